@@ -1,0 +1,2 @@
+//! `feedproof`: proves the rate of a bulk parts-feeding line before it is built.
+fn main() {}

@@ -1,0 +1,4 @@
+//! Discrete-event simulation of bulk parts-feeding lines.
+//!
+//! Data flows one way: text -> scenario -> compiled network -> replication -> measures -> study.
+//! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
