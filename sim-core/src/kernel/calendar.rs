@@ -1,0 +1,156 @@
+//! The calendar: a winner tree with one slot per timer.
+//!
+//! Key = time << 14 | slot, so that a plain minimum picks both the earliest time and, at equal times, the
+//! lowest slot. Slots are numbered by rank when the line is compiled: **at equal times the lower rank goes
+//! first**, which is how "the downstream event first" is built into the key.
+//!
+//! Cost: setting or clearing any slot replays one path, log2(slots) minima; reading the first is one load.
+//! The tree holds at most one pending time per slot.
+
+use crate::part::{Nanos, TIME_LIMIT};
+
+/// Bits of a key that name the slot.
+const SLOT_BITS: u32 = 14;
+
+/// Most timers that a line may have.
+pub const TIMERS_MAX: usize = 1 << SLOT_BITS;
+
+const NEVER: u64 = u64::MAX;
+
+/// A timer's slot; its number is its rank.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct TimerId(pub u16);
+
+/// Pending times of all timers.
+#[derive(Clone, Debug)]
+pub struct Calendar {
+    /// `tree[1]` is the winner; leaves start at `n_leaves`.
+    tree: Vec<u64>,
+    n_leaves: usize,
+}
+
+impl Calendar {
+    /// A calendar with `n_timers` slots, none of them pending.
+    ///
+    /// # Panics
+    /// If `n_timers` exceeds [`TIMERS_MAX`]; the network refuses such a line before.
+    pub fn new(n_timers: usize) -> Self {
+        assert!(n_timers <= TIMERS_MAX, "a line has at most {TIMERS_MAX} timers, found {n_timers}");
+        let n_leaves = n_timers.max(2).next_power_of_two();
+        Calendar { tree: vec![NEVER; 2 * n_leaves], n_leaves }
+    }
+
+    /// Schedules `timer` at `at` (ns), replacing its pending time. Times beyond the limit of simulated time
+    /// can never come and count as not pending.
+    #[inline]
+    pub fn set(&mut self, timer: TimerId, at: Nanos) {
+        let key = if at < TIME_LIMIT - 1 { at << SLOT_BITS | u64::from(timer.0) } else { NEVER };
+        self.replay(timer, key);
+    }
+
+    /// Cancels `timer`.
+    #[inline]
+    pub fn clear(&mut self, timer: TimerId) {
+        self.replay(timer, NEVER);
+    }
+
+    /// Pending time of `timer` (ns), if any.
+    #[inline]
+    pub fn at(&self, timer: TimerId) -> Option<Nanos> {
+        let key = self.tree[self.n_leaves + usize::from(timer.0)];
+        (key != NEVER).then_some(key >> SLOT_BITS)
+    }
+
+    /// Takes the earliest timer that is due at or before `end` (ns, below the limit less one) out of the calendar.
+    ///
+    /// The slot is only marked spent: its path is replayed when the timer is set again, or here when it was
+    /// not. That saves one replay for each of the usual events, which reschedule themselves.
+    #[inline]
+    pub fn next_until(&mut self, end: Nanos) -> Option<(Nanos, TimerId)> {
+        loop {
+            let key = self.tree[1];
+            let at = key >> SLOT_BITS;
+            if at > end {
+                return None;
+            }
+            let timer = TimerId((key & (TIMERS_MAX as u64 - 1)) as u16);
+            let leaf = self.n_leaves + usize::from(timer.0);
+            let pending = self.tree[leaf];
+            if pending == key {
+                self.tree[leaf] = NEVER;
+                return Some((at, timer));
+            }
+            self.replay(timer, pending);
+        }
+    }
+
+    #[inline]
+    fn replay(&mut self, timer: TimerId, key: u64) {
+        let mut node = self.n_leaves + usize::from(timer.0);
+        self.tree[node] = key;
+        let mut winner = key;
+        while node > 1 {
+            winner = winner.min(self.tree[node ^ 1]);
+            node >>= 1;
+            self.tree[node] = winner;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn equal_times_come_in_order_of_rank() {
+        let mut calendar = Calendar::new(5);
+        for slot in [3, 1, 4, 0] {
+            calendar.set(TimerId(slot), 7);
+        }
+        let order: Vec<u16> =
+            std::iter::from_fn(|| calendar.next_until(7).map(|(_, timer)| timer.0)).collect();
+        assert_eq!(order, [0, 1, 3, 4]);
+    }
+
+    #[test]
+    fn agrees_with_a_sorted_list_under_random_use() {
+        let mut calendar = Calendar::new(37);
+        let mut plain: Vec<Option<u64>> = vec![None; 37];
+        let mut x = 88_172_645_463_325_252_u64;
+        let mut now = 0;
+        for _ in 0..50_000 {
+            x ^= x << 13;
+            x ^= x >> 7;
+            x ^= x << 17;
+            let slot = (x >> 20) as usize % 37;
+            match x % 4 {
+                0 | 1 => {
+                    let at = now + (x >> 40) % 50;
+                    calendar.set(TimerId(slot as u16), at);
+                    plain[slot] = Some(at);
+                }
+                2 => {
+                    calendar.clear(TimerId(slot as u16));
+                    plain[slot] = None;
+                }
+                _ => {
+                    let expected = (0..37).filter_map(|s| plain[s].map(|at| (at, s))).min();
+                    let found = calendar.next_until(TIME_LIMIT - 2);
+                    assert_eq!(found.map(|(at, t)| (at, usize::from(t.0))), expected);
+                    if let Some((at, s)) = expected {
+                        plain[s] = None;
+                        now = at;
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_time_beyond_the_limit_never_comes() {
+        let mut calendar = Calendar::new(1);
+        calendar.set(TimerId(0), TIME_LIMIT);
+        assert_eq!(calendar.at(TimerId(0)), None);
+        assert_eq!(calendar.next_until(TIME_LIMIT - 2), None);
+    }
+}

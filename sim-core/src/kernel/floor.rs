@@ -1,0 +1,779 @@
+//! The floor: the state that all stations share, and the moves between them.
+//!
+//! A station knows its own parameters and the numbers of the places it takes from and gives to; it knows no
+//! other station. Everything that happens between stations goes through the floor: taking a part marks
+//! those who wait for room, putting one marks those who wait for parts, and marked stations are settled
+//! downstream first until nothing moves any more (the *fixed point* after each timed event).
+//!
+//! Invariants: parts created = parts left + parts absorbed in assemblies + parts inside; a station is in
+//! exactly one state at any time.
+
+use super::calendar::{Calendar, TimerId};
+use super::control::Sensor;
+use super::kinds::KindNow;
+use super::luck::Stream;
+use super::observer::{Note, Observer};
+use super::people::Pool;
+use super::place::{AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, Spread, WATCHED};
+use super::ranks::RankSet;
+use super::state::State;
+use super::troubles::Trouble;
+use crate::part::{Nanos, Part};
+
+/// A station's number, which is its rank: 0 is the furthest downstream. Attendants and sensors have the
+/// numbers after the stations.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct StationId(pub u16);
+
+impl StationId {
+    /// No station.
+    pub const NONE: StationId = StationId(u16::MAX);
+
+    /// As an index.
+    #[inline]
+    pub fn ix(self) -> usize {
+        usize::from(self.0)
+    }
+}
+
+/// A place's number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct PlaceId(pub u16);
+
+impl PlaceId {
+    /// As an index.
+    #[inline]
+    pub fn ix(self) -> usize {
+        usize::from(self.0)
+    }
+}
+
+/// Where a finished part goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Exit {
+    /// Out of the line.
+    Leave,
+    /// Into a track, belt or bin; the part stays in the station while there is no room.
+    Store(PlaceId),
+    /// Into the station's own hand, from where the next station takes it.
+    Hand(PlaceId),
+}
+
+/// Which of several inlets a station takes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Join {
+    /// The first in the stated order that has a part ready.
+    Listed,
+    /// The one whose part has been ready for longest, then in file order.
+    LongestWaiting,
+}
+
+/// The places a station takes from.
+#[derive(Clone, Debug)]
+pub struct Inlets {
+    /// In file order, or in the order that the join states.
+    pub places: Vec<PlaceId>,
+    /// How to choose.
+    pub join: Join,
+}
+
+/// What the inlets have to offer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Offer {
+    /// A part is at the end of this place.
+    Ready(PlaceId),
+    /// The next part comes to an end at this time, ns.
+    Due(Nanos),
+    /// Nothing is on its way.
+    Nothing,
+}
+
+/// What the floor tells a station apart from its timers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Message {
+    /// The station stood still for this long, ns; its timers have been moved.
+    Thawed(Nanos),
+    /// The jammed part is to leave through this exit instead of the one drawn.
+    Redirect(u8),
+    /// An attendant has done the task with this number.
+    Attended(u8),
+}
+
+pub(super) const STOPPED: u8 = 1;
+pub(super) const HELD: u8 = 2;
+pub(super) const OFF: u8 = 4;
+pub(super) const FROZEN: u8 = 8;
+pub(super) const CLOCKED: u8 = 16;
+pub(super) const JAMS: u8 = 32;
+
+/// What is looked at for every move of a station.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Hot {
+    pub(super) state: State,
+    pub(super) bars: u8,
+}
+
+/// What the floor keeps for each station beside its state.
+#[derive(Clone, Debug, Default)]
+pub struct Post {
+    /// The station's own timers, which stand still while it is stopped.
+    pub timers: Vec<TimerId>,
+    /// The timer of the phases of a stop.
+    pub stop_timer: Option<TimerId>,
+    /// Troubles of this station.
+    pub troubles: Vec<u16>,
+    /// Body of a transporter, which stands still with it.
+    pub body: Option<PlaceId>,
+    /// A hold freezes clock and parts instead of only keeping it from starting.
+    pub freezes: bool,
+    /// A break leaves the station alone (gravity tracks).
+    pub no_breaks: bool,
+    pub(super) current: Option<u16>,
+    pub(super) queued: Vec<u16>,
+    pub(super) n_holds: u16,
+    pub(super) frozen: Vec<(TimerId, Nanos)>,
+    pub(super) frozen_since: Option<Nanos>,
+}
+
+/// Everything that changes while a replication runs, apart from the stations' own insides.
+#[derive(Clone, Debug)]
+pub struct Floor<O> {
+    /// Simulated time, ns.
+    pub now: Nanos,
+    /// Pending times.
+    pub calendar: Calendar,
+    pub(super) places: Vec<Place>,
+    pub(super) hot: Vec<Hot>,
+    pub(super) posts: Vec<Post>,
+    /// Stations that have to be settled.
+    pub dirty: RankSet,
+    /// Stations and sensors that have to look after the fixed point.
+    pub looks: RankSet,
+    /// Messages to stations.
+    pub messages: Vec<(StationId, Message)>,
+    /// Stations that became blocked since the last fixed point.
+    pub newly_blocked: Vec<StationId>,
+    pub(super) kinds: Vec<KindNow>,
+    pub(super) troubles: Vec<Trouble>,
+    pub(super) pools: Vec<Pool>,
+    pub(super) sensors: Vec<Sensor>,
+    pub(super) created: u64,
+    pub(super) left: u64,
+    pub(super) absorbed: u64,
+    /// Who looks on.
+    pub observer: O,
+}
+
+/// The parts from which a floor is made; see [`Floor::new`].
+#[derive(Clone, Debug, Default)]
+pub struct Outfit {
+    /// Number of timers.
+    pub n_timers: usize,
+    /// All places.
+    pub places: Vec<Place>,
+    /// One post per station, attendant and sensor, in the order of their numbers.
+    pub posts: Vec<Post>,
+    /// Part kinds.
+    pub kinds: Vec<KindNow>,
+    /// Jams and breakdowns.
+    pub troubles: Vec<Trouble>,
+    /// Attendants.
+    pub pools: Vec<Pool>,
+    /// Sensors.
+    pub sensors: Vec<Sensor>,
+}
+
+impl<O: Observer> Floor<O> {
+    /// An empty floor at time 0; every station is starved and will be settled first of all.
+    pub fn new(outfit: Outfit, observer: O) -> Self {
+        let n = outfit.posts.len();
+        let bars = |post: &Post| {
+            let kinds = post.troubles.iter().map(|&t| outfit.troubles[usize::from(t)].bar());
+            kinds.fold(0, |all, bar| all | bar)
+        };
+        let hot = outfit.posts.iter().map(|p| Hot { state: State::Starved, bars: bars(p) }).collect();
+        Floor {
+            now: 0,
+            calendar: Calendar::new(outfit.n_timers),
+            places: outfit.places,
+            hot,
+            dirty: RankSet::new(n),
+            looks: RankSet::new(n),
+            messages: Vec::with_capacity(16),
+            newly_blocked: Vec::with_capacity(16),
+            posts: outfit.posts,
+            kinds: outfit.kinds,
+            troubles: outfit.troubles,
+            pools: outfit.pools,
+            sensors: outfit.sensors,
+            created: 0,
+            left: 0,
+            absorbed: 0,
+            observer,
+        }
+    }
+
+    // ---- states -------------------------------------------------------------------------------------
+
+    /// State of a station.
+    #[inline]
+    pub fn state(&self, me: StationId) -> State {
+        self.hot[me.ix()].state
+    }
+
+    /// Changes the state of a station.
+    #[inline]
+    pub fn set_state(&mut self, me: StationId, new: State) {
+        let hot = &mut self.hot[me.ix()];
+        let old = hot.state;
+        if old == new {
+            return;
+        }
+        hot.state = new;
+        let clocked = hot.bars & CLOCKED != 0;
+        self.observer.state(self.now, me, old, new);
+        if clocked {
+            self.move_clocks(me, new);
+        }
+        if new == State::Blocked {
+            self.newly_blocked.push(me);
+        }
+    }
+
+    /// Whether the station may start new work: neither held nor off.
+    #[inline]
+    pub fn may_start(&self, me: StationId) -> bool {
+        self.hot[me.ix()].bars & (HELD | OFF | STOPPED | FROZEN) == 0
+    }
+
+    /// Whether the station stands still (jammed, broken down, frozen): it must not be settled.
+    #[inline]
+    pub fn stands(&self, me: StationId) -> bool {
+        self.hot[me.ix()].bars & (STOPPED | FROZEN) != 0
+    }
+
+    /// Sets the state of a station that has nothing in work, by precedence: off, blocked, held, starved.
+    #[inline]
+    pub fn set_idle(&mut self, me: StationId, blocked: bool) {
+        let bars = self.hot[me.ix()].bars;
+        let state = if bars & OFF != 0 {
+            State::Off
+        } else if blocked {
+            State::Blocked
+        } else if bars & HELD != 0 {
+            State::Held
+        } else {
+            State::Starved
+        };
+        self.set_state(me, state);
+    }
+
+    /// Tells the observer.
+    #[inline]
+    pub fn note(&mut self, me: StationId, note: Note, part: Option<&Part>) {
+        self.observer.note(self.now, me, note, part);
+    }
+
+    /// Schedules one of the station's timers, `after` (ns) from now.
+    #[inline]
+    pub fn set_timer(&mut self, timer: TimerId, after: Nanos) {
+        self.calendar.set(timer, self.now.saturating_add(after));
+    }
+
+    // ---- parts --------------------------------------------------------------------------------------
+
+    /// Makes a part of `kind` with the luck of its source: condition, dimensions, first attitude.
+    #[inline]
+    pub fn create(&mut self, me: StationId, kind: u8, luck: &mut Stream) -> Part {
+        let part = self.kinds[usize::from(kind)].make(kind, self.now, luck);
+        self.created += 1;
+        self.note(me, Note::Created, Some(&part));
+        part
+    }
+
+    /// The current make-up of a kind.
+    #[inline]
+    pub fn kind(&self, kind: u8) -> &KindNow {
+        &self.kinds[usize::from(kind)]
+    }
+
+    /// The current make-up of a kind, to be changed when a lot differs.
+    pub fn kind_mut(&mut self, kind: u8) -> &mut KindNow {
+        &mut self.kinds[usize::from(kind)]
+    }
+
+    /// Gives a part an attitude from the natural chances of its kind.
+    #[inline]
+    pub fn remix(&self, part: &mut Part, luck: &mut Stream) {
+        part.attitude = self.kinds[usize::from(part.kind)].attitude(luck);
+    }
+
+    /// Counts `n` parts that have been put into an assembly and no longer stand for themselves.
+    #[inline]
+    pub fn absorb(&mut self, n: u64) {
+        self.absorbed += n;
+    }
+
+    /// Parts created, left and absorbed so far.
+    pub fn flow(&self) -> (u64, u64, u64) {
+        (self.created, self.left, self.absorbed)
+    }
+
+    /// Counts parts that stand in the line at the start as input.
+    pub fn count_starters(&mut self, n: u64) {
+        self.created += n;
+    }
+
+    // ---- places -------------------------------------------------------------------------------------
+
+    /// A place.
+    #[inline]
+    pub fn place(&self, place: PlaceId) -> &Place {
+        &self.places[place.ix()]
+    }
+
+    /// A place, for setting it up.
+    pub fn place_mut(&mut self, place: PlaceId) -> &mut Place {
+        &mut self.places[place.ix()]
+    }
+
+    /// Number of places.
+    pub fn n_places(&self) -> usize {
+        self.places.len()
+    }
+
+    /// Number of stations, attendants and sensors.
+    pub fn n_posts(&self) -> usize {
+        self.posts.len()
+    }
+
+    /// What the inlets have to offer to station `me` now.
+    #[inline]
+    pub fn offer(&mut self, me: StationId, inlets: &Inlets) -> Offer {
+        if let [place] = inlets.places[..] {
+            return match self.places[place.ix()].head_due() {
+                None => self.nothing_at(me, place),
+                Some(due) if due > self.now => Offer::Due(due),
+                Some(_) => self.ready_at(me, place),
+            };
+        }
+        self.offer_of_several(me, inlets)
+    }
+
+    fn offer_of_several(&mut self, me: StationId, inlets: &Inlets) -> Offer {
+        let mut best: Option<(Nanos, PlaceId)> = None;
+        let mut next: Option<Nanos> = None;
+        for &place in &inlets.places {
+            match self.places[place.ix()].head_due() {
+                None => {
+                    self.nothing_at(me, place);
+                }
+                Some(due) if due > self.now => next = Some(next.map_or(due, |n| n.min(due))),
+                Some(due) => {
+                    if self.ready_at(me, place) == Offer::Nothing {
+                        continue;
+                    }
+                    let longer = best.is_none_or(|(since, _)| due < since);
+                    if longer {
+                        best = Some((due, place));
+                    }
+                    if inlets.join == Join::Listed {
+                        break;
+                    }
+                }
+            }
+        }
+        match (best, next) {
+            (Some((_, place)), _) => Offer::Ready(place),
+            (None, Some(due)) => Offer::Due(due),
+            (None, None) => Offer::Nothing,
+        }
+    }
+
+    #[inline]
+    fn nothing_at(&mut self, me: StationId, place: PlaceId) -> Offer {
+        if self.places[place.ix()].flags & SHARED != 0 {
+            self.register_idle(me, place);
+        }
+        Offer::Nothing
+    }
+
+    #[inline]
+    fn ready_at(&mut self, me: StationId, place: PlaceId) -> Offer {
+        if self.places[place.ix()].flags & SHARED != 0 && !self.is_my_turn(me, place) {
+            return Offer::Nothing;
+        }
+        Offer::Ready(place)
+    }
+
+    #[cold]
+    fn register_idle(&mut self, me: StationId, place: PlaceId) {
+        let more = &mut self.places[place.ix()].more;
+        if more.spread != Spread::Listed && !more.idle.contains(&me) {
+            more.idle.push(me);
+        }
+    }
+
+    /// Whether `me` is the idle taker that the place's spread prefers; if not, the preferred one is marked.
+    fn is_my_turn(&mut self, me: StationId, place: PlaceId) -> bool {
+        self.register_idle(me, place);
+        let more = &self.places[place.ix()].more;
+        let able = |&&taker: &&StationId| taker == me || self.may_start(taker);
+        let preferred = match more.spread {
+            Spread::Listed => return true,
+            Spread::LongestIdle => more.idle.iter().find(able).copied(),
+            Spread::InTurn => {
+                let n = more.takers.len();
+                let last = more.last_taker.and_then(|last| more.takers.iter().position(|t| *t == last));
+                let from = last.map_or(0, |last| last + 1);
+                let turn = (0..n).map(|k| &more.takers[(from + k) % n]);
+                turn.filter(|taker| more.idle.contains(taker)).find(able).copied()
+            }
+        };
+        match preferred {
+            Some(other) if other != me => {
+                self.dirty.insert(other.0);
+                false
+            }
+            Some(_) | None => true,
+        }
+    }
+
+    /// Takes the part at the end of `place` into station `me`; marks those who wait for room there.
+    #[inline]
+    pub fn take(&mut self, me: StationId, place: PlaceId) -> Part {
+        let p = &mut self.places[place.ix()];
+        let flags = p.flags;
+        let part = if flags & BIN == 0 {
+            self.observer.level(self.now, place, p.len, p.len - 1);
+            p.pop(self.now)
+        } else {
+            self.pick_from_bin(me, place)
+        };
+        if flags != 0 {
+            self.after_take(me, place);
+        }
+        self.note(me, Note::Took, Some(&part));
+        part
+    }
+
+    fn pick_from_bin(&mut self, me: StationId, place: PlaceId) -> Part {
+        let p = &mut self.places[place.ix()];
+        let old = p.len;
+        let Some(bin) = p.more.bin.as_mut() else { panic!("a place flagged as a bin has a bin") };
+        if let Some(kind) = bin.endless {
+            let part = self.kinds[usize::from(kind)].make(kind, self.now, &mut bin.luck);
+            self.created += 1;
+            self.note(me, Note::Created, Some(&part));
+            return part;
+        }
+        let class = bin.draw(old);
+        let part = self.kinds[usize::from(class.kind)].make_of(class, self.now, &mut bin.luck);
+        p.len -= 1;
+        self.observer.level(self.now, place, old, old - 1);
+        part
+    }
+
+    fn after_take(&mut self, me: StationId, place: PlaceId) {
+        let p = &mut self.places[place.ix()];
+        if p.flags & HAND != 0
+            && let Some(owner) = p.more.carrier
+        {
+            self.dirty.insert(owner.0);
+        }
+        if p.flags & SHARED != 0 {
+            p.more.last_taker = Some(me);
+            p.more.idle.retain(|idle| *idle != me);
+            if p.len > 0 {
+                for taker in &p.more.takers {
+                    if *taker != me {
+                        self.dirty.insert(taker.0);
+                    }
+                }
+            }
+        }
+        if p.flags & AWAITED != 0 {
+            self.grant(place);
+        }
+        self.mark_watchers(place);
+        self.follow_content(place);
+    }
+
+    /// Marks those who look at the content of `place` after the fixed point.
+    #[inline]
+    pub(super) fn mark_watchers(&mut self, place: PlaceId) {
+        let p = &self.places[place.ix()];
+        if p.flags & WATCHED != 0 {
+            for &watcher in &p.more.watchers {
+                self.looks.insert(watcher);
+            }
+        }
+    }
+
+    /// The state of a transporter follows its content: empty, full, or moving with parts aboard.
+    #[inline]
+    fn follow_content(&mut self, place: PlaceId) {
+        let p = &self.places[place.ix()];
+        if p.flags & CARRIED == 0 {
+            return;
+        }
+        let Some(carrier) = p.more.carrier else { return };
+        if self.stands(carrier) {
+            return;
+        }
+        let p = &self.places[place.ix()];
+        let state = if p.len == 0 {
+            State::Starved
+        } else if p.len >= p.capacity {
+            State::Blocked
+        } else {
+            State::Working
+        };
+        // A full track waits for nobody by itself, so it is no new blocking for the search of knots.
+        let hot = &mut self.hot[carrier.ix()];
+        if hot.bars & OFF != 0 && p.len == 0 {
+            return self.set_state(carrier, State::Off);
+        }
+        if hot.state != state {
+            let old = hot.state;
+            hot.state = state;
+            let clocked = hot.bars & CLOCKED != 0;
+            self.observer.state(self.now, carrier, old, state);
+            if clocked {
+                self.move_clocks(carrier, state);
+            }
+        }
+    }
+
+    /// Re-evaluates the state of a transporter, for its own settling.
+    pub fn settle_carrier(&mut self, place: PlaceId) {
+        self.follow_content(place);
+    }
+
+    /// Offers the room in `place` to the station whose turn it is.
+    pub(super) fn grant(&mut self, place: PlaceId) {
+        let now = self.now;
+        let p = &mut self.places[place.ix()];
+        if p.more.granted.is_some() || p.len >= p.capacity {
+            return;
+        }
+        let hot = &self.hot;
+        let stands = |s: &&StationId| hot[s.ix()].bars & (STOPPED | FROZEN) == 0;
+        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(stands);
+        let Some(&next) = first.or_else(|| p.more.waiting.iter().find(stands)) else { return };
+        if p.flags & SPACED != 0 && p.entry_clear_in(now) != Some(0) {
+            // The belt itself wakes the waiting ones when its entry is clear.
+            if let Some(carrier) = p.more.carrier {
+                self.dirty.insert(carrier.0);
+            }
+            return;
+        }
+        p.more.granted = Some(next);
+        self.dirty.insert(next.0);
+    }
+
+    /// For a spaced belt: time until the entry is clear for a waiting station, if one waits.
+    pub fn wake_entry(&mut self, place: PlaceId) -> Option<Nanos> {
+        let p = &self.places[place.ix()];
+        if p.more.waiting.is_empty() || p.more.granted.is_some() || p.len >= p.capacity {
+            return None;
+        }
+        match p.entry_clear_in(self.now) {
+            Some(0) => {
+                self.grant(place);
+                None
+            }
+            later => later,
+        }
+    }
+
+    /// Whether `me` may put a part into the store `place` now: there is room, and nobody else's turn.
+    #[inline]
+    pub fn has_room(&self, me: StationId, place: PlaceId) -> bool {
+        let p = &self.places[place.ix()];
+        if p.flags & BIN != 0 {
+            return true;
+        }
+        if !p.has_room(self.now) {
+            return false;
+        }
+        if p.flags & AWAITED == 0 {
+            return true;
+        }
+        // Whenever there is room and an able station waits, the room has been granted to it.
+        match p.more.granted {
+            Some(granted) => granted == me,
+            None => p.flags & SPACED == 0 || p.more.waiting.first() == Some(&me),
+        }
+    }
+
+    /// Whether a part could be handed to `exit` at once: a store with room, or an empty hand.
+    #[inline]
+    pub fn is_open(&self, me: StationId, exit: Exit) -> bool {
+        match exit {
+            Exit::Leave => true,
+            Exit::Store(place) => self.has_room(me, place),
+            Exit::Hand(place) => self.places[place.ix()].len == 0,
+        }
+    }
+
+    /// Whether nothing that the station has finished still stands in its hand.
+    #[inline]
+    pub fn is_clear(&self, exit: Exit) -> bool {
+        match exit {
+            Exit::Leave | Exit::Store(_) => true,
+            Exit::Hand(place) => self.places[place.ix()].len == 0,
+        }
+    }
+
+    /// Hands a finished part on through exit number `no`. Returns false, and lists the station as waiting,
+    /// if there is no room.
+    #[inline]
+    pub fn hand_over(&mut self, me: StationId, no: u8, exit: Exit, part: &Part) -> bool {
+        match exit {
+            Exit::Leave => {
+                self.note(me, Note::Exit(no), Some(part));
+                self.left += 1;
+                self.note(me, Note::Left, Some(part));
+                true
+            }
+            Exit::Hand(place) => {
+                self.note(me, Note::Exit(no), Some(part));
+                self.put(place, *part);
+                true
+            }
+            Exit::Store(place) => {
+                if !self.has_room(me, place) {
+                    self.wait_for_room(me, place);
+                    return false;
+                }
+                self.note(me, Note::Exit(no), Some(part));
+                self.put(place, *part);
+                if self.places[place.ix()].flags & AWAITED != 0 {
+                    self.stop_waiting(me, place);
+                }
+                true
+            }
+        }
+    }
+
+    /// Lists `me` as waiting for room in `place`.
+    #[cold]
+    pub fn wait_for_room(&mut self, me: StationId, place: PlaceId) {
+        let p = &mut self.places[place.ix()];
+        p.flags |= AWAITED;
+        if p.more.granted == Some(me) {
+            p.more.granted = None;
+        }
+        if !p.more.waiting.contains(&me) {
+            p.more.waiting.push(me);
+        }
+        if p.flags & SPACED != 0
+            && p.len < p.capacity
+            && let Some(carrier) = p.more.carrier
+        {
+            self.dirty.insert(carrier.0);
+        }
+    }
+
+    /// Takes `me` off the list of those who wait for room in `place`, and offers the room to the next.
+    #[cold]
+    pub fn stop_waiting(&mut self, me: StationId, place: PlaceId) {
+        let p = &mut self.places[place.ix()];
+        if p.more.granted == Some(me) {
+            p.more.granted = None;
+        }
+        p.more.waiting.retain(|waiting| *waiting != me);
+        if p.more.waiting.is_empty() {
+            p.flags &= !AWAITED;
+        } else {
+            self.grant(place);
+        }
+    }
+
+    /// Puts a part into a place, whatever its capacity; marks the takers and watchers.
+    #[inline]
+    pub fn put(&mut self, place: PlaceId, part: Part) {
+        let p = &mut self.places[place.ix()];
+        if p.flags & BIN != 0 {
+            return self.pour(place, BinClass::of(&part), 1);
+        }
+        self.observer.level(self.now, place, p.len, p.len + 1);
+        p.push(part, self.now);
+        self.after_put(place);
+    }
+
+    #[inline]
+    fn after_put(&mut self, place: PlaceId) {
+        let p = &self.places[place.ix()];
+        if p.len <= p.wake {
+            if p.flags & SHARED == 0 {
+                if p.taker != StationId::NONE {
+                    self.dirty.insert(p.taker.0);
+                }
+            } else {
+                for taker in &p.more.takers {
+                    self.dirty.insert(taker.0);
+                }
+            }
+        }
+        if p.flags & (WATCHED | CARRIED) != 0 {
+            self.mark_watchers(place);
+            self.follow_content(place);
+        }
+    }
+
+    /// Pours `n` parts of a class into a bin; marks takers and watchers. What returns to a bin without
+    /// limit leaves the line. Filling a bin beyond its capacity is noted, nothing is lost.
+    pub fn pour(&mut self, place: PlaceId, class: BinClass, n: u32) {
+        let p = &mut self.places[place.ix()];
+        let Some(bin) = p.more.bin.as_mut() else { panic!("only a bin can be poured into") };
+        if bin.endless.is_some() {
+            self.left += u64::from(n);
+            return;
+        }
+        if n == 0 {
+            return;
+        }
+        bin.add(class, n);
+        let old = p.len;
+        p.len += n;
+        let (overfilled, carrier) = (p.len > p.capacity, p.more.carrier);
+        let takers = if p.flags & SHARED == 0 { std::slice::from_ref(&p.taker) } else { &p.more.takers[..] };
+        if old < p.wake {
+            for taker in takers.iter().filter(|taker| **taker != StationId::NONE) {
+                self.dirty.insert(taker.0);
+            }
+        }
+        self.observer.level(self.now, place, old, old + n);
+        if let (true, Some(carrier)) = (overfilled, carrier) {
+            self.note(carrier, Note::Overfilled, None);
+        }
+        self.mark_watchers(place);
+        self.follow_content(place);
+    }
+
+    /// Takes the part in a station's own hand back, without the mark of a taker.
+    pub fn retract(&mut self, place: PlaceId) -> Part {
+        let p = &mut self.places[place.ix()];
+        self.observer.level(self.now, place, p.len, p.len - 1);
+        p.pop(self.now)
+    }
+
+    /// Tells the observer which inlets of a machine lack parts, as bits.
+    #[inline]
+    pub fn missing(&mut self, me: StationId, inlets: u32) {
+        self.observer.missing(self.now, me, inlets);
+    }
+
+    /// Counts `n` parts that a source brings into the line in bulk.
+    pub fn count_created(&mut self, n: u64) {
+        self.created += n;
+    }
+
+    /// Counts a part that was lost outside of the line.
+    pub fn count_lost(&mut self, me: StationId, part: &Part) {
+        self.left += 1;
+        self.note(me, Note::Lost, Some(part));
+    }
+}

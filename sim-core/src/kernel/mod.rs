@@ -1,0 +1,35 @@
+//! The kernel: simulated time, the calendar, places and the moves between them, stops, people, control.
+//!
+//! **Time** is a whole number of nanoseconds. **Equal times:** the timer with the lower rank goes first;
+//! ranks run from the point of use upstream, so the downstream event goes first. **After each timed event**
+//! the zero-time moves run to a fixed point, again downstream first; sensors, calls and stop rules look
+//! after the fixed point. The kernel knows no text, no names and no station types.
+
+pub mod calendar;
+pub mod control;
+pub mod dice;
+mod discrete;
+pub mod floor;
+pub mod kinds;
+pub mod luck;
+pub mod observer;
+pub mod people;
+pub mod place;
+mod quantile;
+pub mod ranks;
+pub mod sampler;
+pub mod state;
+pub mod troubles;
+mod ziggurat;
+mod ziggurat_tables;
+
+pub use calendar::{Calendar, TimerId};
+pub use floor::{Exit, Floor, Inlets, Join, Message, Offer, Outfit, PlaceId, Post, StationId};
+pub use kinds::KindNow;
+pub use luck::{Stream, StreamKey};
+pub use observer::{Note, Observer};
+pub use people::Job;
+pub use place::{Bin, BinClass, Place, Spread, UNLIMITED};
+pub use sampler::Sampler;
+pub use state::State;
+pub use troubles::Moment;

@@ -1,0 +1,98 @@
+//! What the kernel tells to whoever looks on.
+//!
+//! An observer is chosen at compile time. All hooks have empty bodies by default and are inlined, so that a
+//! replication without an observer pays nothing for it. An observer never changes the course of events.
+
+use super::floor::{PlaceId, StationId};
+use super::state::State;
+use crate::part::{Nanos, Part};
+
+/// Something worth counting that happened at a station (or to an attendant or sensor).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Note {
+    /// A part came into the line here.
+    Created,
+    /// A part was taken into work.
+    Took,
+    /// A part left through the exit with this number.
+    Exit(u8),
+    /// A part left the line here.
+    Left,
+    /// A stop of this line-wide number began.
+    Stopped(u16),
+    /// The stop of this line-wide number was cleared.
+    Cleared(u16),
+    /// The station started again after it had been held.
+    Restarted,
+    /// A stroke found nothing to release.
+    EmptyStroke,
+    /// A part found no room and was lost.
+    Lost,
+    /// A part found no room and fell back.
+    Spilled,
+    /// A place was filled beyond its capacity.
+    Overfilled,
+    /// A container was emptied into the line.
+    Tipped,
+    /// A presence check failed.
+    CheckFailed,
+    /// A stroke was made with a part missing.
+    StrokeShort,
+    /// A sensor switched on.
+    SensorOn,
+    /// A sensor switched off.
+    SensorOff,
+    /// An attendant was called.
+    Called,
+    /// An attendant began to work on a call.
+    Attended,
+}
+
+/// A look on at a replication. `station` numbers run over stations, then attendants, then sensors.
+pub trait Observer {
+    /// The state of `station` changes from `old` to `new`.
+    #[inline(always)]
+    fn state(&mut self, _now: Nanos, _station: StationId, _old: State, _new: State) {}
+
+    /// The content of `place` is about to change from `old` to `new` parts.
+    #[inline(always)]
+    fn level(&mut self, _now: Nanos, _place: PlaceId, _old: u32, _new: u32) {}
+
+    /// From now on the inlets of a machine whose bits are set lack parts.
+    #[inline(always)]
+    fn missing(&mut self, _now: Nanos, _station: StationId, _inlets: u32) {}
+
+    /// `note` happened at `station`, with `part` where one part is concerned.
+    #[inline(always)]
+    fn note(&mut self, _now: Nanos, _station: StationId, _note: Note, _part: Option<&Part>) {}
+}
+
+/// Looks away.
+impl Observer for () {}
+
+/// Two observers that see the same.
+impl<A: Observer, B: Observer> Observer for (A, B) {
+    #[inline(always)]
+    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.0.state(now, station, old, new);
+        self.1.state(now, station, old, new);
+    }
+
+    #[inline(always)]
+    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
+        self.0.level(now, place, old, new);
+        self.1.level(now, place, old, new);
+    }
+
+    #[inline(always)]
+    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
+        self.0.missing(now, station, inlets);
+        self.1.missing(now, station, inlets);
+    }
+
+    #[inline(always)]
+    fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
+        self.0.note(now, station, note, part);
+        self.1.note(now, station, note, part);
+    }
+}

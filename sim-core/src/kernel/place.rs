@@ -1,0 +1,500 @@
+//! Places: where parts stand between stations.
+//!
+//! A place is either a FIFO of tokens (track, belt, queue, or the *hand* in which a station holds what it
+//! has finished until it is taken) or a well-mixed bin of counts. A place is passive: it owns no timer. Its
+//! head is timed by the station that takes from it, and only while that station waits, so that a belt with
+//! 500 parts costs the same as one with 5.
+//!
+//! Invariant: `len` never exceeds `capacity`, except in a bin, where overfilling is reported by the floor.
+
+use super::floor::StationId;
+use super::luck::{Stream, StreamKey};
+use crate::part::{Nanos, Part};
+
+/// A content without limit.
+pub const UNLIMITED: u32 = u32::MAX;
+
+/// Something in the place's cold half has to be looked at on every change of content.
+pub(super) const WATCHED: u16 = 1;
+/// The place is the body of a transporter whose state follows the content.
+pub(super) const CARRIED: u16 = 2;
+/// Several stations take from the place.
+pub(super) const SHARED: u16 = 4;
+/// Stations wait for room.
+pub(super) const AWAITED: u16 = 8;
+/// The place is a bin.
+pub(super) const BIN: u16 = 16;
+/// A belt that stands while its head part can't leave.
+pub(super) const STOPPING: u16 = 32;
+/// The place stands still as a whole (held, jammed or off).
+pub(super) const FROZEN: u16 = 64;
+/// Entries keep a least distance.
+pub(super) const SPACED: u16 = 128;
+
+/// The place is the hand of a station, which has to be settled when something is taken from it.
+pub(super) const HAND: u16 = 256;
+
+/// One token and the time at which it has come to the end (belt time).
+#[derive(Clone, Copy, Debug, Default)]
+struct Slot {
+    part: Part,
+    due: Nanos,
+}
+
+/// A place: hot fields first, the rest boxed.
+#[derive(Clone, Debug)]
+pub struct Place {
+    slots: Vec<Slot>,
+    head: u32,
+    pub(super) len: u32,
+    pub(super) capacity: u32,
+    /// Mark the takers when the content is at or below this after an entry.
+    pub(super) wake: u32,
+    pub(super) taker: StationId,
+    pub(super) flags: u16,
+    /// Parts that have ever entered, for jams by part on transporters (it wraps).
+    pub(super) n_entered: u32,
+    transit: Nanos,
+    /// Belt time lags behind the clock by this much (sum of all standstills), ns.
+    offset: Nanos,
+    pub(super) more: Box<More>,
+}
+
+/// The seldom used half of a place.
+#[derive(Clone, Debug, Default)]
+pub(super) struct More {
+    /// All takers, in file order, where there are several.
+    pub(super) takers: Vec<StationId>,
+    /// How the takers share what comes.
+    pub(super) spread: Spread,
+    /// The taker that took last.
+    pub(super) last_taker: Option<StationId>,
+    /// Takers that found nothing, longest idle first.
+    pub(super) idle: Vec<StationId>,
+    /// Stations whose finished part finds no room, longest waiting first.
+    pub(super) waiting: Vec<StationId>,
+    /// The one of them whose turn it is.
+    pub(super) granted: Option<StationId>,
+    /// Order in which waiting stations are served, if the join states one.
+    pub(super) priority: Vec<StationId>,
+    /// Watchers (numbers of the floor's look set).
+    pub(super) watchers: Vec<u16>,
+    /// The transporter of which this is the body.
+    pub(super) carrier: Option<StationId>,
+    /// Least time between two entries, ns of belt time.
+    pub(super) spacing: Nanos,
+    last_entry: Option<Nanos>,
+    frozen_since: Nanos,
+    pub(super) bin: Option<Bin>,
+}
+
+/// How idle takers of one place share what comes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Spread {
+    /// The first in file order that is idle.
+    #[default]
+    Listed,
+    /// The next one after the one that took last.
+    InTurn,
+    /// The one that has been idle for longest.
+    LongestIdle,
+}
+
+/// A class of parts that a bin tells apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct BinClass {
+    /// Index of the kind.
+    pub kind: u8,
+    /// Index of the condition within the kind.
+    pub condition: u8,
+    /// Rejected by a gauge for a dimension.
+    pub off_size: bool,
+}
+
+impl BinClass {
+    /// The class of a part.
+    #[inline]
+    pub fn of(part: &Part) -> Self {
+        BinClass { kind: part.kind, condition: part.condition, off_size: part.is_off_size() }
+    }
+}
+
+/// The content of a bin: counts by class, well mixed. What is picked follows the mix, without replacement.
+#[derive(Clone, Debug)]
+pub struct Bin {
+    pub(super) classes: Vec<BinClass>,
+    pub(super) counts: Vec<u32>,
+    /// Never runs out: picks follow the natural mix of this kind.
+    pub(super) endless: Option<u8>,
+    pub(super) key: StreamKey,
+    pub(super) luck: Stream,
+}
+
+impl Bin {
+    /// An empty bin whose picks are drawn from the stream `key`.
+    pub fn new(key: StreamKey) -> Self {
+        Bin { classes: Vec::new(), counts: Vec::new(), endless: None, key, luck: key.stream(0, 0) }
+    }
+
+    /// A bin that never runs out of `kind`.
+    pub fn endless(kind: u8, key: StreamKey) -> Self {
+        Bin { endless: Some(kind), ..Bin::new(key) }
+    }
+
+    /// Adds `n` parts of `class`.
+    pub(super) fn add(&mut self, class: BinClass, n: u32) {
+        match self.classes.iter().position(|known| *known == class) {
+            Some(index) => self.counts[index] += n,
+            None => {
+                self.classes.push(class);
+                self.counts.push(n);
+            }
+        }
+    }
+
+    /// Draws one part of the `total` in the bin by chance.
+    pub(super) fn draw(&mut self, total: u32) -> BinClass {
+        let mut left = if self.classes.len() == 1 { 0 } else { self.luck.below(u64::from(total)) as u32 };
+        for (class, count) in self.classes.iter().zip(&mut self.counts) {
+            if left < *count {
+                *count -= 1;
+                return *class;
+            }
+            left -= *count;
+        }
+        panic!("a bin's counts add up to its content");
+    }
+}
+
+impl Place {
+    /// An empty FIFO for `capacity` parts, each of which takes `transit` (ns) to come to its end.
+    pub fn fifo(capacity: u32, transit: Nanos) -> Self {
+        let room = if capacity == UNLIMITED { 16 } else { capacity.clamp(1, 1 << 16) };
+        Place {
+            slots: vec![Slot::default(); (room as usize).next_power_of_two()],
+            head: 0,
+            len: 0,
+            capacity,
+            wake: 1,
+            taker: StationId::NONE,
+            flags: 0,
+            n_entered: 0,
+            transit,
+            offset: 0,
+            more: Box::default(),
+        }
+    }
+
+    /// The hand of station `owner`: what it has finished and nobody has taken yet.
+    pub fn hand(owner: StationId) -> Self {
+        let mut place = Place::fifo(UNLIMITED, 0);
+        place.flags |= HAND;
+        place.more.carrier = Some(owner);
+        place
+    }
+
+    /// Parts that have ever entered; it wraps.
+    pub fn n_entered(&self) -> u32 {
+        self.n_entered
+    }
+
+    /// The last part that entered a FIFO and is still there.
+    pub fn tail(&self) -> Option<&Part> {
+        (self.len > 0 && self.flags & BIN == 0).then(|| &self.slots[self.index(self.len - 1)].part)
+    }
+
+    /// Names the stations that take from the place, in file order.
+    pub fn set_takers(&mut self, takers: &[StationId], spread: Spread) {
+        self.taker = takers.first().copied().unwrap_or(StationId::NONE);
+        if takers.len() > 1 {
+            self.flags |= SHARED;
+        }
+        self.more.takers = takers.to_vec();
+        self.more.spread = spread;
+    }
+
+    /// Marks takers after an entry while the content is at or below `level` (for those that take several
+    /// parts at once).
+    pub fn set_wake(&mut self, level: u32) {
+        self.wake = self.wake.max(level);
+    }
+
+    /// Makes the place the body of a transporter or bin station.
+    pub fn set_carrier(&mut self, carrier: StationId) {
+        self.flags |= CARRIED;
+        self.more.carrier = Some(carrier);
+    }
+
+    /// States the order in which waiting stations are served.
+    pub fn set_priority(&mut self, order: Vec<StationId>) {
+        self.more.priority = order;
+    }
+
+    /// Adds a watcher, by its number among stations, attendants and sensors.
+    pub fn add_watcher(&mut self, watcher: u16) {
+        self.flags |= WATCHED;
+        self.more.watchers.push(watcher);
+    }
+
+    /// Stations that take from the place.
+    pub fn takers(&self) -> &[StationId] {
+        &self.more.takers
+    }
+
+    /// Stations that wait for room.
+    pub fn waiting(&self) -> &[StationId] {
+        &self.more.waiting
+    }
+
+    /// A bin for `capacity` parts.
+    pub fn bin(capacity: u32, bin: Bin) -> Self {
+        let endless = bin.endless.is_some();
+        let mut place = Place::fifo(0, 0);
+        place.capacity = capacity;
+        place.flags |= BIN;
+        place.len = u32::from(endless);
+        place.more.bin = Some(bin);
+        place
+    }
+
+    /// Makes a belt stand while its head part can't leave, instead of closing up behind it.
+    pub fn stopping(mut self) -> Self {
+        self.flags |= STOPPING;
+        self
+    }
+
+    /// Keeps entries at least `spacing` (ns of belt time) apart.
+    pub fn spaced(mut self, spacing: Nanos) -> Self {
+        if spacing > 0 {
+            self.flags |= SPACED;
+            self.more.spacing = spacing;
+        }
+        self
+    }
+
+    /// Parts here, in transit and waiting.
+    #[inline]
+    pub fn len(&self) -> u32 {
+        self.len
+    }
+
+    /// Whether nothing is here.
+    #[inline]
+    pub fn is_empty(&self) -> bool {
+        self.len == 0
+    }
+
+    /// Most parts that fit, [`UNLIMITED`] if there is no limit.
+    pub fn capacity(&self) -> u32 {
+        self.capacity
+    }
+
+    /// Time from entry to the end, ns.
+    pub fn transit(&self) -> Nanos {
+        self.transit
+    }
+
+    /// The bin's counts, if this is one.
+    pub fn counts(&self) -> Option<(&[BinClass], &[u32])> {
+        self.more.bin.as_ref().map(|bin| (&bin.classes[..], &bin.counts[..]))
+    }
+
+    /// Whether the place is a bin that never runs out.
+    pub fn is_endless(&self) -> bool {
+        self.more.bin.as_ref().is_some_and(|bin| bin.endless.is_some())
+    }
+
+    /// Time at which the head is at the end (it may lie in the past); `None` if nothing is here or all
+    /// stands still.
+    #[inline]
+    pub fn head_due(&self) -> Option<Nanos> {
+        if self.len == 0 || self.flags & FROZEN != 0 {
+            return None;
+        }
+        if self.flags & BIN != 0 {
+            return Some(0);
+        }
+        Some(self.slot(0).due + self.offset)
+    }
+
+    /// Time at which the part number `index` from the head is at the end, for FIFOs.
+    pub fn due(&self, index: u32) -> Option<Nanos> {
+        (index < self.len && self.flags & (FROZEN | BIN) == 0)
+            .then(|| self.slot(index).due + self.offset)
+    }
+
+    /// The head of a FIFO.
+    #[inline]
+    pub fn head(&self) -> Option<&Part> {
+        (self.len > 0 && self.flags & BIN == 0).then(|| &self.slots[self.index(0)].part)
+    }
+
+    #[inline]
+    fn index(&self, n: u32) -> usize {
+        (self.head.wrapping_add(n)) as usize & (self.slots.len() - 1)
+    }
+
+    #[inline]
+    fn slot(&self, n: u32) -> &Slot {
+        &self.slots[self.index(n)]
+    }
+
+    /// Puts a part at the tail of a FIFO.
+    #[inline]
+    pub(super) fn push(&mut self, part: Part, now: Nanos) {
+        if self.len as usize == self.slots.len() {
+            self.grow();
+        }
+        let due = if self.flags & (STOPPING | SPACED) == 0 {
+            now + self.transit - self.offset
+        } else {
+            self.entry(now)
+        };
+        let index = self.index(self.len);
+        self.slots[index] = Slot { part, due };
+        self.len += 1;
+        self.n_entered = self.n_entered.wrapping_add(1);
+    }
+
+    /// Takes the head out of a FIFO.
+    #[inline]
+    pub(super) fn pop(&mut self, now: Nanos) -> Part {
+        debug_assert!(self.len > 0, "only a part that is there can be taken");
+        let index = self.index(0);
+        let slot = self.slots[index];
+        if self.flags & STOPPING != 0 {
+            // The belt stood from the moment when the head came to the end until now.
+            self.offset += now.saturating_sub(slot.due + self.offset);
+        }
+        self.head = self.head.wrapping_add(1);
+        self.len -= 1;
+        slot.part
+    }
+
+    /// Puts a starting part at the tail, past its transit.
+    pub(super) fn push_settled(&mut self, part: Part) {
+        if self.len as usize == self.slots.len() {
+            self.grow();
+        }
+        let index = self.index(self.len);
+        self.slots[index] = Slot { part, due: 0 };
+        self.len += 1;
+    }
+
+    fn grow(&mut self) {
+        let mut slots = Vec::with_capacity(2 * self.slots.len());
+        slots.extend((0..self.len).map(|n| *self.slot(n)));
+        slots.resize(2 * self.slots.len(), Slot::default());
+        self.slots = slots;
+        self.head = 0;
+    }
+
+    /// Belt time: stands while the belt stands.
+    fn belt_time(&self, now: Nanos) -> Nanos {
+        let moving_until = match (self.flags & STOPPING != 0, self.len) {
+            (false, _) | (true, 0) => now,
+            (true, _) => now.min(self.slot(0).due + self.offset),
+        };
+        let frozen = if self.flags & FROZEN != 0 { self.more.frozen_since } else { now };
+        moving_until.min(frozen).saturating_sub(self.offset)
+    }
+
+    fn entry(&mut self, now: Nanos) -> Nanos {
+        let belt_now = self.belt_time(now);
+        self.more.last_entry = Some(belt_now);
+        belt_now + self.transit
+    }
+
+    /// Whether there is room for one more part, capacity and spacing considered.
+    #[inline]
+    pub(super) fn has_room(&self, now: Nanos) -> bool {
+        self.len < self.capacity && (self.flags & SPACED == 0 || self.entry_clear_in(now) == Some(0))
+    }
+
+    /// Time until the last entry is far enough down the belt: `Some(0)` now, `None` if the belt stands.
+    pub(super) fn entry_clear_in(&self, now: Nanos) -> Option<Nanos> {
+        let Some(last) = self.more.last_entry else { return Some(0) };
+        let belt_now = self.belt_time(now);
+        let missing = (last + self.more.spacing).saturating_sub(belt_now);
+        let moves = self.flags & FROZEN == 0
+            && (self.flags & STOPPING == 0 || self.len == 0 || self.slot(0).due + self.offset > now);
+        if missing == 0 || moves { Some(missing) } else { None }
+    }
+
+    /// Stops all motion from `now` on.
+    pub(super) fn freeze(&mut self, now: Nanos) {
+        if self.flags & FROZEN == 0 {
+            self.flags |= FROZEN;
+            self.more.frozen_since = now;
+        }
+    }
+
+    /// Sets all in motion again. Parts that had come to the end stay there.
+    pub(super) fn thaw(&mut self, now: Nanos) {
+        if self.flags & FROZEN != 0 {
+            self.flags &= !FROZEN;
+            // Time that a stopping belt had already stood is added when its head is taken.
+            self.offset += now - self.more.frozen_since;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn part(n: u8) -> Part {
+        Part::new(n, 0, 0, 0)
+    }
+
+    #[test]
+    fn keeps_order_and_grows() {
+        let mut place = Place::fifo(UNLIMITED, 10);
+        for n in 0..100 {
+            place.push(part(n), u64::from(n));
+        }
+        assert_eq!(place.head_due(), Some(10));
+        assert_eq!(place.due(99), Some(109));
+        for n in 0..100 {
+            assert_eq!(place.pop(200).kind, n);
+        }
+    }
+
+    #[test]
+    fn a_stopping_belt_stands_until_its_head_is_taken() {
+        let mut place = Place::fifo(UNLIMITED, 100).stopping();
+        place.push(part(0), 0);
+        place.push(part(1), 30);
+        place.pop(150);
+        assert_eq!(place.head_due(), Some(180), "fifty of standstill are added to 130");
+        place.push(part(2), 150);
+        place.pop(200);
+        assert_eq!(place.head_due(), Some(150 + 100 + 20));
+    }
+
+    #[test]
+    fn entries_keep_their_distance_in_belt_time() {
+        let mut place = Place::fifo(UNLIMITED, 100).stopping().spaced(20);
+        place.push(part(0), 0);
+        assert!(!place.has_room(19));
+        assert!(place.has_room(20));
+        place.push(part(1), 95);
+        assert_eq!(place.entry_clear_in(98), Some(17));
+        assert_eq!(place.entry_clear_in(130), None, "the belt has stood since 100");
+        place.pop(130);
+        assert_eq!(place.entry_clear_in(130), Some(15));
+    }
+
+    #[test]
+    fn a_frozen_belt_goes_on_where_it_stood() {
+        let mut place = Place::fifo(UNLIMITED, 100);
+        place.push(part(0), 0);
+        place.push(part(1), 90);
+        place.freeze(110);
+        assert_eq!(place.head_due(), None);
+        place.thaw(150);
+        assert!(place.head_due().is_some_and(|due| due <= 150), "what had arrived stays at the end");
+        place.pop(150);
+        assert_eq!(place.head_due(), Some(230));
+    }
+}

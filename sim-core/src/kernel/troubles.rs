@@ -1,0 +1,460 @@
+//! Jams and breakdowns: what strikes a station, and how it is got going again.
+//!
+//! A trouble strikes by part (at a stated moment of its work) or by a clock. Three clocks are told apart:
+//! *working* (part in work, not stopped), *powered* (not down, held or off, even if empty or blocked) and
+//! *wall*. While a station is stopped its own timers stand still; interrupted work resumes with what was
+//! left. A second trouble that strikes during a stop begins after it; working and powered clocks stand
+//! still meanwhile. A clock starts anew when its own trouble has been cleared.
+
+use super::calendar::TimerId;
+use super::dice::Countdown;
+use super::floor::{CLOCKED, FROZEN, Floor, JAMS, Message, STOPPED, StationId};
+use super::luck::{Stream, StreamKey};
+use super::observer::{Note, Observer};
+use super::people::Job;
+use super::sampler::Sampler;
+use super::state::State;
+use crate::part::{Nanos, Part};
+
+/// What kind of stop a trouble is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopKind {
+    /// A part is stuck.
+    Jam,
+    /// The station itself fails.
+    Breakdown,
+}
+
+/// When in a part's work a jam by part strikes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Moment {
+    /// When work on the part starts.
+    Start,
+    /// When it ends, before the part moves on (the default).
+    End,
+    /// When it has moved on.
+    After,
+    /// At the tool with this number, before its outcome.
+    Tool(u8),
+}
+
+/// A clock that a trouble runs by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Clock {
+    /// Part in work, not stopped.
+    Working,
+    /// Not down, held or off, even if empty or blocked.
+    Powered,
+    /// All time.
+    Wall,
+}
+
+impl Clock {
+    fn runs_in(self, state: State) -> bool {
+        match self {
+            Clock::Working => state == State::Working,
+            Clock::Powered => state.is_powered(),
+            Clock::Wall => true,
+        }
+    }
+}
+
+/// What makes a trouble strike.
+#[derive(Clone, Debug)]
+pub enum Trigger {
+    /// A chance for each part at a moment of its work; one countdown per condition of the part, or one for
+    /// all.
+    Part {
+        /// When.
+        moment: Moment,
+        /// Chance by condition (one entry: for all conditions).
+        chances: Vec<f64>,
+        /// Running countdowns, as many as chances.
+        countdowns: Vec<Countdown>,
+    },
+    /// A time between strikes on a clock.
+    Time {
+        /// Which clock.
+        clock: Clock,
+        /// Time between strikes.
+        between: Sampler,
+        /// The clock's timer.
+        timer: TimerId,
+    },
+}
+
+/// Freeing without a person: so many tries of a time each, with a chance of success each.
+#[derive(Clone, Debug)]
+pub struct Automatic {
+    /// Time of one try.
+    pub time: Sampler,
+    /// Chance that a try succeeds.
+    pub success: f64,
+    /// Number of tries before a person is called.
+    pub tries: u32,
+}
+
+/// A trouble of one station: parameters and present state.
+#[derive(Clone, Debug)]
+pub struct Trouble {
+    /// The station.
+    pub station: StationId,
+    /// Jam or breakdown.
+    pub kind: StopKind,
+    /// What makes it strike.
+    pub trigger: Trigger,
+    /// Freeing without a person, tried first.
+    pub automatic: Option<Automatic>,
+    /// Who clears it; without a pool it clears by itself after the time of work.
+    pub pool: Option<u16>,
+    /// Time until somebody notices.
+    pub notice: Sampler,
+    /// Time of the work.
+    pub work: Sampler,
+    /// Exit through which the jammed part leaves, if not onward.
+    pub redirect: Option<u8>,
+    /// The stream's key.
+    pub key: StreamKey,
+    /// Factor on the chances by part, changed by lots.
+    pub factor: f64,
+    luck: Stream,
+    remaining: Option<Nanos>,
+    running: bool,
+    phase: Phase,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Phase {
+    Off,
+    Queued,
+    Trying { left: u32 },
+    Noticing,
+    Calling,
+    Working,
+}
+
+impl Trouble {
+    /// A trouble at rest; its luck comes from the stream `key`.
+    #[expect(clippy::too_many_arguments, reason = "a plain list of what the scenario says of a trouble")]
+    pub fn new(
+        station: StationId,
+        kind: StopKind,
+        trigger: Trigger,
+        automatic: Option<Automatic>,
+        pool: Option<u16>,
+        notice: Sampler,
+        work: Sampler,
+        redirect: Option<u8>,
+        key: StreamKey,
+    ) -> Self {
+        let luck = key.stream(0, 0);
+        Trouble {
+            station,
+            kind,
+            trigger,
+            automatic,
+            pool,
+            notice,
+            work,
+            redirect,
+            key,
+            factor: 1.0,
+            luck,
+            remaining: None,
+            running: false,
+            phase: Phase::Off,
+        }
+    }
+
+    /// The bit by which a station knows that it has this sort of trouble.
+    pub(super) fn bar(&self) -> u8 {
+        match self.trigger {
+            Trigger::Part { .. } => JAMS,
+            Trigger::Time { .. } => CLOCKED,
+        }
+    }
+
+    /// Starts the trouble's luck for a replication.
+    pub fn seed(&mut self, seed: u64, replication: u64) {
+        self.luck = self.key.stream(seed, replication);
+        self.start_countdowns();
+        if let Trigger::Time { between, .. } = &self.trigger {
+            self.remaining = Some(between.draw_ns(&mut self.luck));
+        }
+    }
+
+    fn start_countdowns(&mut self) {
+        if let Trigger::Part { chances, countdowns, .. } = &mut self.trigger {
+            countdowns.clear();
+            for &chance in chances.iter() {
+                countdowns.push(Countdown::new((chance * self.factor).min(1.0), &mut self.luck));
+            }
+        }
+    }
+
+    /// Changes the factor on the chances by part; countdowns have no memory, so they start anew.
+    pub fn set_factor(&mut self, factor: f64) {
+        if self.factor != factor {
+            self.factor = factor;
+            self.start_countdowns();
+        }
+    }
+
+    fn stopped_state(&self, attended: bool) -> State {
+        match (self.kind, attended) {
+            (StopKind::Jam, false) => State::JamWaiting,
+            (StopKind::Jam, true) => State::JamClearing,
+            (StopKind::Breakdown, false) => State::DownWaiting,
+            (StopKind::Breakdown, true) => State::DownRepair,
+        }
+    }
+}
+
+impl<O: Observer> Floor<O> {
+    /// A trouble.
+    pub fn trouble(&self, trouble: u16) -> &Trouble {
+        &self.troubles[usize::from(trouble)]
+    }
+
+    /// All troubles, for lots and for seeding.
+    pub fn troubles_mut(&mut self) -> &mut [Trouble] {
+        &mut self.troubles
+    }
+
+    /// Starts the clocks of all troubles, once all streams are seeded.
+    pub fn start_clocks(&mut self) {
+        for ix in 0..self.troubles.len() {
+            let station = self.troubles[ix].station;
+            self.move_clock(ix, self.state(station));
+        }
+    }
+
+    /// Gives a jam by part its chance at `moment` of the work of station `me` on `part`. If one strikes the
+    /// station is stopped when this returns true, and must not be settled until it has been cleared.
+    #[inline]
+    pub fn jams(&mut self, me: StationId, part: &Part, moment: Moment) -> bool {
+        self.hot[me.ix()].bars & JAMS != 0 && self.jams_by_part(me, part, moment)
+    }
+
+    fn jams_by_part(&mut self, me: StationId, part: &Part, at: Moment) -> bool {
+        let mut struck = false;
+        for n in 0..self.posts[me.ix()].troubles.len() {
+            let ix = self.posts[me.ix()].troubles[n];
+            let trouble = &mut self.troubles[usize::from(ix)];
+            let Trigger::Part { moment, countdowns, .. } = &mut trouble.trigger else { continue };
+            if *moment != at {
+                continue;
+            }
+            let which = usize::from(part.condition).min(countdowns.len() - 1);
+            if countdowns[which].strikes(&mut trouble.luck) {
+                self.strike(ix);
+                struck = true;
+            }
+        }
+        struck
+    }
+
+    /// Lets a trouble's clock run or stand as the new state of its station demands.
+    pub(super) fn move_clocks(&mut self, me: StationId, new: State) {
+        for n in 0..self.posts[me.ix()].troubles.len() {
+            let ix = usize::from(self.posts[me.ix()].troubles[n]);
+            self.move_clock(ix, new);
+        }
+    }
+
+    fn move_clock(&mut self, ix: usize, state: State) {
+        let now = self.now;
+        let trouble = &mut self.troubles[ix];
+        let Trigger::Time { clock, timer, .. } = trouble.trigger else { return };
+        let runs = clock.runs_in(state) && trouble.phase == Phase::Off;
+        match (runs, trouble.running) {
+            (true, false) => {
+                let Some(remaining) = trouble.remaining.take() else { return };
+                trouble.running = true;
+                self.calendar.set(timer, now.saturating_add(remaining));
+            }
+            (false, true) => {
+                trouble.running = false;
+                if let Some(at) = self.calendar.at(timer) {
+                    trouble.remaining = Some(at - now);
+                    self.calendar.clear(timer);
+                }
+            }
+            (true, true) | (false, false) => {}
+        }
+    }
+
+    /// A trouble's clock has run out.
+    pub fn fire_trouble(&mut self, ix: u16) {
+        self.troubles[usize::from(ix)].running = false;
+        self.strike(ix);
+    }
+
+    /// A trouble strikes its station.
+    fn strike(&mut self, ix: u16) {
+        let me = self.troubles[usize::from(ix)].station;
+        if self.posts[me.ix()].current.is_some() {
+            self.troubles[usize::from(ix)].phase = Phase::Queued;
+            self.posts[me.ix()].queued.push(ix);
+            return;
+        }
+        self.hot[me.ix()].bars |= STOPPED;
+        self.freeze(me);
+        self.begin(ix);
+    }
+
+    fn begin(&mut self, ix: u16) {
+        let trouble = &mut self.troubles[usize::from(ix)];
+        let me = trouble.station;
+        let tries = trouble.automatic.as_ref().map_or(0, |automatic| automatic.tries);
+        trouble.phase = Phase::Trying { left: tries };
+        self.posts[me.ix()].current = Some(ix);
+        self.note(me, Note::Stopped(ix), None);
+        self.try_or_call(ix);
+    }
+
+    fn try_or_call(&mut self, ix: u16) {
+        let trouble = &mut self.troubles[usize::from(ix)];
+        let me = trouble.station;
+        if let (Some(automatic), Phase::Trying { left: 1.. }) = (&trouble.automatic, trouble.phase) {
+            let time = automatic.time.draw_ns(&mut trouble.luck);
+            self.set_state(me, State::JamAutomatic);
+            self.set_stop_timer(me, time);
+            return;
+        }
+        if trouble.pool.is_none() {
+            let time = trouble.work.draw_ns(&mut trouble.luck);
+            trouble.phase = Phase::Working;
+            let state = trouble.stopped_state(true);
+            self.set_state(me, state);
+            self.set_stop_timer(me, time);
+            return;
+        }
+        trouble.phase = Phase::Noticing;
+        let state = trouble.stopped_state(false);
+        let notice = trouble.notice.draw_ns(&mut trouble.luck);
+        self.set_state(me, state);
+        if notice == 0 { self.call_for(ix) } else { self.set_stop_timer(me, notice) }
+    }
+
+    fn set_stop_timer(&mut self, me: StationId, after: Nanos) {
+        let Some(timer) = self.posts[me.ix()].stop_timer else {
+            panic!("a station with troubles has a timer for their phases")
+        };
+        self.set_timer(timer, after);
+    }
+
+    fn call_for(&mut self, ix: u16) {
+        let trouble = &mut self.troubles[usize::from(ix)];
+        trouble.phase = Phase::Calling;
+        let Some(pool) = trouble.pool else { panic!("only a trouble with a pool calls for one") };
+        self.call(pool, trouble.station, Job::Clear(ix));
+    }
+
+    /// The timer of the present stop of station `me` has run out.
+    pub fn fire_stop(&mut self, me: StationId) {
+        let Some(ix) = self.posts[me.ix()].current else {
+            panic!("a stop timer runs only during a stop")
+        };
+        let trouble = &mut self.troubles[usize::from(ix)];
+        match trouble.phase {
+            Phase::Trying { left } => {
+                let success = trouble.automatic.as_ref().map_or(0.0, |automatic| automatic.success);
+                if trouble.luck.chance(success) {
+                    self.end(ix);
+                } else {
+                    trouble.phase = Phase::Trying { left: left - 1 };
+                    self.try_or_call(ix);
+                }
+            }
+            Phase::Noticing => self.call_for(ix),
+            Phase::Working => self.end(ix),
+            Phase::Off | Phase::Queued | Phase::Calling => {
+                panic!("a stop timer runs only in the timed phases of a stop")
+            }
+        }
+    }
+
+    /// An attendant begins to work on a trouble; returns how long it takes, ns.
+    pub(super) fn attend_trouble(&mut self, ix: u16) -> Nanos {
+        let trouble = &mut self.troubles[usize::from(ix)];
+        trouble.phase = Phase::Working;
+        let (me, state) = (trouble.station, trouble.stopped_state(true));
+        let time = trouble.work.draw_ns(&mut trouble.luck);
+        self.set_state(me, state);
+        time
+    }
+
+    /// A trouble is over: the next one begins, or the station goes on.
+    pub(super) fn end(&mut self, ix: u16) {
+        let trouble = &mut self.troubles[usize::from(ix)];
+        let (me, redirect) = (trouble.station, trouble.redirect);
+        trouble.phase = Phase::Off;
+        if let Trigger::Time { between, .. } = &trouble.trigger {
+            trouble.remaining = Some(between.draw_ns(&mut trouble.luck));
+        }
+        self.note(me, Note::Cleared(ix), None);
+        if let Some(exit) = redirect {
+            self.messages.push((me, Message::Redirect(exit)));
+        }
+        let post = &mut self.posts[me.ix()];
+        post.current = None;
+        if !post.queued.is_empty() {
+            let next = post.queued.remove(0);
+            return self.begin(next);
+        }
+        self.hot[me.ix()].bars &= !STOPPED;
+        self.thaw(me);
+    }
+
+    // ---- standing still -----------------------------------------------------------------------------
+
+    /// Stops the station's own timers and its body. It may be stopped and frozen by a hold at once; it goes
+    /// on when neither holds any more.
+    pub(super) fn freeze(&mut self, me: StationId) {
+        let (now, post) = (self.now, &mut self.posts[me.ix()]);
+        if post.frozen_since.is_some() {
+            return;
+        }
+        post.frozen_since = Some(now);
+        for &timer in &post.timers {
+            if let Some(at) = self.calendar.at(timer) {
+                post.frozen.push((timer, at - now));
+                self.calendar.clear(timer);
+            }
+        }
+        if let Some(body) = post.body {
+            self.places[body.ix()].freeze(now);
+        }
+    }
+
+    /// Sets the station going again, if nothing keeps it any more.
+    pub(super) fn thaw(&mut self, me: StationId) {
+        let hot = &mut self.hot[me.ix()];
+        if hot.bars & STOPPED != 0 {
+            return;
+        }
+        if hot.bars & FROZEN != 0 {
+            let bars = hot.bars;
+            self.set_state(me, Self::frozen_state(bars));
+            return;
+        }
+        let now = self.now;
+        let post = &mut self.posts[me.ix()];
+        let Some(since) = post.frozen_since.take() else { return };
+        let stood = now - since;
+        for (timer, remaining) in std::mem::take(&mut post.frozen) {
+            self.calendar.set(timer, now.saturating_add(remaining));
+        }
+        if let Some(body) = post.body {
+            self.places[body.ix()].thaw(now);
+            self.wake_takers(body);
+        }
+        self.messages.push((me, Message::Thawed(stood)));
+        self.dirty.insert(me.0);
+    }
+
+    pub(super) fn frozen_state(bars: u8) -> State {
+        if bars & super::floor::OFF != 0 { State::Off } else { State::Held }
+    }
+}

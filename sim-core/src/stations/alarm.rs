@@ -1,0 +1,41 @@
+//! A station's timer with the time it is set to, so that it is touched only when it changes.
+
+use crate::kernel::{Floor, Observer, TimerId};
+use crate::part::Nanos;
+
+/// One timer of a station.
+#[derive(Clone, Copy, Debug)]
+pub struct Alarm {
+    timer: TimerId,
+    at: Nanos,
+}
+
+impl Alarm {
+    /// An alarm that is not set.
+    pub fn new(timer: TimerId) -> Self {
+        Alarm { timer, at: Nanos::MAX }
+    }
+
+    /// Sets the alarm to a time, ns; `Nanos::MAX` clears it.
+    #[inline]
+    pub fn set<O: Observer>(&mut self, floor: &mut Floor<O>, at: Nanos) {
+        if at == self.at {
+            return;
+        }
+        self.at = at;
+        if at == Nanos::MAX { floor.calendar.clear(self.timer) } else { floor.calendar.set(self.timer, at) }
+    }
+
+    /// The alarm has gone off.
+    #[inline]
+    pub fn spent(&mut self) {
+        self.at = Nanos::MAX;
+    }
+
+    /// The station stood for so long, ns, and the floor has moved the timer.
+    pub fn shift(&mut self, stood: Nanos) {
+        if self.at != Nanos::MAX {
+            self.at += stood;
+        }
+    }
+}

@@ -1,0 +1,67 @@
+//! Carrier: a track, belt or bin, as the station that owns a place.
+//!
+//! The place itself is passive; the carrier gives it a state (starved while empty, blocked while full,
+//! working in between), troubles, holds, and for a belt with spaced entries the timer that wakes whoever
+//! waits for the entry to be clear.
+//!
+//! **Timing.** A part is at the end a transit time after it entered, or later if the carrier stood still. A
+//! place becomes free when the next station takes the head. A *stopping* belt stands while its head part
+//! can't leave; an accumulating one closes up. Held, jammed or off, a powered belt stands as a whole; a
+//! gravity track can't be held. A jam by part strikes when a part enters.
+
+use super::alarm::Alarm;
+use crate::kernel::{Floor, Message, Moment, Observer, PlaceId, StationId};
+use crate::part::Nanos;
+
+/// State of a carrier.
+#[derive(Clone, Debug)]
+pub struct Carrier {
+    me: StationId,
+    alarm: Option<Alarm>,
+    place: PlaceId,
+    n_seen: u32,
+}
+
+impl Carrier {
+    /// A carrier of `place`; only a belt with spaced entries needs an alarm.
+    pub fn new(me: StationId, alarm: Option<Alarm>, place: PlaceId) -> Self {
+        Carrier { me, alarm, place, n_seen: 0 }
+    }
+
+    pub(super) fn fire(&mut self) {
+        if let Some(alarm) = &mut self.alarm {
+            alarm.spent();
+        }
+    }
+
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        floor.settle_carrier(self.place);
+        if let Some(alarm) = &mut self.alarm {
+            let wait = floor.wake_entry(self.place);
+            let at = wait.map_or(Nanos::MAX, |wait| floor.now + wait);
+            alarm.set(floor, at);
+        }
+    }
+
+    /// Gives jams by part their chance for every part that has entered.
+    pub(super) fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let n_entered = floor.place(self.place).n_entered();
+        while self.n_seen != n_entered {
+            self.n_seen = self.n_seen.wrapping_add(1);
+            if let Some(part) = floor.place(self.place).tail().copied() {
+                floor.jams(self.me, &part, Moment::End);
+            }
+        }
+    }
+
+    pub(super) fn message(&mut self, message: Message) {
+        match message {
+            Message::Thawed(stood) => {
+                if let Some(alarm) = &mut self.alarm {
+                    alarm.shift(stood);
+                }
+            }
+            Message::Redirect(_) | Message::Attended(_) => {}
+        }
+    }
+}

@@ -1,0 +1,200 @@
+//! Escapement: releases parts by the stroke.
+//!
+//! **On demand** (default): a stroke starts when the place beyond can take what is released and `release`
+//! parts are at the end of the track; the parts are taken then, and are handed on at the end of the stroke.
+//! **On a clock**: a stroke comes at every period, the first one period after the start; it releases up to
+//! `release` parts that are there and for which there is room, at once; a stroke that releases none is
+//! counted as empty.
+
+use super::alarm::Alarm;
+use super::dice::Dice;
+use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId};
+use crate::part::{Nanos, Part};
+
+/// State of an escapement.
+#[derive(Clone, Debug)]
+pub struct Escapement {
+    me: StationId,
+    alarm: Alarm,
+    inlets: Inlets,
+    exit: Exit,
+    release: u32,
+    stroke: Sampler,
+    on_clock: bool,
+    luck: Dice,
+    moving: Vec<Part>,
+    busy: bool,
+    started: bool,
+}
+
+impl Escapement {
+    /// An escapement at rest. On a clock, `stroke` is the period.
+    #[expect(clippy::too_many_arguments, reason = "a plain list of what the scenario says of an escapement")]
+    pub fn new(
+        me: StationId,
+        alarm: Alarm,
+        inlets: Inlets,
+        exit: Exit,
+        release: u32,
+        stroke: Sampler,
+        on_clock: bool,
+        luck: Dice,
+    ) -> Self {
+        let moving = Vec::with_capacity(release as usize);
+        Escapement {
+            me,
+            alarm,
+            inlets,
+            exit,
+            release,
+            stroke,
+            on_clock,
+            luck,
+            moving,
+            busy: false,
+            started: false,
+        }
+    }
+
+    pub(super) fn seed(&mut self, seed: u64, replication: u64) {
+        self.luck.seed(seed, replication);
+    }
+
+    pub(super) fn content(&self) -> usize {
+        self.moving.len()
+    }
+
+    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        self.alarm.spent();
+        if self.on_clock {
+            self.clock_stroke(floor);
+        } else if self.busy {
+            self.busy = false;
+            if let Some(part) = self.moving.first().copied() {
+                floor.jams(self.me, &part, Moment::End);
+            }
+        }
+    }
+
+    fn clock_stroke<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let mut released = 0;
+        while released < self.release && floor.may_start(self.me) && floor.is_open(self.me, self.exit) {
+            let Offer::Ready(place) = floor.offer(self.me, &self.inlets) else { break };
+            let part = floor.take(self.me, place);
+            let handed = floor.hand_over(self.me, 0, self.exit, &part);
+            assert!(handed, "an escapement on a clock releases only into an open exit");
+            released += 1;
+        }
+        if released == 0 {
+            floor.note(self.me, Note::EmptyStroke, None);
+        }
+        let period = self.stroke.draw_ns(self.luck.stream()).max(1);
+        self.alarm.set(floor, floor.now + period);
+    }
+
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if self.on_clock {
+            if !self.started {
+                self.started = true;
+                let period = self.stroke.draw_ns(self.luck.stream()).max(1);
+                self.alarm.set(floor, floor.now + period);
+            }
+            return floor.set_state(self.me, State::Working);
+        }
+        if self.busy {
+            return;
+        }
+        if !self.moving.is_empty() && !self.hand_on(floor) {
+            return;
+        }
+        let open = self.is_open(floor);
+        let mut due = Nanos::MAX;
+        let mut demanded = false;
+        if floor.may_start(self.me) {
+            let (ready, next) = self.ready(floor);
+            demanded = ready;
+            due = next;
+            if ready && open {
+                return self.start(floor);
+            }
+            if ready && let Exit::Store(place) = self.exit {
+                floor.wait_for_room(self.me, place);
+            }
+        }
+        if !demanded && let Exit::Store(place) = self.exit {
+            floor.stop_waiting(self.me, place);
+        }
+        self.alarm.set(floor, due);
+        floor.set_idle(self.me, demanded && !open);
+    }
+
+    /// Hands on what the stroke has released; true when all has gone.
+    fn hand_on<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
+        let mut last = None;
+        while let Some(part) = self.moving.first().copied() {
+            if !floor.hand_over(self.me, 0, self.exit, &part) {
+                floor.set_idle(self.me, true);
+                return false;
+            }
+            self.moving.remove(0);
+            last = Some(part);
+        }
+        match last {
+            Some(part) => !floor.jams(self.me, &part, Moment::After),
+            None => true,
+        }
+    }
+
+    /// Whether the place beyond can take all that a stroke releases.
+    fn is_open<O: Observer>(&self, floor: &Floor<O>) -> bool {
+        let fits = match self.exit {
+            Exit::Leave | Exit::Hand(_) => true,
+            Exit::Store(place) => {
+                let place = floor.place(place);
+                place.capacity().saturating_sub(place.len()) >= self.release
+            }
+        };
+        fits && floor.is_open(self.me, self.exit)
+    }
+
+    fn ready<O: Observer>(&mut self, floor: &mut Floor<O>) -> (bool, Nanos) {
+        match floor.offer(self.me, &self.inlets) {
+            Offer::Ready(_) if self.release == 1 => (true, Nanos::MAX),
+            Offer::Ready(place) => {
+                let place = floor.place(place);
+                if place.counts().is_some() {
+                    return (place.is_endless() || place.len() >= self.release, Nanos::MAX);
+                }
+                match place.due(self.release - 1) {
+                    Some(due) if due <= floor.now => (true, Nanos::MAX),
+                    Some(due) => (false, due),
+                    None => (false, Nanos::MAX),
+                }
+            }
+            Offer::Due(at) => (false, at),
+            Offer::Nothing => (false, Nanos::MAX),
+        }
+    }
+
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        for _ in 0..self.release {
+            if let Offer::Ready(place) = floor.offer(self.me, &self.inlets) {
+                self.moving.push(floor.take(self.me, place));
+            }
+        }
+        self.busy = true;
+        let time = self.stroke.draw_ns(self.luck.stream());
+        self.alarm.set(floor, floor.now + time);
+        floor.set_state(self.me, State::Working);
+        if let Some(part) = self.moving.first().copied() {
+            floor.jams(self.me, &part, Moment::Start);
+        }
+    }
+
+    pub(super) fn message(&mut self, message: Message) {
+        match message {
+            Message::Thawed(stood) => self.alarm.shift(stood),
+            Message::Redirect(_) | Message::Attended(_) => {}
+        }
+    }
+}

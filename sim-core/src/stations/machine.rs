@@ -1,0 +1,388 @@
+//! Machine: makes a stroke when every inlet shows its parts; the usual point of use.
+//!
+//! **Inlets.** *Together*: all parts are taken at the moment the stroke starts. *Nest*: each inlet has a
+//! nest of its own that takes parts whenever it has room, after a load time; it is emptied when the stroke
+//! starts or when it ends.
+//!
+//! **Presence check.** When the machine is free and all nests are loaded, the presence of each inlet's part
+//! is read, independently; a loaded nest may read empty. If any reads empty, all are read again after the
+//! re-check time. If the design also reads while nests are unloaded, an empty nest may read full: if then
+//! all read full, a stroke is made with a part missing, and the assembly counts as bad.
+//!
+//! **Timing.** A stroke starts when the machine is free, may start and all inlets show their parts; its time
+//! is drawn then. What it has made leaves at the end of the stroke; if there is no room it stays (blocking
+//! after service). With one inlet the parts themselves go on; with several, one assembly does, bad if any of
+//! its parts is bad, the wrong way round or missing.
+
+use super::alarm::Alarm;
+use super::dice::Dice;
+use crate::kernel::{
+    Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
+};
+use crate::part::{Nanos, Part};
+
+/// A nest of one inlet.
+#[derive(Clone, Debug)]
+pub struct Nest {
+    /// Parts that fit.
+    pub capacity: u32,
+    /// Time to load a part.
+    pub load: Sampler,
+    /// Whether the parts of a stroke leave the nest when it starts (otherwise when it ends).
+    pub emptied_at_start: bool,
+    loaded: Vec<Part>,
+    loading: Vec<(Nanos, Part)>,
+    in_stroke: u32,
+}
+
+impl Nest {
+    /// An empty nest.
+    pub fn new(capacity: u32, load: Sampler, emptied_at_start: bool) -> Self {
+        Nest { capacity, load, emptied_at_start, loaded: Vec::new(), loading: Vec::new(), in_stroke: 0 }
+    }
+
+    fn has_room(&self) -> bool {
+        (self.loaded.len() + self.loading.len()) as u32 + self.in_stroke < self.capacity
+    }
+}
+
+/// One inlet of a machine.
+#[derive(Clone, Debug)]
+pub struct MachineInlet {
+    /// Where its parts come from.
+    pub inlets: Inlets,
+    /// Parts per stroke.
+    pub per_stroke: u32,
+    /// Its nest, if it has one.
+    pub nest: Option<Nest>,
+}
+
+/// The presence check of a machine.
+#[derive(Clone, Debug)]
+pub struct Check {
+    /// Chance that a loaded inlet reads empty.
+    pub false_empty: f64,
+    /// Chance that an empty nest reads full.
+    pub false_full: f64,
+    /// Whether it reads while nests are unloaded.
+    pub reads_unloaded: bool,
+    /// Time until all are read again.
+    pub again: Sampler,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Phase {
+    Free,
+    /// Wait for the next reading.
+    Checking,
+    Stroke,
+    /// What has been made finds no room.
+    Leaving,
+}
+
+/// State of a machine.
+#[derive(Clone, Debug)]
+pub struct Machine {
+    me: StationId,
+    alarm: Alarm,
+    loads: Option<Alarm>,
+    inlets: Vec<MachineInlet>,
+    check: Option<Check>,
+    cycle: Sampler,
+    exit: Exit,
+    luck: Dice,
+    phase: Phase,
+    taken: Vec<Part>,
+    made: Vec<Part>,
+}
+
+impl Machine {
+    /// A free machine. `loads` is the timer of its nests, if it has any.
+    #[expect(clippy::too_many_arguments, reason = "a plain list of what the scenario says of a machine")]
+    pub fn new(
+        me: StationId,
+        alarm: Alarm,
+        loads: Option<Alarm>,
+        inlets: Vec<MachineInlet>,
+        check: Option<Check>,
+        cycle: Sampler,
+        exit: Exit,
+        luck: Dice,
+    ) -> Self {
+        let room = inlets.iter().map(|inlet| inlet.per_stroke as usize).sum();
+        let (taken, made) = (Vec::with_capacity(room), Vec::with_capacity(room));
+        Machine { me, alarm, loads, inlets, check, cycle, exit, luck, phase: Phase::Free, taken, made }
+    }
+
+    pub(super) fn seed(&mut self, seed: u64, replication: u64) {
+        self.luck.seed(seed, replication);
+    }
+
+    pub(super) fn content(&self) -> usize {
+        let nests = self.inlets.iter().filter_map(|inlet| inlet.nest.as_ref());
+        let in_nests: usize = nests.map(|nest| nest.loaded.len() + nest.loading.len()).sum();
+        in_nests + self.taken.len() + self.made.len()
+    }
+
+    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+        if which == 1 {
+            if let Some(loads) = &mut self.loads {
+                loads.spent();
+            }
+            return;
+        }
+        self.alarm.spent();
+        match self.phase {
+            Phase::Stroke => self.finish(floor),
+            Phase::Checking => self.phase = Phase::Free,
+            Phase::Free | Phase::Leaving => {}
+        }
+    }
+
+    /// The stroke is over: what was taken becomes what has been made.
+    fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        self.phase = Phase::Leaving;
+        for inlet in &mut self.inlets {
+            if let Some(nest) = &mut inlet.nest {
+                nest.in_stroke = 0;
+            }
+        }
+        if let [_] = self.inlets[..] {
+            std::mem::swap(&mut self.taken, &mut self.made);
+        } else {
+            self.assemble(floor);
+        }
+        if let Some(part) = self.made.first().copied() {
+            floor.jams(self.me, &part, Moment::End);
+        }
+    }
+
+    fn assemble<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let wanted: u32 = self.inlets.iter().map(|inlet| inlet.per_stroke).sum();
+        let whole = self.taken.len() == wanted as usize;
+        let good = whole && self.taken.iter().all(|part| floor.kind(part.kind).is_good(part));
+        let Some(mut assembly) = self.taken.first().copied() else { return };
+        if !good {
+            assembly.mark_spoiled();
+        }
+        floor.absorb(self.taken.len() as u64 - 1);
+        self.taken.clear();
+        self.made.push(assembly);
+    }
+
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if self.phase == Phase::Leaving && !self.leave(floor) {
+            return;
+        }
+        if self.loads.is_some() {
+            self.load_nests(floor);
+        }
+        if matches!(self.phase, Phase::Stroke | Phase::Checking) {
+            return;
+        }
+        let clear = floor.is_clear(self.exit);
+        let mut due = Nanos::MAX;
+        let mut missing = 0;
+        if clear && floor.may_start(self.me) {
+            (missing, due) = self.missing(floor);
+            let reads = self.check.as_ref().is_some_and(|check| check.reads_unloaded && missing != 0);
+            if missing == 0 || reads {
+                floor.missing(self.me, 0);
+                return self.start_or_check(floor, missing);
+            }
+        }
+        self.alarm.set(floor, due);
+        floor.missing(self.me, missing);
+        floor.set_idle(self.me, !clear);
+    }
+
+    /// Hands on what has been made; true when the machine is free.
+    fn leave<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
+        let mut last = None;
+        while let Some(part) = self.made.first().copied() {
+            if !floor.hand_over(self.me, 0, self.exit, &part) {
+                floor.set_idle(self.me, true);
+                return false;
+            }
+            self.made.remove(0);
+            last = Some(part);
+        }
+        self.phase = Phase::Free;
+        match last {
+            Some(part) => !floor.jams(self.me, &part, Moment::After),
+            None => true,
+        }
+    }
+
+    fn load_nests<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let mut next = Nanos::MAX;
+        for inlet in &mut self.inlets {
+            let Some(nest) = &mut inlet.nest else { continue };
+            while let Some(&(end, part)) = nest.loading.first() {
+                if end > floor.now {
+                    break;
+                }
+                nest.loading.remove(0);
+                nest.loaded.push(part);
+            }
+            while nest.has_room() {
+                match floor.offer(self.me, &inlet.inlets) {
+                    Offer::Ready(place) => {
+                        let part = floor.take(self.me, place);
+                        let time = nest.load.draw_ns(self.luck.stream());
+                        if time == 0 {
+                            nest.loaded.push(part);
+                        } else {
+                            let after = nest.loading.last().map_or(floor.now, |(end, _)| *end);
+                            nest.loading.push((after + time, part));
+                        }
+                    }
+                    Offer::Due(at) => {
+                        next = next.min(at);
+                        break;
+                    }
+                    Offer::Nothing => break,
+                }
+            }
+            if let Some(&(end, _)) = nest.loading.first() {
+                next = next.min(end);
+            }
+        }
+        if let Some(loads) = &mut self.loads {
+            loads.set(floor, next);
+        }
+    }
+
+    /// Which inlets lack parts, as bits, and when the next part comes to the end of a place.
+    fn missing<O: Observer>(&mut self, floor: &mut Floor<O>) -> (u32, Nanos) {
+        let mut missing = 0;
+        let mut due = Nanos::MAX;
+        for (n, inlet) in self.inlets.iter().enumerate() {
+            let lacks = match &inlet.nest {
+                Some(nest) => (nest.loaded.len() as u32) < inlet.per_stroke,
+                None if inlet.per_stroke == 1 => match floor.offer(self.me, &inlet.inlets) {
+                    Offer::Ready(_) => false,
+                    Offer::Due(at) => {
+                        due = due.min(at);
+                        true
+                    }
+                    Offer::Nothing => true,
+                },
+                None => {
+                    let (ready, next) = count_ready(floor, &inlet.inlets, inlet.per_stroke);
+                    due = due.min(next);
+                    ready < inlet.per_stroke
+                }
+            };
+            missing |= u32::from(lacks) << n.min(31);
+        }
+        (missing, due)
+    }
+
+    fn start_or_check<O: Observer>(&mut self, floor: &mut Floor<O>, missing: u32) {
+        if let Some(check) = &self.check {
+            let luck = self.luck.stream();
+            let mut all_full = true;
+            for n in 0..self.inlets.len() {
+                let lacks = missing >> n.min(31) & 1 == 1;
+                let reads_full =
+                    if lacks { luck.chance(check.false_full) } else { !luck.chance(check.false_empty) };
+                all_full &= reads_full;
+            }
+            if !all_full {
+                let again = check.again.draw_ns(luck).max(1);
+                self.phase = Phase::Checking;
+                floor.note(self.me, Note::CheckFailed, None);
+                self.alarm.set(floor, floor.now + again);
+                // Reading empty nests is no wait for a check: the machine is starved.
+                if missing == 0 {
+                    floor.set_state(self.me, State::Checking);
+                } else {
+                    floor.missing(self.me, missing);
+                    floor.set_idle(self.me, false);
+                }
+                return;
+            }
+        }
+        self.start(floor, missing);
+    }
+
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, missing: u32) {
+        for n in 0..self.inlets.len() {
+            let inlet = &mut self.inlets[n];
+            match &mut inlet.nest {
+                Some(nest) => {
+                    let k = nest.loaded.len().min(inlet.per_stroke as usize);
+                    self.taken.extend(nest.loaded.drain(..k));
+                    nest.in_stroke = if nest.emptied_at_start { 0 } else { k as u32 };
+                }
+                None => {
+                    for _ in 0..inlet.per_stroke {
+                        if let Offer::Ready(place) = floor.offer(self.me, &inlet.inlets) {
+                            self.taken.push(floor.take(self.me, place));
+                        }
+                    }
+                }
+            }
+        }
+        if missing != 0 {
+            floor.note(self.me, Note::StrokeShort, None);
+        }
+        self.phase = Phase::Stroke;
+        let time = self.cycle.draw_ns(self.luck.stream());
+        self.alarm.set(floor, floor.now + time);
+        floor.set_state(self.me, State::Working);
+        for n in 0..self.taken.len() {
+            let part = self.taken[n];
+            floor.jams(self.me, &part, Moment::Start);
+        }
+        if self.loads.is_some() {
+            // Nests that were emptied take the next parts at once.
+            floor.dirty.insert(self.me.0);
+        }
+    }
+
+    pub(super) fn message(&mut self, message: Message) {
+        match message {
+            Message::Thawed(stood) => {
+                self.alarm.shift(stood);
+                if let Some(loads) = &mut self.loads {
+                    loads.shift(stood);
+                }
+                for inlet in &mut self.inlets {
+                    for (end, _) in inlet.nest.iter_mut().flat_map(|nest| nest.loading.iter_mut()) {
+                        *end += stood;
+                    }
+                }
+            }
+            Message::Redirect(_) | Message::Attended(_) => {}
+        }
+    }
+}
+
+/// Parts that are at the end of the places of an inlet, up to `wanted`, and when the next one comes.
+fn count_ready<O: Observer>(floor: &Floor<O>, inlets: &Inlets, wanted: u32) -> (u32, Nanos) {
+    let mut ready = 0;
+    let mut next = Nanos::MAX;
+    for &place in &inlets.places {
+        let (here, due) = ready_in(floor, place, wanted);
+        ready += here;
+        next = next.min(due);
+    }
+    (ready, next)
+}
+
+fn ready_in<O: Observer>(floor: &Floor<O>, place: PlaceId, wanted: u32) -> (u32, Nanos) {
+    let place = floor.place(place);
+    if place.counts().is_some() {
+        return (if place.is_endless() { wanted } else { place.len() }, Nanos::MAX);
+    }
+    for n in 0..place.len().min(wanted) {
+        match place.due(n) {
+            Some(due) if due <= floor.now => {}
+            Some(due) => return (n, due),
+            None => return (n, Nanos::MAX),
+        }
+    }
+    (place.len().min(wanted), Nanos::MAX)
+}

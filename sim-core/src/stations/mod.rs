@@ -1,0 +1,115 @@
+//! The stations of a line, one file each.
+//!
+//! A station is a small state machine over the floor: `fire` when one of its timers runs out, `settle` to
+//! make the zero-time moves it can make, `look` after the fixed point, `message` when it has stood still or
+//! somebody has done something for it. It knows the places it takes from and gives to, never another
+//! station. A station that stands still (jammed, frozen) is not settled.
+
+mod alarm;
+pub mod carrier;
+mod dice;
+pub mod divider;
+pub mod escapement;
+pub mod machine;
+pub mod path;
+pub mod stream;
+pub mod tools;
+pub mod work;
+
+pub use alarm::Alarm;
+pub use dice::Dice;
+
+use crate::kernel::{Floor, Message, Observer};
+
+/// Any station of a line.
+#[derive(Clone, Debug)]
+#[expect(missing_docs, reason = "each variant is documented in its own file")]
+pub enum Station {
+    Carrier(carrier::Carrier),
+    Divider(divider::Divider),
+    Escapement(escapement::Escapement),
+    Machine(machine::Machine),
+    Path(path::Path),
+    Stream(stream::Stream),
+    Work(work::Work),
+}
+
+impl Station {
+    /// Starts the station's luck for a replication.
+    pub fn seed(&mut self, seed: u64, replication: u64) {
+        match self {
+            Station::Carrier(_) | Station::Divider(_) => {}
+            Station::Escapement(s) => s.seed(seed, replication),
+            Station::Machine(s) => s.seed(seed, replication),
+            Station::Path(s) => s.seed(seed, replication),
+            Station::Stream(s) => s.seed(seed, replication),
+            Station::Work(s) => s.seed(seed, replication),
+        }
+    }
+
+    /// A timer of the station has run out; `which` tells them apart where there are several.
+    #[inline]
+    pub fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+        match self {
+            Station::Carrier(s) => s.fire(),
+            Station::Divider(s) => s.fire(),
+            Station::Escapement(s) => s.fire(floor),
+            Station::Machine(s) => s.fire(floor, which),
+            Station::Path(s) => s.fire(floor),
+            Station::Stream(s) => s.fire(floor),
+            Station::Work(s) => s.fire(floor),
+        }
+    }
+
+    /// Makes the zero-time moves that the station can make now.
+    #[inline]
+    pub fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        match self {
+            Station::Carrier(s) => s.settle(floor),
+            Station::Divider(s) => s.settle(floor),
+            Station::Escapement(s) => s.settle(floor),
+            Station::Machine(s) => s.settle(floor),
+            Station::Path(s) => s.settle(floor),
+            Station::Stream(s) => s.settle(floor),
+            Station::Work(s) => s.settle(floor),
+        }
+    }
+
+    /// Looks around after the fixed point.
+    pub fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        match self {
+            Station::Carrier(s) => s.look(floor),
+            Station::Stream(s) => s.look(floor),
+            Station::Divider(_)
+            | Station::Escapement(_)
+            | Station::Machine(_)
+            | Station::Path(_)
+            | Station::Work(_) => {}
+        }
+    }
+
+    /// Hears that it has stood still, or that somebody has done something for it.
+    pub fn message(&mut self, message: Message) {
+        match self {
+            Station::Carrier(s) => s.message(message),
+            Station::Divider(_) => {}
+            Station::Escapement(s) => s.message(message),
+            Station::Machine(s) => s.message(message),
+            Station::Path(s) => s.message(message),
+            Station::Stream(s) => s.message(message),
+            Station::Work(s) => s.message(message),
+        }
+    }
+
+    /// Parts inside the station itself, for the count of parts.
+    pub fn content(&self) -> usize {
+        match self {
+            Station::Carrier(_) | Station::Divider(_) => 0,
+            Station::Escapement(s) => s.content(),
+            Station::Machine(s) => s.content(),
+            Station::Path(s) => s.content(),
+            Station::Stream(s) => s.content(),
+            Station::Work(s) => s.content(),
+        }
+    }
+}

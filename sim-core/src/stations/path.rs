@@ -1,0 +1,220 @@
+//! Orienting path that carries one part at a time.
+//!
+//! **Timing.** The path takes the next part as soon as it is empty; the pass takes a time by law. At the end
+//! of the pass the tools act one after another. An accepted part goes on through exit 0; if there is no
+//! room it stays on the path (blocked) or, where the designer chose overflow, leaves through the overflow
+//! exit. A rejected part leaves through the exit that its tool names, in an attitude by the rule of that
+//! exit. A jam strikes at the start, at a tool before its outcome, or at the end.
+//!
+//! Stopped: the part stays where it is, the pass goes on with what was left of it. Blocked: the part stays
+//! at the end, nothing is taken. Held: the pass is finished, nothing is taken.
+
+use super::alarm::Alarm;
+use super::dice::Dice;
+use super::tools::{Classes, Comeback, Fate, Tool};
+use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
+use crate::part::{Nanos, Part};
+
+/// An exit of a path and the attitude in which a part comes back through it.
+#[derive(Clone, Debug)]
+pub struct PathExit {
+    /// Where it leads.
+    pub exit: Exit,
+    /// Attitude rule; not used for exit 0.
+    pub comeback: Comeback,
+}
+
+/// What does not change of a path.
+#[derive(Clone, Debug)]
+pub struct PathSetup {
+    /// Where parts come from.
+    pub inlets: Inlets,
+    /// Exit 0 leads onward.
+    pub exits: Vec<PathExit>,
+    /// The row of tools.
+    pub tools: Vec<Tool>,
+    /// Classes of parts.
+    pub classes: Classes,
+    /// Exit for surplus parts when exit 0 has no room.
+    pub overflow: Option<u8>,
+}
+
+impl PathSetup {
+    /// Gives a part that leaves through exit `no` the attitude that the exit's rule says.
+    pub(super) fn turn_back<O: Observer>(
+        &self,
+        floor: &Floor<O>,
+        no: u8,
+        at_entry: u8,
+        part: &mut Part,
+        luck: &mut Dice,
+    ) {
+        match &self.exits[usize::from(no)].comeback {
+            Comeback::AsLeft => {}
+            Comeback::Remix => floor.remix(part, luck.stream()),
+            Comeback::Keep(chance) => {
+                if luck.stream().chance(*chance) {
+                    part.attitude = at_entry;
+                } else {
+                    floor.remix(part, luck.stream());
+                }
+            }
+            Comeback::Matrix(rows) => {
+                part.attitude = rows[usize::from(at_entry)].pick(luck.stream()) as u8;
+            }
+        }
+    }
+
+    /// The exit a part really takes: surplus parts overflow where the designer chose so.
+    pub(super) fn exit_or_overflow<O: Observer>(&self, floor: &Floor<O>, me: StationId, no: u8) -> u8 {
+        match self.overflow {
+            Some(overflow) if no == 0 && !floor.is_open(me, self.exits[0].exit) => overflow,
+            Some(_) | None => no,
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stage {
+    Empty,
+    Passing,
+    /// Before the tool with this number; `jammed` if its jam has had its chance.
+    AtTool { tool: usize, jammed: bool },
+    /// Past the tools, on the way out through this exit.
+    Leaving { exit: u8, jammed: bool },
+}
+
+/// State of an orienting path for single parts.
+#[derive(Clone, Debug)]
+pub struct Path {
+    me: StationId,
+    alarm: Alarm,
+    setup: PathSetup,
+    pass: Sampler,
+    luck: Dice,
+    part: Part,
+    at_entry: u8,
+    stage: Stage,
+}
+
+impl Path {
+    /// An empty path.
+    pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
+        Path { me, alarm, setup, pass, luck, part: Part::default(), at_entry: 0, stage: Stage::Empty }
+    }
+
+    pub(super) fn seed(&mut self, seed: u64, replication: u64) {
+        self.luck.seed(seed, replication);
+    }
+
+    pub(super) fn content(&self) -> usize {
+        usize::from(self.stage != Stage::Empty)
+    }
+
+    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        self.alarm.spent();
+        if self.stage == Stage::Passing {
+            self.stage = Stage::AtTool { tool: 0, jammed: false };
+            self.run_tools(floor);
+        }
+    }
+
+    /// Lets the tools act from where the part is; stops short where a jam strikes.
+    fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let Stage::AtTool { mut tool, mut jammed } = self.stage else { return };
+        let mut exit = 0;
+        while tool < self.setup.tools.len() {
+            if !jammed && floor.jams(self.me, &self.part, Moment::Tool(tool as u8)) {
+                self.stage = Stage::AtTool { tool, jammed: true };
+                return;
+            }
+            let class = self.setup.classes.of(&self.part);
+            match self.setup.tools[tool].fate(class, self.luck.stream()) {
+                Fate::Onward(attitude) => self.part.attitude = attitude,
+                Fate::Exit(no) => {
+                    exit = no;
+                    break;
+                }
+            }
+            tool += 1;
+            jammed = false;
+        }
+        let jammed = floor.jams(self.me, &self.part, Moment::End);
+        self.stage = Stage::Leaving { exit, jammed };
+    }
+
+    /// Moves the part out if there is room; true if the path is empty then.
+    fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
+        if let Stage::AtTool { .. } = self.stage {
+            self.run_tools(floor);
+            if floor.stands(self.me) {
+                return false;
+            }
+        }
+        let Stage::Leaving { exit, .. } = self.stage else { return self.stage == Stage::Empty };
+        let exit = self.setup.exit_or_overflow(floor, self.me, exit);
+        let leads = self.setup.exits[usize::from(exit)].exit;
+        if exit != 0 {
+            if !floor.is_open(self.me, leads) {
+                if let Exit::Store(place) = leads {
+                    floor.wait_for_room(self.me, place);
+                }
+                return false;
+            }
+            self.setup.turn_back(floor, exit, self.at_entry, &mut self.part, &mut self.luck);
+        }
+        if !floor.hand_over(self.me, exit, leads, &self.part) {
+            return false;
+        }
+        self.stage = Stage::Empty;
+        let part = self.part;
+        !floor.jams(self.me, &part, Moment::After)
+    }
+
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if self.stage == Stage::Passing {
+            return;
+        }
+        if !self.move_out(floor) {
+            if !floor.stands(self.me) {
+                floor.set_idle(self.me, true);
+            }
+            return;
+        }
+        let clear = self.setup.exits.iter().all(|exit| floor.is_clear(exit.exit));
+        let mut due = Nanos::MAX;
+        if clear && floor.may_start(self.me) {
+            match floor.offer(self.me, &self.setup.inlets) {
+                Offer::Ready(place) => return self.start(floor, place),
+                Offer::Due(at) => due = at,
+                Offer::Nothing => {}
+            }
+        }
+        self.alarm.set(floor, due);
+        floor.set_idle(self.me, !clear);
+    }
+
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, place: crate::kernel::PlaceId) {
+        self.part = floor.take(self.me, place);
+        self.part.count_pass();
+        self.at_entry = self.part.attitude;
+        self.stage = Stage::Passing;
+        let time = self.pass.draw_ns(self.luck.stream());
+        let part = self.part;
+        self.alarm.set(floor, floor.now + time);
+        floor.set_state(self.me, State::Working);
+        floor.jams(self.me, &part, Moment::Start);
+    }
+
+    pub(super) fn message(&mut self, message: Message) {
+        match message {
+            Message::Thawed(stood) => self.alarm.shift(stood),
+            Message::Redirect(exit) => {
+                if self.stage != Stage::Empty {
+                    self.stage = Stage::Leaving { exit, jammed: true };
+                }
+            }
+            Message::Attended(_) => {}
+        }
+    }
+}

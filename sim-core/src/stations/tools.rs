@@ -1,0 +1,119 @@
+//! A row of tools: what each does to a part by its condition and attitude.
+//!
+//! A tool maps a part to: onward in an attitude, or to an exit, each with its chance. What can't be
+//! otherwise draws no luck. The row is compiled into one table per tool, indexed by the class of the part.
+
+use crate::kernel::dice::Outcomes;
+use crate::kernel::{Stream, dice};
+use crate::part::Part;
+
+/// What a tool did with a part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fate {
+    /// It goes on in this attitude.
+    Onward(u8),
+    /// It leaves through this exit.
+    Exit(u8),
+}
+
+/// Where the classes of a kind stand in a tool's table: class = first + condition * attitudes + attitude.
+#[derive(Clone, Copy, Debug)]
+pub struct ClassBlock {
+    /// First class of the kind.
+    pub first: u16,
+    /// Number of attitudes of the kind.
+    pub n_attitudes: u16,
+}
+
+/// Numbers the classes of all kinds.
+#[derive(Clone, Debug, Default)]
+pub struct Classes {
+    blocks: Vec<ClassBlock>,
+    n: usize,
+}
+
+impl Classes {
+    /// Numbers the classes of kinds with the given numbers of (conditions, attitudes).
+    pub fn new(kinds: &[(usize, usize)]) -> Self {
+        let mut classes = Classes::default();
+        for &(n_conditions, n_attitudes) in kinds {
+            classes.blocks.push(ClassBlock { first: classes.n as u16, n_attitudes: n_attitudes as u16 });
+            classes.n += n_conditions * n_attitudes;
+        }
+        classes
+    }
+
+    /// Number of classes.
+    pub fn len(&self) -> usize {
+        self.n
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.n == 0
+    }
+
+    /// The class of a part.
+    #[inline]
+    pub fn of(&self, part: &Part) -> usize {
+        self.index(part.kind, part.condition, part.attitude)
+    }
+
+    /// The class of a (kind, condition, attitude).
+    #[inline]
+    pub fn index(&self, kind: u8, condition: u8, attitude: u8) -> usize {
+        let block = self.blocks[usize::from(kind)];
+        usize::from(block.first + u16::from(condition) * block.n_attitudes + u16::from(attitude))
+    }
+}
+
+/// What one tool does with one class.
+#[derive(Clone, Debug)]
+pub struct Row {
+    outcomes: Outcomes,
+    fates: Vec<Fate>,
+}
+
+impl Row {
+    /// A row of weighted fates; weights are normalised.
+    pub fn new(fates: &[(Fate, f64)]) -> Self {
+        let weights: Vec<f64> = fates.iter().map(|(_, weight)| *weight).collect();
+        Row { outcomes: dice::Outcomes::new(&weights), fates: fates.iter().map(|(fate, _)| *fate).collect() }
+    }
+}
+
+/// One tool: a row for each class.
+#[derive(Clone, Debug)]
+pub struct Tool {
+    rows: Vec<Row>,
+}
+
+impl Tool {
+    /// A tool from its rows, one per class.
+    pub fn new(rows: Vec<Row>) -> Self {
+        Tool { rows }
+    }
+
+    /// What happens to a part of `class`.
+    #[inline]
+    pub fn fate(&self, class: usize, luck: &mut Stream) -> Fate {
+        let row = &self.rows[class];
+        if let [fate] = row.fates[..] {
+            return fate;
+        }
+        row.fates[row.outcomes.pick(luck)]
+    }
+}
+
+/// Attitude of a part that comes back, by the rule of the exit through which it left.
+#[derive(Clone, Debug)]
+pub enum Comeback {
+    /// Anew from the natural chances (the default).
+    Remix,
+    /// The attitude at entry to the pass is kept with this chance, otherwise anew.
+    Keep(f64),
+    /// As the tools left it.
+    AsLeft,
+    /// By a matrix: the attitude at entry to the pass gives the row, one outcome per attitude.
+    Matrix(Vec<Outcomes>),
+}

@@ -1,0 +1,147 @@
+//! Plain work station: `places` parts at once, a time for each, blocking after service.
+//!
+//! Feeders without detail, spindles, probes and the queues of the textbooks are this.
+//!
+//! **Timing.** A part is taken as soon as a place is free, the station may start and an inlet has a part at
+//! its end; its time is drawn then. A finished part that finds no room keeps its place (blocking after
+//! service). A station with an endless source starts the next service when the finished part has left. A
+//! jam by part strikes when work starts, ends (before the part moves on) or after it has moved on.
+
+use super::alarm::Alarm;
+use super::dice::Dice;
+use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
+use crate::part::{Nanos, Part};
+
+/// Where a work station's parts come from.
+#[derive(Clone, Debug)]
+pub enum Source {
+    /// From the places upstream.
+    Inlets(Inlets),
+    /// Never runs out: makes parts of this kind itself, with luck of its own.
+    Endless(u8, Dice),
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Job {
+    part: Part,
+    end: Nanos,
+}
+
+/// State of a work station.
+#[derive(Clone, Debug)]
+pub struct Work {
+    me: StationId,
+    alarm: Alarm,
+    source: Source,
+    exit: Exit,
+    places: u32,
+    service: Sampler,
+    luck: Dice,
+    busy: Vec<Job>,
+    done: Vec<Part>,
+}
+
+impl Work {
+    /// An idle station.
+    pub fn new(
+        me: StationId,
+        alarm: Alarm,
+        source: Source,
+        exit: Exit,
+        places: u32,
+        service: Sampler,
+        luck: Dice,
+    ) -> Self {
+        let room = places.min(1024) as usize;
+        let (busy, done) = (Vec::with_capacity(room), Vec::with_capacity(room));
+        Work { me, alarm, source, exit, places, service, luck, busy, done }
+    }
+
+    pub(super) fn seed(&mut self, seed: u64, replication: u64) {
+        self.luck.seed(seed, replication);
+        if let Source::Endless(_, luck) = &mut self.source {
+            luck.seed(seed, replication);
+        }
+    }
+
+    pub(super) fn content(&self) -> usize {
+        self.busy.len() + self.done.len()
+    }
+
+    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        self.alarm.spent();
+        let mut n = 0;
+        while n < self.busy.len() {
+            if self.busy[n].end > floor.now {
+                n += 1;
+                continue;
+            }
+            let job = self.busy.remove(n);
+            self.done.push(job.part);
+            if floor.jams(self.me, &job.part, Moment::End) {
+                return;
+            }
+        }
+    }
+
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        while let Some(part) = self.done.first() {
+            let part = *part;
+            if !floor.hand_over(self.me, 0, self.exit, &part) {
+                break;
+            }
+            self.done.remove(0);
+            if floor.jams(self.me, &part, Moment::After) {
+                return;
+            }
+        }
+        let mut due = Nanos::MAX;
+        while self.standing(floor) + self.busy.len() < self.places as usize && floor.may_start(self.me) {
+            let part = match &mut self.source {
+                Source::Endless(kind, luck) => floor.create(self.me, *kind, luck.stream()),
+                Source::Inlets(inlets) => match floor.offer(self.me, inlets) {
+                    Offer::Ready(place) => floor.take(self.me, place),
+                    Offer::Due(at) => {
+                        due = at;
+                        break;
+                    }
+                    Offer::Nothing => break,
+                },
+            };
+            let end = floor.now + self.service.draw_ns(self.luck.stream());
+            self.busy.push(Job { part, end });
+            if floor.jams(self.me, &part, Moment::Start) {
+                // Nothing of the service has passed: it begins when the jam is cleared.
+                return;
+            }
+        }
+        let next = self.busy.iter().map(|job| job.end).fold(due, Nanos::min);
+        self.alarm.set(floor, next);
+        if self.busy.is_empty() {
+            floor.set_idle(self.me, self.standing(floor) > 0);
+        } else {
+            floor.set_state(self.me, State::Working);
+        }
+    }
+
+    /// Finished parts that have not been taken away.
+    fn standing<O: Observer>(&self, floor: &Floor<O>) -> usize {
+        let in_hand = match self.exit {
+            Exit::Hand(place) => floor.place(place).len() as usize,
+            Exit::Leave | Exit::Store(_) => 0,
+        };
+        in_hand + self.done.len()
+    }
+
+    pub(super) fn message(&mut self, message: Message) {
+        match message {
+            Message::Thawed(stood) => {
+                self.alarm.shift(stood);
+                for job in &mut self.busy {
+                    job.end += stood;
+                }
+            }
+            Message::Redirect(_) | Message::Attended(_) => {}
+        }
+    }
+}
