@@ -2,3 +2,6 @@
 //!
 //! Data flows one way: text -> scenario -> compiled network -> replication -> measures -> study.
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
+
+pub mod kernel;
+pub mod terms;
