@@ -3,4 +3,8 @@
 //! Data flows one way: text -> scenario -> compiled network -> replication -> measures -> study.
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
+pub mod kernel;
+pub mod part;
+pub mod stations;
 pub mod statistics;
+pub mod terms;
