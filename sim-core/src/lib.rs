@@ -4,7 +4,10 @@
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
 pub mod kernel;
+pub mod measure;
+pub mod network;
 pub mod part;
+pub mod replication;
 pub mod stations;
 pub mod statistics;
 pub mod terms;

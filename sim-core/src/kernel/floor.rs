@@ -213,6 +213,24 @@ impl<O: Observer> Floor<O> {
         }
     }
 
+    /// Starts all streams of the floor for a replication.
+    pub fn seed(&mut self, seed: u64, replication: u64) {
+        for place in &mut self.places {
+            place.seed(seed, replication);
+        }
+        for pool in &mut self.pools {
+            pool.seed(seed, replication);
+        }
+        for trouble in &mut self.troubles {
+            trouble.seed(seed, replication);
+        }
+    }
+
+    /// Whether one of the station's own timers is pending.
+    pub fn has_pending_timer(&self, me: StationId) -> bool {
+        self.posts[me.ix()].timers.iter().any(|timer| self.calendar.at(*timer).is_some())
+    }
+
     // ---- states -------------------------------------------------------------------------------------
 
     /// State of a station.

@@ -241,6 +241,12 @@ impl Place {
         &self.more.takers
     }
 
+    /// The first station that takes from the place, [`StationId::NONE`] if nobody does.
+    #[inline]
+    pub fn first_taker(&self) -> StationId {
+        self.taker
+    }
+
     /// Stations that wait for room.
     pub fn waiting(&self) -> &[StationId] {
         &self.more.waiting
@@ -371,8 +377,15 @@ impl Place {
         slot.part
     }
 
+    /// Starts the luck of a bin for a replication.
+    pub(super) fn seed(&mut self, seed: u64, replication: u64) {
+        if let Some(bin) = &mut self.more.bin {
+            bin.luck = bin.key.stream(seed, replication);
+        }
+    }
+
     /// Puts a starting part at the tail, past its transit.
-    pub(super) fn push_settled(&mut self, part: Part) {
+    pub fn push_settled(&mut self, part: Part) {
         if self.len as usize == self.slots.len() {
             self.grow();
         }

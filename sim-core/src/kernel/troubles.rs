@@ -187,7 +187,7 @@ impl Trouble {
         if let Trigger::Part { chances, countdowns, .. } = &mut self.trigger {
             countdowns.clear();
             for &chance in chances.iter() {
-                countdowns.push(Countdown::new((chance * self.factor).min(1.0), &mut self.luck));
+                countdowns.push(Countdown::new((chance * self.factor).min(1.0)));
             }
         }
     }
@@ -348,7 +348,8 @@ impl<O: Observer> Floor<O> {
         let trouble = &mut self.troubles[usize::from(ix)];
         trouble.phase = Phase::Calling;
         let Some(pool) = trouble.pool else { panic!("only a trouble with a pool calls for one") };
-        self.call(pool, trouble.station, Job::Clear(ix));
+        let station = trouble.station;
+        self.call(pool, station, Job::Clear(ix));
     }
 
     /// The timer of the present stop of station `me` has run out.

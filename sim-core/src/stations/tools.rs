@@ -76,9 +76,13 @@ pub struct Row {
 
 impl Row {
     /// A row of weighted fates; weights are normalised.
-    pub fn new(fates: &[(Fate, f64)]) -> Self {
+    ///
+    /// # Errors
+    /// If there is no fate, or a weight is negative or not finite, or all are zero.
+    pub fn new(fates: &[(Fate, f64)]) -> Result<Self, String> {
         let weights: Vec<f64> = fates.iter().map(|(_, weight)| *weight).collect();
-        Row { outcomes: dice::Outcomes::new(&weights), fates: fates.iter().map(|(fate, _)| *fate).collect() }
+        let outcomes = dice::Outcomes::new(&weights)?;
+        Ok(Row { outcomes, fates: fates.iter().map(|(fate, _)| *fate).collect() })
     }
 }
 

@@ -1,0 +1,11 @@
+//! Measures: what one replication adds up while its window is open.
+//!
+//! A tally is an observer of whole numbers: nanoseconds by state, nanoseconds by level, counts. It is exact;
+//! rates and shares are worked out from it later. Invariant: the states of each station add up to the
+//! length of the window.
+
+mod levels;
+mod tally;
+
+pub use levels::{LEVELS_MAX, LevelTally};
+pub use tally::{Counts, PointTally, Tally, TallySetup};

@@ -1,0 +1,289 @@
+//! The tally of a whole line.
+
+use super::levels::LevelTally;
+use crate::kernel::state::N_STATES;
+use crate::kernel::{Note, Observer, PlaceId, State, StationId};
+use crate::part::{Nanos, Part};
+
+/// Exits told apart by number.
+const EXITS: usize = 8;
+/// Passes told apart; more are counted together.
+const PASSES: usize = 256;
+
+/// What a tally has to know of the line.
+#[derive(Clone, Debug, Default)]
+pub struct TallySetup {
+    /// Number of stations, attendants and sensors.
+    pub n_posts: usize,
+    /// Capacity of each place.
+    pub capacities: Vec<u32>,
+    /// Number of troubles.
+    pub n_troubles: usize,
+    /// Stations at which finished parts are counted as good or bad.
+    pub points: Vec<StationId>,
+    /// Right attitudes by kind, as bits.
+    pub right_way: Vec<u64>,
+    /// Machines with several inlets, and how many each has.
+    pub inlets: Vec<(StationId, u32)>,
+}
+
+/// Counts at one station.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Parts made here.
+    pub created: u64,
+    /// Parts taken into work.
+    pub took: u64,
+    /// Parts that left through each exit; later exits are counted with the last.
+    pub exits: [u64; EXITS],
+    /// Stops that began.
+    pub stops: u64,
+    /// Releases after a hold.
+    pub restarts: u64,
+    /// Strokes without a part.
+    pub empty_strokes: u64,
+    /// Parts that found no room and were lost.
+    pub lost: u64,
+    /// Parts that fell back.
+    pub spilled: u64,
+    /// Entries beyond the capacity of a bin.
+    pub overfilled: u64,
+    /// Containers emptied.
+    pub tipped: u64,
+    /// Presence checks that failed.
+    pub checks_failed: u64,
+    /// Strokes with a part missing.
+    pub strokes_short: u64,
+    /// Calls for an attendant.
+    pub calls: u64,
+    /// Times a sensor switched on.
+    pub switched_on: u64,
+}
+
+/// Counts at a point of use.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct PointTally {
+    /// Good parts, the right way round.
+    pub good: u64,
+    /// Other parts.
+    pub bad: u64,
+    /// Parts by number of passes (without those that stood in the line at the start).
+    pub passes: Vec<u64>,
+    /// Sum of time in the line, ns.
+    pub time_in_line: u128,
+    /// Parts in these two.
+    pub n_timed: u64,
+    /// Longest spell of starvation, ns.
+    pub longest_starved: Nanos,
+    /// Time of the first good part, ns, if any.
+    pub first_good: Option<Nanos>,
+}
+
+/// Whole numbers of one replication.
+#[derive(Clone, Debug, Default)]
+pub struct Tally {
+    since: Vec<Nanos>,
+    state: Vec<State>,
+    /// Time by state, per station, attendant and sensor, ns.
+    pub time: Vec<[Nanos; N_STATES]>,
+    /// Levels by place.
+    pub levels: Vec<LevelTally>,
+    /// Counts by station.
+    pub counts: Vec<Counts>,
+    /// Stops by trouble.
+    pub stops: Vec<u64>,
+    /// Points of use; index by `point_of`.
+    pub points: Vec<PointTally>,
+    point_of: Vec<u8>,
+    right_way: Vec<u64>,
+    /// Starved time by inlet of machines with several: split evenly over the set of inlets that lack parts,
+    /// ns; the machine's first inlet stands at `inlet_of`.
+    pub missing: Vec<Nanos>,
+    inlet_of: Vec<u16>,
+    n_inlets: Vec<u32>,
+    lacking: Vec<(Nanos, u32)>,
+    /// Length of the window, ns.
+    pub window: Nanos,
+    opened: Nanos,
+}
+
+const NO_POINT: u8 = u8::MAX;
+const NO_INLET: u16 = u16::MAX;
+
+impl Tally {
+    /// An empty tally.
+    pub fn new(setup: &TallySetup) -> Self {
+        let mut point_of = vec![NO_POINT; setup.n_posts];
+        for (n, point) in setup.points.iter().enumerate() {
+            point_of[point.ix()] = n as u8;
+        }
+        let mut inlet_of = vec![NO_INLET; setup.n_posts];
+        let mut n_inlets = vec![0; setup.n_posts];
+        let mut n_missing = 0;
+        for &(machine, n) in &setup.inlets {
+            inlet_of[machine.ix()] = n_missing;
+            n_inlets[machine.ix()] = n;
+            n_missing += n as u16;
+        }
+        let point = PointTally { passes: vec![0; PASSES], ..PointTally::default() };
+        Tally {
+            since: vec![0; setup.n_posts],
+            state: vec![State::Starved; setup.n_posts],
+            time: vec![[0; N_STATES]; setup.n_posts],
+            levels: setup.capacities.iter().map(|capacity| LevelTally::new(*capacity)).collect(),
+            counts: vec![Counts::default(); setup.n_posts],
+            stops: vec![0; setup.n_troubles],
+            points: vec![point; setup.points.len()],
+            point_of,
+            right_way: setup.right_way.clone(),
+            missing: vec![0; usize::from(n_missing)],
+            inlet_of,
+            n_inlets,
+            lacking: vec![(0, 0); setup.n_posts],
+            window: 0,
+            opened: 0,
+        }
+    }
+
+    /// Opens the window: what happened up to and at `now` is forgotten.
+    pub fn open(&mut self, now: Nanos) {
+        self.opened = now;
+        self.since.fill(now);
+        self.time.fill([0; N_STATES]);
+        self.counts.fill(Counts::default());
+        self.stops.fill(0);
+        self.missing.fill(0);
+        for (since, _) in &mut self.lacking {
+            *since = now;
+        }
+        for levels in &mut self.levels {
+            levels.open(now);
+        }
+        for point in &mut self.points {
+            point.passes.fill(0);
+            (point.good, point.bad, point.n_timed) = (0, 0, 0);
+            (point.time_in_line, point.longest_starved, point.first_good) = (0, 0, None);
+        }
+    }
+
+    /// Closes the window at `now`: what is under way counts with its part inside.
+    pub fn close(&mut self, now: Nanos) {
+        self.window = now - self.opened;
+        for ix in 0..self.state.len() {
+            let state = self.state[ix];
+            self.charge(now, ix, state);
+            self.charge_missing(now, ix);
+        }
+        for levels in &mut self.levels {
+            levels.close(now);
+        }
+    }
+
+    /// Inlets of a machine in `missing`.
+    pub fn missing_of(&self, machine: StationId) -> &[Nanos] {
+        let first = self.inlet_of[machine.ix()];
+        if first == NO_INLET {
+            return &[];
+        }
+        &self.missing[usize::from(first)..usize::from(first) + self.n_inlets[machine.ix()] as usize]
+    }
+
+    #[inline]
+    fn charge(&mut self, now: Nanos, ix: usize, state: State) {
+        let spent = now - self.since[ix];
+        self.time[ix][state as usize] += spent;
+        self.since[ix] = now;
+        if state == State::Starved && self.point_of[ix] != NO_POINT {
+            let point = &mut self.points[usize::from(self.point_of[ix])];
+            point.longest_starved = point.longest_starved.max(spent);
+        }
+    }
+
+    #[cold]
+    fn charge_missing(&mut self, now: Nanos, ix: usize) {
+        let (since, lacking) = self.lacking[ix];
+        self.lacking[ix].0 = now;
+        if self.inlet_of[ix] == NO_INLET || lacking == 0 {
+            return;
+        }
+        let first = usize::from(self.inlet_of[ix]);
+        let among = u64::from(lacking.count_ones());
+        let (share, mut rest) = ((now - since) / among, (now - since) % among);
+        for n in (0..32).filter(|n| lacking >> n & 1 == 1) {
+            // The remainder goes to the first inlets, so that the split adds up exactly.
+            self.missing[first + n] += share + rest.min(1);
+            rest = rest.saturating_sub(1);
+        }
+    }
+
+    fn finished(&mut self, now: Nanos, point: u8, part: &Part) {
+        let right = self.right_way[usize::from(part.kind)] >> part.attitude & 1 == 1;
+        let point = &mut self.points[usize::from(point)];
+        if part.condition == 0 && right && !part.is_spoiled() {
+            point.good += 1;
+            point.first_good.get_or_insert(now);
+        } else {
+            point.bad += 1;
+        }
+        if !part.is_starter() {
+            let top = point.passes.len() - 1;
+            point.passes[(part.passes() as usize).min(top)] += 1;
+            point.time_in_line += u128::from(now - part.entered_ns());
+            point.n_timed += 1;
+        }
+    }
+}
+
+impl Observer for Tally {
+    #[inline]
+    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        let ix = station.ix();
+        self.charge(now, ix, old);
+        self.state[ix] = new;
+    }
+
+    #[inline]
+    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
+        self.levels[place.ix()].change(now, old, new);
+    }
+
+    #[inline]
+    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
+        if self.lacking[station.ix()].1 != inlets {
+            self.charge_missing(now, station.ix());
+            self.lacking[station.ix()] = (now, inlets);
+        }
+    }
+
+    #[inline]
+    fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
+        let counts = &mut self.counts[station.ix()];
+        match note {
+            Note::Created => counts.created += 1,
+            Note::Took => counts.took += 1,
+            Note::Exit(no) => {
+                counts.exits[usize::from(no).min(EXITS - 1)] += 1;
+                let point = self.point_of[station.ix()];
+                if let (true, Some(part)) = (no == 0 && point != NO_POINT, part) {
+                    self.finished(now, point, part);
+                }
+            }
+            Note::Left | Note::Attended | Note::SensorOff => {}
+            Note::Stopped(trouble) => {
+                counts.stops += 1;
+                self.stops[usize::from(trouble)] += 1;
+            }
+            Note::Cleared(_) => {}
+            Note::Restarted => counts.restarts += 1,
+            Note::EmptyStroke => counts.empty_strokes += 1,
+            Note::Lost => counts.lost += 1,
+            Note::Spilled => counts.spilled += 1,
+            Note::Overfilled => counts.overfilled += 1,
+            Note::Tipped => counts.tipped += 1,
+            Note::CheckFailed => counts.checks_failed += 1,
+            Note::StrokeShort => counts.strokes_short += 1,
+            Note::SensorOn => counts.switched_on += 1,
+            Note::Called => counts.calls += 1,
+        }
+    }
+}

@@ -1,0 +1,152 @@
+//! Gridlock: a knot of stations that wait for each other and that no pending timer can open.
+//!
+//! Looked for when a station newly blocks. A blocked station waits for whoever takes from the places it
+//! can't give to; a starved one for whoever feeds the places it finds empty; a held one for whoever takes
+//! from the places its sensors watch. If everything that can be reached along these lines waits as well,
+//! and no part is on its way to an end that somebody waits at, nothing can ever move again (the knot of the
+//! OR model of deadlocks; Holt 1972).
+
+use super::{Replica, Stop};
+use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
+
+impl<O: Observer> Replica<'_, O> {
+    #[cold]
+    pub(super) fn find_knot(&mut self) -> Option<Stop> {
+        let blocked = std::mem::take(&mut self.floor.newly_blocked);
+        let knot = blocked
+            .iter()
+            .filter(|station| self.floor.state(**station) == State::Blocked && !self.sees_work(**station))
+            .find_map(|station| self.knot_from(*station));
+        self.floor.newly_blocked = blocked;
+        self.floor.newly_blocked.clear();
+        knot.map(|stations| Stop::Gridlock { at: self.floor.now, stations })
+    }
+
+    /// Whether somebody who takes from where `me` stands is at work, which is so nearly always: then there is
+    /// no knot, and nothing has to be searched.
+    fn sees_work(&self, me: StationId) -> bool {
+        me.ix() < self.stations.len()
+            && self.plan.links.exits[me.ix()].iter().any(|exit| match exit {
+                Exit::Leave => false,
+                Exit::Store(place) | Exit::Hand(place) => {
+                    let taker = self.floor.place(*place).first_taker();
+                    taker != StationId::NONE
+                        && self.floor.state(taker) == State::Working
+                        && self.stands_before(me, *exit)
+                }
+            })
+    }
+
+    /// All that can be reached from `start` along who-waits-for-whom, if nothing among it is alive.
+    fn knot_from(&self, start: StationId) -> Option<Vec<StationId>> {
+        if start.ix() >= self.stations.len() {
+            return None;
+        }
+        let mut reached = vec![start];
+        let mut next = 0;
+        while next < reached.len() {
+            let station = reached[next];
+            next += 1;
+            for other in self.waits_for(station)? {
+                if !reached.contains(&other) {
+                    reached.push(other);
+                }
+            }
+        }
+        Some(reached)
+    }
+
+    /// Whom a station waits for; `None` if it is alive: a timer of its own can still change something.
+    fn waits_for(&self, me: StationId) -> Option<Vec<StationId>> {
+        let links = &self.plan.links;
+        if let Some(body) = links.bodies[me.ix()] {
+            return self.carrier_waits_for(body);
+        }
+        match self.floor.state(me) {
+            State::Blocked => {
+                if self.has_own_clock(me) {
+                    return None;
+                }
+                let mut others = Vec::new();
+                for exit in &links.exits[me.ix()] {
+                    if let Exit::Store(place) | Exit::Hand(place) = exit
+                        && self.stands_before(me, *exit)
+                    {
+                        others.extend(self.takers_of(*place)?);
+                    }
+                }
+                (!others.is_empty()).then_some(others)
+            }
+            State::Starved => {
+                if self.has_own_clock(me) {
+                    return None;
+                }
+                let mut others = Vec::new();
+                for place in &links.inlets[me.ix()] {
+                    let content = self.floor.place(*place);
+                    if content.head_due().is_some_and(|due| due > self.floor.now) {
+                        return None;
+                    }
+                    if content.is_empty() {
+                        others.extend_from_slice(&links.feeders[place.ix()]);
+                    }
+                }
+                (!others.is_empty()).then_some(others)
+            }
+            State::Held => {
+                let mut others = Vec::new();
+                for sensor in self.floor.sensors().iter().filter(|s| s.on && s.holds.contains(&me)) {
+                    if sensor.pending {
+                        return None;
+                    }
+                    for place in &sensor.places {
+                        others.extend(self.takers_of(*place)?);
+                    }
+                }
+                (!others.is_empty()).then_some(others)
+            }
+            State::JamAutomatic
+            | State::JamWaiting
+            | State::JamClearing
+            | State::DownWaiting
+            | State::DownRepair
+            | State::Changeover
+            | State::Off
+            | State::Working
+            | State::Checking => None,
+        }
+    }
+
+    /// Whether one of the station's own timers is pending.
+    fn has_own_clock(&self, me: StationId) -> bool {
+        self.floor.has_pending_timer(me)
+    }
+
+    /// Whether something of station `me` stands before this exit.
+    fn stands_before(&self, me: StationId, exit: Exit) -> bool {
+        match exit {
+            Exit::Leave => false,
+            Exit::Hand(place) => !self.floor.place(place).is_empty(),
+            Exit::Store(place) => self.floor.place(place).waiting().contains(&me),
+        }
+    }
+
+    /// Takers of a place; `None` if a part is still on its way to its end.
+    fn takers_of(&self, place: PlaceId) -> Option<Vec<StationId>> {
+        let content = self.floor.place(place);
+        if content.head_due().is_some_and(|due| due > self.floor.now) {
+            return None;
+        }
+        Some(content.takers().to_vec())
+    }
+
+    fn carrier_waits_for(&self, body: PlaceId) -> Option<Vec<StationId>> {
+        let content = self.floor.place(body);
+        if content.is_empty() {
+            let feeders = self.plan.links.feeders[body.ix()].clone();
+            return (!feeders.is_empty()).then_some(feeders);
+        }
+        let takers = self.takers_of(body)?;
+        (!takers.is_empty()).then_some(takers)
+    }
+}

@@ -1,0 +1,258 @@
+//! One replication: a run plan with streams of its own.
+//!
+//! The loop takes the earliest timer out of the calendar, lets its owner act, and settles stations downstream
+//! first until nothing moves; then sensors and others look. Events at the opening of the window are out of
+//! it, events at its close are in.
+
+mod gridlock;
+
+use crate::kernel::calendar::TimerId;
+use crate::kernel::{Floor, Observer, StationId};
+use crate::network::{Owner, Plan};
+use crate::part::Nanos;
+use crate::stations::Station;
+
+/// Most settlings in one fixed point before it counts as an instant loop.
+const ROUNDS_MAX: u32 = 1_000_000;
+/// Most timed events at one instant before it counts as an instant loop.
+const EVENTS_AT_ONCE_MAX: u32 = 10_000_000;
+
+/// Why a stretch of a replication ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Stop {
+    /// The asked-for time was reached.
+    TimeReached,
+    /// Stations wait for each other and no pending timer can ever open the knot.
+    Gridlock {
+        /// When.
+        at: Nanos,
+        /// The stations of the knot.
+        stations: Vec<StationId>,
+    },
+    /// Moves without any passage of time that do not come to an end.
+    InstantLoop {
+        /// When.
+        at: Nanos,
+        /// Stations that went round.
+        stations: Vec<StationId>,
+    },
+    /// The budget of events was used up.
+    TooManyEvents {
+        /// When.
+        at: Nanos,
+    },
+}
+
+/// A running replication.
+#[derive(Clone, Debug)]
+pub struct Replica<'a, O> {
+    plan: &'a Plan,
+    /// The shared state.
+    pub floor: Floor<O>,
+    /// The stations.
+    pub stations: Vec<Station>,
+    next_break: Vec<usize>,
+    /// Timed events so far.
+    pub n_events: u64,
+    /// Most timed events.
+    pub events_max: u64,
+    events_at_now: u32,
+}
+
+impl<'a, O: Observer> Replica<'a, O> {
+    /// A replication at time 0, with its streams started.
+    pub fn new(plan: &'a Plan, seed: u64, replication: u64, observer: O) -> Self {
+        let mut replica = Replica {
+            plan,
+            floor: Floor::new(plan.outfit.clone(), observer),
+            stations: plan.stations.clone(),
+            next_break: vec![0; plan.breaks.len()],
+            n_events: 0,
+            events_max: u64::MAX,
+            events_at_now: 0,
+        };
+        replica.seed(seed, replication);
+        replica
+    }
+
+    fn seed(&mut self, seed: u64, replication: u64) {
+        for station in &mut self.stations {
+            station.seed(seed, replication);
+        }
+        self.floor.seed(seed, replication);
+        self.floor.start_clocks();
+        for ix in 0..self.stations.len() {
+            self.floor.dirty.insert(ix as u16);
+        }
+        for ix in self.plan.first_sensor..self.floor.n_posts() as u16 {
+            self.floor.looks.insert(ix);
+        }
+        for ix in 0..self.plan.breaks.len() {
+            self.schedule_break(ix);
+        }
+    }
+
+    /// Runs until all events at or before `end` (ns) have happened, or something ends the replication.
+    pub fn run_until(&mut self, end: Nanos) -> Stop {
+        if self.n_events == 0
+            && let Some(stop) = self.settle_all()
+        {
+            return stop;
+        }
+        while let Some((at, timer)) = self.floor.calendar.next_until(end) {
+            if at != self.floor.now {
+                self.floor.now = at;
+                self.events_at_now = 0;
+            }
+            self.n_events += 1;
+            self.events_at_now += 1;
+            self.fire(timer);
+            if let Some(stop) = self.settle_all() {
+                return stop;
+            }
+            if self.n_events > self.events_max || self.events_at_now > EVENTS_AT_ONCE_MAX {
+                return self.out_of_events(timer);
+            }
+        }
+        self.floor.now = end;
+        Stop::TimeReached
+    }
+
+    #[cold]
+    fn out_of_events(&self, timer: TimerId) -> Stop {
+        let at = self.floor.now;
+        if self.n_events > self.events_max {
+            return Stop::TooManyEvents { at };
+        }
+        let stations = match self.plan.owners[usize::from(timer.0)] {
+            Owner::Station { ix, .. } => vec![StationId(ix)],
+            Owner::Stop(station) => vec![station],
+            Owner::Trouble(trouble) => vec![self.floor.trouble(trouble).station],
+            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) => Vec::new(),
+        };
+        Stop::InstantLoop { at, stations }
+    }
+
+    #[inline]
+    fn fire(&mut self, timer: TimerId) {
+        match self.plan.owners[usize::from(timer.0)] {
+            Owner::Station { ix, which } => {
+                self.stations[usize::from(ix)].fire(&mut self.floor, which);
+                self.floor.dirty.insert(ix);
+            }
+            Owner::Stop(station) => self.floor.fire_stop(station),
+            Owner::Trouble(trouble) => self.floor.fire_trouble(trouble),
+            Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
+            Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
+            Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
+        }
+    }
+
+    /// Moves until nothing moves, then lets those look who look, until nobody has anything to do.
+    #[inline]
+    fn settle_all(&mut self) -> Option<Stop> {
+        let mut rounds = 0;
+        loop {
+            while let Some(rank) = self.floor.dirty.pop() {
+                if !self.floor.messages.is_empty() {
+                    self.deliver();
+                }
+                let ix = usize::from(rank);
+                if ix < self.stations.len() && !self.floor.stands(StationId(rank)) {
+                    self.stations[ix].settle(&mut self.floor);
+                }
+                rounds += 1;
+                if rounds > ROUNDS_MAX {
+                    return Some(self.instant_loop());
+                }
+            }
+            if self.floor.looks.is_empty() {
+                break;
+            }
+            self.look_around();
+            rounds += 1;
+        }
+        if self.floor.newly_blocked.is_empty() { None } else { self.find_knot() }
+    }
+
+    #[cold]
+    fn instant_loop(&mut self) -> Stop {
+        let mut stations = Vec::new();
+        for _ in 0..256 {
+            let Some(rank) = self.floor.dirty.pop() else { break };
+            let ix = usize::from(rank);
+            if ix < self.stations.len() {
+                if !stations.contains(&StationId(rank)) {
+                    stations.push(StationId(rank));
+                }
+                self.stations[ix].settle(&mut self.floor);
+            }
+        }
+        Stop::InstantLoop { at: self.floor.now, stations }
+    }
+
+    #[cold]
+    fn deliver(&mut self) {
+        for n in 0..self.floor.messages.len() {
+            let (station, message) = self.floor.messages[n];
+            if station.ix() < self.stations.len() {
+                self.stations[station.ix()].message(message);
+            }
+        }
+        self.floor.messages.clear();
+    }
+
+    fn look_around(&mut self) {
+        while let Some(watcher) = self.floor.looks.pop() {
+            if watcher >= self.plan.first_sensor {
+                self.floor.look(watcher - self.plan.first_sensor);
+            } else if let Some(station) = self.stations.get_mut(usize::from(watcher)) {
+                station.look(&mut self.floor);
+            }
+        }
+    }
+
+    fn schedule_break(&mut self, ix: usize) {
+        let spans = &self.plan.breaks[ix].spans;
+        let edge = self.next_break[ix];
+        let Some(&(from, to)) = spans.get(edge / 2) else { return };
+        let at = if edge.is_multiple_of(2) { from } else { to };
+        let owner = self.plan.owners.iter().position(|owner| *owner == Owner::Breaks(ix as u16));
+        if let Some(slot) = owner {
+            self.floor.calendar.set(TimerId(slot as u16), at);
+        }
+    }
+
+    fn turn_break(&mut self, ix: usize) {
+        let plan = &self.plan.breaks[ix];
+        let begins = self.next_break[ix].is_multiple_of(2);
+        for &post in &plan.posts {
+            if begins { self.floor.begin_break(post) } else { self.floor.end_break(post) }
+        }
+        for (pool, attendants) in &plan.pools {
+            self.floor.muster(*pool, attendants);
+        }
+        self.next_break[ix] += 1;
+        self.schedule_break(ix);
+    }
+
+    /// Parts inside all places and stations.
+    pub fn n_inside(&self) -> u64 {
+        let in_places: u64 = (0..self.floor.n_places())
+            .map(|ix| self.floor.place(crate::kernel::PlaceId(ix as u16)))
+            .map(|place| if place.is_endless() { 0 } else { u64::from(place.len()) })
+            .sum();
+        in_places + self.stations.iter().map(|station| station.content() as u64).sum::<u64>()
+    }
+
+    /// Whether parts created = parts left + parts absorbed + parts inside.
+    pub fn conserves_parts(&self) -> bool {
+        let (created, left, absorbed) = self.floor.flow();
+        created == left + absorbed + self.n_inside()
+    }
+
+    /// The plan it runs on.
+    pub fn plan(&self) -> &Plan {
+        self.plan
+    }
+}
