@@ -2,3 +2,8 @@
 //!
 //! Data flows one way: text -> scenario -> compiled network -> replication -> measures -> study.
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
+
+pub mod diag;
+pub mod terms;
+pub mod text;
+pub mod units;

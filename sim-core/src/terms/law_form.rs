@@ -1,0 +1,1 @@
+//! Random amounts as they stand in a file.

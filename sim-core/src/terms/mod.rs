@@ -1,0 +1,4 @@
+//! Terms that many parts of a scenario use.
+
+pub mod law;
+pub mod law_form;

@@ -1,0 +1,18 @@
+//! From the text of a file to typed values: spanned JSON, forms of values, and the nearest valid word.
+//!
+//! A read function written once against [`fields::Object`] both reads a file and describes it as JSON Schema.
+//! [`forms`] names all forms of values.
+
+pub mod fields;
+pub mod forms;
+pub mod json;
+pub mod schema;
+pub mod suggest;
+
+mod chance;
+mod lists;
+mod nested;
+mod numbers;
+mod quantity;
+mod syntax;
+mod words;
