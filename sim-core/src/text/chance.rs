@@ -4,7 +4,8 @@
 
 use serde_json::{Value as Json, json};
 
-use super::fields::{NOTE, Object, Reading, check_note, describe_object, note_schema, read_object};
+use super::fields::{NOTE, Object, Reading, describe_object, read_object};
+use super::reading::{check_note, note_schema};
 use super::forms::{Form, Spanned, count};
 use super::json::{Node, Value, clipped};
 use super::quantity::{QUANTITY_PATTERN, warn_unusual};

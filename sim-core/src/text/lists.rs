@@ -2,7 +2,8 @@
 
 use serde_json::{Value as Json, json};
 
-use super::fields::{NOTE, Reading, check_note, note_schema};
+use super::fields::{NOTE, Reading};
+use super::reading::{check_note, note_schema};
 use super::forms::{Form, Spanned};
 use super::json::{Node, Value};
 use super::schema::Definitions;

@@ -14,5 +14,9 @@ mod lists;
 mod nested;
 mod numbers;
 mod quantity;
+mod reading;
 mod syntax;
 mod words;
+
+#[cfg(test)]
+mod tests;

@@ -153,7 +153,7 @@ mod tests {
             ("{\"a\": NaN}", (1, 7), "a value is expected"),
             ("{\"a\": .5}", (1, 7), "a value is expected"),
             ("{\n // the lift\n}", (2, 2), "no comments"),
-            ("{\"a\": \"x\n\"}", (1, 9), "has to end on the line"),
+            ("{\"a\": \"x\n\"}", (1, 8), "has to end on the line"),
             ("{\"a\": \"\\q\"}", (1, 9), "an escape"),
             ("{\"a\": 1", (1, 7), "ends too early"),
             ("{} {}", (1, 4), "goes on after"),
