@@ -91,20 +91,14 @@ pub struct Problem {
     pub expected: Option<String>,
     /// What to do, if it is more than writing what was expected.
     pub help: Option<String>,
-    /// A second place that matters, and why.
-    pub related: Option<(Span, String)>,
+    /// A second place that matters, and why. Boxed, so that a `Result` with a problem stays small.
+    pub related: Option<Box<(Span, String)>>,
 }
 
 impl Problem {
     /// A problem with a code of [`code`] and a message that says what was found.
     pub fn new(code: &'static str, message: impl Into<String>) -> Self {
-        Problem {
-            code,
-            message: message.into(),
-            expected: None,
-            help: None,
-            related: None,
-        }
+        Problem { code, message: message.into(), expected: None, help: None, related: None }
     }
 
     /// Adds what was expected, with an example.
@@ -124,7 +118,7 @@ impl Problem {
     /// Adds a second place and what it has to do with the first.
     #[must_use]
     pub fn related(mut self, span: Span, why: impl Into<String>) -> Self {
-        self.related = Some((span, why.into()));
+        self.related = Some(Box::new((span, why.into())));
         self
     }
 }
@@ -161,7 +155,7 @@ impl Diagnostic {
             message: problem.message,
             expected: problem.expected,
             help: problem.help,
-            related: problem.related,
+            related: problem.related.map(|related| *related),
         }
     }
 }
@@ -256,10 +250,7 @@ mod tests {
     use super::*;
 
     fn at(start: usize) -> Place {
-        Place {
-            span: Span::new(start, start + 1),
-            path: String::new(),
-        }
+        Place { span: Span::new(start, start + 1), path: String::new() }
     }
 
     #[test]
@@ -277,11 +268,7 @@ mod tests {
         ] {
             assert_eq!(line_column(text, offset), expected, "offset {offset}");
         }
-        assert_eq!(
-            line_column("\u{feff}{}", 3),
-            (1, 1),
-            "a byte order mark is not a column"
-        );
+        assert_eq!(line_column("\u{feff}{}", 3), (1, 1), "a byte order mark is not a column");
     }
 
     #[test]
@@ -301,10 +288,7 @@ mod tests {
         for offset in 0..Diagnostics::LIMIT + 7 {
             all.error(&at(offset), Problem::new(code::EMPTY, "e"));
         }
-        assert_eq!(
-            (all.left_out(), all.error_count()),
-            (7, Diagnostics::LIMIT + 7)
-        );
+        assert_eq!((all.left_out(), all.error_count()), (7, Diagnostics::LIMIT + 7));
         assert_eq!(all.into_vec().len(), Diagnostics::LIMIT);
     }
 

@@ -4,6 +4,7 @@
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
 pub mod diag;
+pub mod kernel;
 pub mod terms;
 pub mod text;
 pub mod units;

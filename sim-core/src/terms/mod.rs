@@ -1,4 +1,5 @@
-//! Terms that many parts of a scenario use.
+//! What a plan is made of once it is read and checked: plain values, and the forms that read them.
 
 pub mod law;
 pub mod law_form;
+mod law_parts;

@@ -5,10 +5,10 @@
 use serde_json::{Value as Json, json};
 
 use super::fields::{NOTE, Object, Reading, describe_object, read_object};
-use super::reading::{check_note, note_schema};
 use super::forms::{Form, Spanned, count};
 use super::json::{Node, Value, clipped};
 use super::quantity::{QUANTITY_PATTERN, warn_unusual};
+use super::reading::{check_note, note_schema};
 use super::schema::Definitions;
 use super::words::name_problem;
 use crate::diag::{Problem, code};
@@ -56,9 +56,7 @@ impl ChanceForm {
     /// Warns outside of a usual range, from 0 to 1; `words` say it to people.
     #[must_use]
     pub fn usual(self, low: f64, high: f64, words: &'static str) -> Self {
-        ChanceForm {
-            usual: Some((low, high, words)),
-        }
+        ChanceForm { usual: Some((low, high, words)) }
     }
 }
 
@@ -66,21 +64,11 @@ fn known(value: f64, written: &str) -> Result<Chance, Problem> {
     if (0.0..=1.0).contains(&value) {
         return Ok(Chance::Known(value + 0.0));
     }
-    let size = if value < 0.0 {
-        "below zero"
-    } else {
-        "above one"
-    };
-    let problem = Problem::new(
-        code::OUT_OF_RANGE,
-        format!("`{}` is {size}", clipped(written)),
-    )
-    .expected(CHANCE_WANTED);
+    let size = if value < 0.0 { "below zero" } else { "above one" };
+    let problem =
+        Problem::new(code::OUT_OF_RANGE, format!("`{}` is {size}", clipped(written))).expected(CHANCE_WANTED);
     Err(if value > 1.0 && !written.contains('%') {
-        problem.help(format!(
-            "per cent are written as text: \"{} %\"",
-            clipped(written)
-        ))
+        problem.help(format!("per cent are written as text: \"{} %\"", clipped(written)))
     } else {
         problem
     })
@@ -109,19 +97,14 @@ fn evidence(object: &mut Object<'_>) -> Option<Chance> {
     if !object.sound(&["seen", "of"]) {
         return None;
     }
-    counted(seen, of)
-        .map_err(|problem| object.fail("seen", problem))
-        .ok()
+    counted(seen, of).map_err(|problem| object.fail("seen", problem)).ok()
 }
 
 impl Form for ChanceForm {
     type Out = Chance;
 
     fn fits(&self, node: &Node) -> bool {
-        matches!(
-            node.value,
-            Value::Number(..) | Value::Text(_) | Value::Object(_)
-        )
+        matches!(node.value, Value::Number(..) | Value::Text(_) | Value::Object(_))
     }
 
     fn wanted(&self) -> String {
@@ -138,9 +121,7 @@ impl Form for ChanceForm {
                 return None;
             }
         };
-        let chance = result
-            .map_err(|problem| at.error(node.span, problem))
-            .ok()?;
+        let chance = result.map_err(|problem| at.error(node.span, problem)).ok()?;
         if let Some((low, high, words)) = self.usual
             && !(low..=high).contains(&chance.value())
         {
@@ -154,12 +135,8 @@ impl Form for ChanceForm {
     }
 
     fn schema(&self, definitions: &mut Definitions) -> Json {
-        let evidence = definitions.define("evidence", |definitions| {
-            describe_object(definitions, evidence)
-        });
-        let usual = self
-            .usual
-            .map_or(String::new(), |(_, _, words)| format!("; usual: {words}"));
+        let evidence = definitions.define("evidence", |definitions| describe_object(definitions, evidence));
+        let usual = self.usual.map_or(String::new(), |(_, _, words)| format!("; usual: {words}"));
         json!({
             "anyOf": [
                 { "type": "number", "minimum": 0, "maximum": 1 },
@@ -195,9 +172,7 @@ impl Shares {
             Shares::Known(rows) => rows.iter().map(|(_, share)| *share).collect(),
             Shares::Counted(rows) => {
                 let total: u64 = rows.iter().map(|(_, count)| count).sum();
-                rows.iter()
-                    .map(|(_, count)| *count as f64 / total as f64)
-                    .collect()
+                rows.iter().map(|(_, count)| *count as f64 / total as f64).collect()
             }
         }
     }
@@ -247,19 +222,13 @@ impl Form for SharesForm {
                     at.error(entry.key_span, problem);
                 }
                 rows.push((
-                    Spanned {
-                        value: entry.key.clone(),
-                        place: at.place(entry.key_span),
-                    },
+                    Spanned { value: entry.key.clone(), place: at.place(entry.key_span) },
                     &entry.node,
                 ));
             });
         }
         if rows.is_empty() {
-            at.error(
-                node.span,
-                Problem::new(code::TOO_FEW, "nothing stands in it").expected(SHARES_WANTED),
-            );
+            at.error(node.span, Problem::new(code::TOO_FEW, "nothing stands in it").expected(SHARES_WANTED));
             return None;
         }
         match counts(&rows) {
@@ -318,8 +287,7 @@ fn chances(rows: Rows<'_>, whole: &Node, at: &mut Reading) -> Option<Vec<(Spanne
             Some("rest") => {
                 at.error(
                     node.span,
-                    Problem::new(code::SHARES_SUM, "there is a second \"rest\"")
-                        .help("keep one of the two"),
+                    Problem::new(code::SHARES_SUM, "there is a second \"rest\"").help("keep one of the two"),
                 );
                 None
             }
@@ -335,12 +303,9 @@ fn chances(rows: Rows<'_>, whole: &Node, at: &mut Reading) -> Option<Vec<(Spanne
         Some((_, share)) if sum <= 1.0 + SUM_TOLERANCE => *share = (1.0 - sum).max(0.0),
         None if (sum - 1.0).abs() <= SUM_TOLERANCE => {}
         Some(_) | None => {
-            let problem = Problem::new(
-                code::SHARES_SUM,
-                format!("the chances add up to {}", shown(sum)),
-            )
-            .expected(SHARES_WANTED)
-            .help("one of them may be \"rest\": what the others leave");
+            let problem = Problem::new(code::SHARES_SUM, format!("the chances add up to {}", shown(sum)))
+                .expected(SHARES_WANTED)
+                .help("one of them may be \"rest\": what the others leave");
             at.error(whole.span, problem);
             return None;
         }
@@ -355,10 +320,9 @@ fn one_share(node: &Node, at: &mut Reading) -> Option<f64> {
             at.wrong_type(node, SHARES_WANTED);
             None
         }
-        (
-            Value::Null | Value::Bool(_) | Value::Number(..) | Value::Text(_) | Value::List(_),
-            true,
-        ) => chance().read(node, at).map(Chance::value),
+        (Value::Null | Value::Bool(_) | Value::Number(..) | Value::Text(_) | Value::List(_), true) => {
+            chance().read(node, at).map(Chance::value)
+        }
     }
 }
 

@@ -43,10 +43,7 @@ use crate::text::suggest::nearest;
 
 /// Reads a whole file whose root is an object. The value is `None` if the text is not JSON or its root is no
 /// object; otherwise it may hold stand-ins where errors were reported.
-pub fn read_text<T>(
-    source: &str,
-    read: impl FnOnce(&mut Object<'_>) -> T,
-) -> (Option<T>, Diagnostics) {
+pub fn read_text<T>(source: &str, read: impl FnOnce(&mut Object<'_>) -> T) -> (Option<T>, Diagnostics) {
     let mut diagnostics = Diagnostics::new();
     let Some(root) = json::parse(source, &mut diagnostics) else {
         return (None, diagnostics);
@@ -57,11 +54,7 @@ pub fn read_text<T>(
 }
 
 /// Reads one object, for forms that are objects. `None`, reported, if `node` is no object.
-pub fn read_object<T>(
-    node: &Node,
-    at: &mut Reading,
-    read: impl FnOnce(&mut Object<'_>) -> T,
-) -> Option<T> {
+pub fn read_object<T>(node: &Node, at: &mut Reading, read: impl FnOnce(&mut Object<'_>) -> T) -> Option<T> {
     let Value::Object(entries) = &node.value else {
         at.wrong_type(node, "an object in braces, such as `{ … }`");
         return None;
@@ -82,18 +75,9 @@ pub fn read_object<T>(
 }
 
 /// The schema of one object, for forms that are objects.
-pub fn describe_object<T>(
-    definitions: &mut Definitions,
-    read: impl FnOnce(&mut Object<'_>) -> T,
-) -> Json {
-    let described = Described {
-        properties: Map::new(),
-        required: Vec::new(),
-        definitions,
-    };
-    let mut object = Object {
-        mode: Mode::Describing(described),
-    };
+pub fn describe_object<T>(definitions: &mut Definitions, read: impl FnOnce(&mut Object<'_>) -> T) -> Json {
+    let described = Described { properties: Map::new(), required: Vec::new(), definitions };
+    let mut object = Object { mode: Mode::Describing(described) };
     read(&mut object);
     match object.mode {
         Mode::Describing(described) => described.schema(),
@@ -103,9 +87,7 @@ pub fn describe_object<T>(
 
 /// What `read` returns when there is nothing to read, for forms that are objects.
 pub fn stand_in_object<T>(read: impl FnOnce(&mut Object<'_>) -> T) -> T {
-    read(&mut Object {
-        mode: Mode::StandingIn,
-    })
+    read(&mut Object { mode: Mode::StandingIn })
 }
 
 /// One object of a file under reading; without a file, one object under description, or a stand-in.
@@ -185,12 +167,7 @@ impl Object<'_> {
     }
 
     /// A field that may be left out, without a default: `doc` has to say what leaving it out means.
-    pub fn maybe<F: Form>(
-        &mut self,
-        key: &'static str,
-        form: F,
-        doc: &'static str,
-    ) -> Option<F::Out> {
+    pub fn maybe<F: Form>(&mut self, key: &'static str, form: F, doc: &'static str) -> Option<F::Out> {
         self.describe(key, &form, doc, Presence::Maybe);
         match self.read(key, &form) {
             Field::Read(value) => Some(value),
@@ -204,9 +181,7 @@ impl Object<'_> {
         match &mut self.mode {
             Mode::Reading(source) => source.known.push(key),
             Mode::Describing(described) => {
-                described
-                    .properties
-                    .insert(key.to_owned(), json!({ "const": word, "description": doc }));
+                described.properties.insert(key.to_owned(), json!({ "const": word, "description": doc }));
                 described.required.push(key);
             }
             Mode::StandingIn => {}
@@ -259,8 +234,7 @@ impl Object<'_> {
 
     /// Bytes of the value of `key`; of the object, if the key is not there; 0..0 without a file.
     pub fn span_of(&self, key: &str) -> Span {
-        self.entry(key)
-            .map_or_else(|| self.span(), |entry| entry.node.span)
+        self.entry(key).map_or_else(|| self.span(), |entry| entry.node.span)
     }
 
     /// Bytes of the object; 0..0 without a file.
@@ -309,21 +283,13 @@ enum Presence {
 }
 
 impl<'a> Object<'a> {
-    fn describe<F: Form>(
-        &mut self,
-        key: &'static str,
-        form: &F,
-        doc: &'static str,
-        presence: Presence,
-    ) {
+    fn describe<F: Form>(&mut self, key: &'static str, form: &F, doc: &'static str, presence: Presence) {
         let Mode::Describing(described) = &mut self.mode else {
             return;
         };
         let mut schema = match form.schema(described.definitions) {
             Json::Object(schema) => schema,
-            Json::Null | Json::Bool(_) | Json::Number(_) | Json::String(_) | Json::Array(_) => {
-                Map::new()
-            }
+            Json::Null | Json::Bool(_) | Json::Number(_) | Json::String(_) | Json::Array(_) => Map::new(),
         };
         let doc = match schema.get("description") {
             Some(Json::String(of_form)) if !of_form.is_empty() => format!("{doc} ({of_form})"),
@@ -338,9 +304,7 @@ impl<'a> Object<'a> {
             }
             Presence::Maybe => {}
         }
-        let twice = described
-            .properties
-            .insert(key.to_owned(), Json::Object(schema));
+        let twice = described.properties.insert(key.to_owned(), Json::Object(schema));
         debug_assert!(twice.is_none(), "the key `{key}` is declared once");
     }
 
@@ -405,26 +369,17 @@ impl Source<'_> {
     /// Reports a key that is not known; `open` are the known keys that do not stand in the file.
     fn unknown(&mut self, entry: &Entry, open: &[&str]) {
         let key = json::clipped(&entry.key);
-        let mut problem = Problem::new(
-            code::UNKNOWN_KEY,
-            format!("the key `{key}` is not known here"),
-        );
+        let mut problem = Problem::new(code::UNKNOWN_KEY, format!("the key `{key}` is not known here"));
         if let Some(near) = nearest(&entry.key, open.iter().copied()) {
             self.missing.retain(|(missing, _)| *missing != near);
             problem = problem.help(format!("did you mean `{near}`?"));
         } else if let Some(near) = nearest(&entry.key, self.known.iter().copied()) {
-            problem = problem.help(format!(
-                "`{near}`, which is near to it, stands here already"
-            ));
+            problem = problem.help(format!("`{near}`, which is near to it, stands here already"));
         } else if open.is_empty() {
             problem = problem.help("take it out, or write what you want to say as a \"note\"");
         } else {
             const MOST: usize = 12;
-            let shown: Vec<String> = open
-                .iter()
-                .take(MOST)
-                .map(|key| format!("`{key}`"))
-                .collect();
+            let shown: Vec<String> = open.iter().take(MOST).map(|key| format!("`{key}`")).collect();
             let more = if open.len() > MOST { ", …" } else { "" };
             problem = problem.expected(format!("one of {}{more}, `{NOTE}`", shown.join(", ")));
         }
@@ -447,17 +402,13 @@ impl Described<'_> {
 
 fn read_default<F: Form>(key: &str, form: &F, default: &'static str) -> F::Out {
     let as_json = json::parse(default, &mut Diagnostics::new());
-    let text = || Node {
-        span: Span::default(),
-        value: Value::Text(default.to_owned()),
-    };
+    let text = || Node { span: Span::default(), value: Value::Text(default.to_owned()) };
     let node = as_json.unwrap_or_else(text);
     let mut at = Reading::default();
     match form.read(&node, &mut at) {
         Some(value) if at.error_count() == 0 => value,
-        Some(_) | None => panic!(
-            "the default `{default}` of `{key}` is read by its own form: {:?}",
-            at.into_diagnostics()
-        ),
+        Some(_) | None => {
+            panic!("the default `{default}` of `{key}` is read by its own form: {:?}", at.into_diagnostics())
+        }
     }
 }

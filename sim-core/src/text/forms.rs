@@ -27,7 +27,8 @@ pub trait Form: Sized {
     /// What the value becomes.
     type Out;
 
-    /// Whether the value is of the right sort (text, number, list, object), right or wrong in itself.
+    /// Whether the value is of the right sort (text, number, list, object; a quantity of the right dimension),
+    /// right or wrong in itself: tells alternatives apart.
     fn fits(&self, node: &Node) -> bool;
 
     /// What is wanted, as a phrase with an example: "a speed, such as `30 ft/min`".

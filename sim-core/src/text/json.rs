@@ -10,7 +10,7 @@ use std::fmt;
 use serde::de::{MapAccess, Visitor};
 use serde_json::value::RawValue;
 
-use crate::diag::{Diagnostics, Place, Problem, Span, code};
+use crate::diag::{Diagnostic, Diagnostics, Place, Problem, Severity, Span, code};
 use crate::text::syntax;
 
 /// Largest file, in bytes.
@@ -62,9 +62,7 @@ impl Node {
     pub fn entry(&self, key: &str) -> Option<&Entry> {
         match &self.value {
             Value::Object(entries) => entries.iter().find(|entry| entry.key == key),
-            Value::Null | Value::Bool(_) | Value::Number(..) | Value::Text(_) | Value::List(_) => {
-                None
-            }
+            Value::Null | Value::Bool(_) | Value::Number(..) | Value::Text(_) | Value::List(_) => None,
         }
     }
 
@@ -72,11 +70,7 @@ impl Node {
     pub fn text(&self) -> Option<&str> {
         match &self.value {
             Value::Text(text) => Some(text),
-            Value::Null
-            | Value::Bool(_)
-            | Value::Number(..)
-            | Value::List(_)
-            | Value::Object(_) => None,
+            Value::Null | Value::Bool(_) | Value::Number(..) | Value::List(_) | Value::Object(_) => None,
         }
     }
 
@@ -110,9 +104,7 @@ pub fn clipped(text: &str) -> String {
 pub fn push_key(path: &mut String, key: &str) {
     let plain = !key.is_empty()
         && key.len() <= 60
-        && key
-            .chars()
-            .all(|c| c.is_alphanumeric() || matches!(c, '_' | '-'));
+        && key.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '-'));
     if plain {
         if !path.is_empty() {
             path.push('.');
@@ -126,9 +118,7 @@ pub fn push_key(path: &mut String, key: &str) {
 /// Adds an entry of a list to a path: `["lift"]` if the entry is an object with the text `id` or `name`,
 /// otherwise its index from 0.
 pub fn push_index(path: &mut String, index: usize, node: &Node) {
-    let id = ["id", "name"]
-        .iter()
-        .find_map(|key| node.entry(key)?.node.text());
+    let id = ["id", "name"].iter().find_map(|key| node.entry(key)?.node.text());
     match id {
         Some(id) => path.push_str(&format!("[\"{}\"]", clipped(id))),
         None => path.push_str(&format!("[{index}]")),
@@ -138,20 +128,20 @@ pub fn push_index(path: &mut String, index: usize, node: &Node) {
 /// Text from bytes.
 ///
 /// # Errors
-/// The place and the problem, if the bytes are over [`MAX_BYTES`] or not UTF-8. The place counts bytes.
-pub fn decode(bytes: &[u8]) -> Result<&str, (Place, Problem)> {
+/// What to report if the bytes are over [`MAX_BYTES`] or not UTF-8; its span counts bytes.
+pub fn decode(bytes: &[u8]) -> Result<&str, Box<Diagnostic>> {
+    let error = |start, end, problem| {
+        let place = Place { span: Span::new(start, end), path: String::new() };
+        Box::new(Diagnostic::new(Severity::Error, place, problem))
+    };
     if bytes.len() > MAX_BYTES {
-        return Err((Place::default(), too_large_file()));
+        return Err(error(0, 0, too_large_file()));
     }
-    std::str::from_utf8(bytes).map_err(|error| {
-        let start = error.valid_up_to();
-        let place = Place {
-            span: Span::new(start, start + 1),
-            path: String::new(),
-        };
-        let problem = Problem::new(code::SYNTAX, "this byte is not UTF-8 text")
-            .help("save the file as UTF-8");
-        (place, problem)
+    std::str::from_utf8(bytes).map_err(|broken| {
+        let start = broken.valid_up_to();
+        let problem =
+            Problem::new(code::SYNTAX, "this byte is not UTF-8 text").help("save the file as UTF-8");
+        error(start, start + 1, problem)
     })
 }
 
@@ -167,32 +157,15 @@ pub fn parse(source: &str, diagnostics: &mut Diagnostics) -> Option<Node> {
         Ok(raw) => raw,
         Err(error) => {
             let (span, problem) = syntax::explain(source, text, &error);
-            diagnostics.error(
-                &Place {
-                    span,
-                    path: String::new(),
-                },
-                problem,
-            );
+            diagnostics.error(&Place { span, path: String::new() }, problem);
             return None;
         }
     };
     if let Err((span, problem)) = within_limits(source) {
-        diagnostics.error(
-            &Place {
-                span,
-                path: String::new(),
-            },
-            problem,
-        );
+        diagnostics.error(&Place { span, path: String::new() }, problem);
         return None;
     }
-    Tree {
-        source,
-        diagnostics,
-        path: String::new(),
-    }
-    .node(raw)
+    Tree { source, diagnostics, path: String::new() }.node(raw)
 }
 
 fn too_large_file() -> Problem {
@@ -216,11 +189,8 @@ fn within_limits(source: &str) -> Result<(), (Span, Problem)> {
         }
         let place = Span::new(offset, offset + 1);
         if depth > MAX_DEPTH {
-            let problem = Problem::new(
-                code::FILE_TOO_LARGE,
-                "lists and objects are nested too deeply here",
-            )
-            .expected(format!("at most {MAX_DEPTH} levels"));
+            let problem = Problem::new(code::FILE_TOO_LARGE, "lists and objects are nested too deeply here")
+                .expected(format!("at most {MAX_DEPTH} levels"));
             return Err((place, problem));
         }
         if values > MAX_VALUES {
@@ -275,10 +245,7 @@ impl<'s> Tree<'s, '_> {
         match serde_json::from_str(text) {
             Ok(text) => Some(text),
             Err(error) => {
-                let message = format!(
-                    "this text cannot be read: {}",
-                    syntax::without_position(&error)
-                );
+                let message = format!("this text cannot be read: {}", syntax::without_position(&error));
                 self.report(self.span(text), Problem::new(code::SYNTAX, message));
                 None
             }
@@ -318,11 +285,7 @@ impl<'s> Tree<'s, '_> {
                 self.report(key_span, problem);
             } else if let Some(node) = self.node(raw) {
                 first_places.insert(key.clone(), key_span);
-                entries.push(Entry {
-                    key,
-                    key_span,
-                    node,
-                });
+                entries.push(Entry { key, key_span, node });
             }
             self.path.truncate(mark);
         }
@@ -342,10 +305,7 @@ impl<'s> Tree<'s, '_> {
     }
 
     fn report(&mut self, span: Span, problem: Problem) {
-        let place = Place {
-            span,
-            path: self.path.clone(),
-        };
+        let place = Place { span, path: self.path.clone() };
         self.diagnostics.error(&place, problem);
     }
 }
@@ -376,7 +336,6 @@ impl<'de> serde::Deserialize<'de> for RawEntries<'de> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::diag::Diagnostic;
 
     fn read(source: &str) -> (Option<Node>, Vec<Diagnostic>) {
         let mut diagnostics = Diagnostics::new();
@@ -390,33 +349,17 @@ mod tests {
 
     #[test]
     fn keys_and_values_know_their_bytes() {
-        let source =
-            "\u{feff} { \"a\\u0062\" : [ 1.50 , \"é\" ] , \"c\":{\"d\" :null,\"e\":true} } ";
+        let source = "\u{feff} { \"a\\u0062\" : [ 1.50 , \"é\" ] , \"c\":{\"d\" :null,\"e\":true} } ";
         let (node, problems) = read(source);
         assert_eq!(problems, []);
         let root = node.expect("valid");
-        let Value::Object(entries) = &root.value else {
-            panic!("an object")
-        };
-        assert_eq!(
-            (entries[0].key.as_str(), slice(source, entries[0].key_span)),
-            ("ab", "\"a\\u0062\"")
-        );
-        let Value::List(list) = &entries[0].node.value else {
-            panic!("a list")
-        };
+        let Value::Object(entries) = &root.value else { panic!("an object") };
+        assert_eq!((entries[0].key.as_str(), slice(source, entries[0].key_span)), ("ab", "\"a\\u0062\""));
+        let Value::List(list) = &entries[0].node.value else { panic!("a list") };
         assert_eq!(list[0].value, Value::Number(1.5, "1.50".to_owned()));
-        assert_eq!(
-            (slice(source, list[0].span), slice(source, list[1].span)),
-            ("1.50", "\"é\"")
-        );
-        assert_eq!(
-            slice(source, entries[1].node.span),
-            "{\"d\" :null,\"e\":true}"
-        );
-        assert!(
-            slice(source, root.span).starts_with('{') && slice(source, root.span).ends_with('}')
-        );
+        assert_eq!((slice(source, list[0].span), slice(source, list[1].span)), ("1.50", "\"é\""));
+        assert_eq!(slice(source, entries[1].node.span), "{\"d\" :null,\"e\":true}");
+        assert!(slice(source, root.span).starts_with('{') && slice(source, root.span).ends_with('}'));
     }
 
     #[test]
@@ -424,18 +367,9 @@ mod tests {
         let source = r#"{"x": {"a": 1, "b": 2, "\u0061": 3}}"#;
         let (node, problems) = read(source);
         assert_eq!(problems.len(), 1);
-        assert_eq!(
-            (problems[0].code, problems[0].path.as_str()),
-            (code::DUPLICATE_KEY, "x.a")
-        );
+        assert_eq!((problems[0].code, problems[0].path.as_str()), (code::DUPLICATE_KEY, "x.a"));
         assert_eq!(slice(source, problems[0].span), r#""\u0061""#);
-        assert_eq!(
-            problems[0]
-                .related
-                .as_ref()
-                .map(|(span, _)| slice(source, *span)),
-            Some(r#""a""#)
-        );
+        assert_eq!(problems[0].related.as_ref().map(|(span, _)| slice(source, *span)), Some(r#""a""#));
         let inner = &node.expect("read on").entry("x").expect("x").node.clone();
         assert_eq!(
             inner.entry("a").map(|entry| &entry.node.value),
@@ -452,10 +386,7 @@ mod tests {
         ] {
             let (_, problems) = read(source);
             assert_eq!(problems.len(), 1, "{source}");
-            assert_eq!(
-                (slice(source, problems[0].span), problems[0].code),
-                (wrong, code)
-            );
+            assert_eq!((slice(source, problems[0].span), problems[0].code), (wrong, code));
         }
     }
 
@@ -469,17 +400,11 @@ mod tests {
             ("[".repeat(10_000_000), code::SYNTAX),
             ("{\"a\":".repeat(1_000_000), code::SYNTAX),
             (" ".repeat(MAX_BYTES + 1), code::FILE_TOO_LARGE),
-            (
-                format!("[0{}]", ",0".repeat(MAX_VALUES)),
-                code::FILE_TOO_LARGE,
-            ),
+            (format!("[0{}]", ",0".repeat(MAX_VALUES)), code::FILE_TOO_LARGE),
         ] {
             let (node, problems) = read(&source);
             assert!(node.is_none());
-            assert_eq!(
-                problems.iter().map(|p| p.code).collect::<Vec<_>>(),
-                [expected]
-            );
+            assert_eq!(problems.iter().map(|p| p.code).collect::<Vec<_>>(), [expected]);
         }
     }
 
@@ -491,8 +416,8 @@ mod tests {
 
     #[test]
     fn bytes_that_are_no_text_are_refused() {
-        let (place, problem) = decode(b"{\"a\": \"\xff\"}").expect_err("not UTF-8");
-        assert_eq!((place.span.start, problem.code), (7, code::SYNTAX));
+        let problem = decode(b"{\"a\": \"\xff\"}").expect_err("not UTF-8");
+        assert_eq!((problem.span.start, problem.code), (7, code::SYNTAX));
         assert_eq!(decode("{é}".as_bytes()), Ok("{é}"));
     }
 }

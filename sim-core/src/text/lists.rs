@@ -3,9 +3,9 @@
 use serde_json::{Value as Json, json};
 
 use super::fields::{NOTE, Reading};
-use super::reading::{check_note, note_schema};
 use super::forms::{Form, Spanned};
 use super::json::{Node, Value};
+use super::reading::{check_note, note_schema};
 use super::schema::Definitions;
 use super::words::name_problem;
 use crate::diag::{Problem, Span, code};
@@ -46,10 +46,7 @@ impl<F: Form> Form for ListOf<F> {
     }
 
     fn wanted(&self) -> String {
-        format!(
-            "a list in square brackets, each entry {}",
-            self.form.wanted()
-        )
+        format!("a list in square brackets, each entry {}", self.form.wanted())
     }
 
     /// Entries that cannot be read are reported and left out.
@@ -108,16 +105,10 @@ impl<F: Form> Form for OneOrMany<F> {
                 too_few(at, node.span, 0, 1, self.wanted());
                 None
             }
-            Value::List(_) => ListOf {
-                form: ByRef(&self.form),
-                least: 1,
+            Value::List(_) => ListOf { form: ByRef(&self.form), least: 1 }.read(node, at),
+            Value::Null | Value::Bool(_) | Value::Number(..) | Value::Text(_) | Value::Object(_) => {
+                self.form.read(node, at).map(|value| vec![value])
             }
-            .read(node, at),
-            Value::Null
-            | Value::Bool(_)
-            | Value::Number(..)
-            | Value::Text(_)
-            | Value::Object(_) => self.form.read(node, at).map(|value| vec![value]),
         }
     }
 
@@ -186,10 +177,7 @@ impl<F: Form> Form for MapOf<F> {
     }
 
     fn wanted(&self) -> String {
-        format!(
-            "an object with names as keys, each value {}",
-            self.form.wanted()
-        )
+        format!("an object with names as keys, each value {}", self.form.wanted())
     }
 
     /// Entries that cannot be read are reported and left out.
@@ -213,10 +201,7 @@ impl<F: Form> Form for MapOf<F> {
                 if let Some(problem) = name_problem(&entry.key) {
                     at.error(entry.key_span, problem);
                 }
-                let name = Spanned {
-                    value: entry.key.clone(),
-                    place: at.place(entry.key_span),
-                };
+                let name = Spanned { value: entry.key.clone(), place: at.place(entry.key_span) };
                 values.extend(self.form.read(&entry.node, at).map(|value| (name, value)));
             });
         }

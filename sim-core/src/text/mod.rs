@@ -18,5 +18,8 @@ mod reading;
 mod syntax;
 mod words;
 
+pub(crate) use quantity::warn_unusual;
+pub(crate) use words::{one_of_words, unknown_word};
+
 #[cfg(test)]
 mod tests;

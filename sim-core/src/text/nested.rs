@@ -45,9 +45,7 @@ impl<T> Form for Nested<T> {
     }
 
     fn schema(&self, definitions: &mut Definitions) -> Json {
-        definitions.define(self.name, |definitions| {
-            describe_object(definitions, self.read)
-        })
+        definitions.define(self.name, |definitions| describe_object(definitions, self.read))
     }
 }
 
@@ -72,11 +70,7 @@ pub struct Variants<T: 'static> {
 
 /// An object that may be one of several things, told apart by the word at the key `tag`. In the schema each has
 /// the name `name-word`. The first is the stand-in.
-pub fn variants<T>(
-    name: &'static str,
-    tag: &'static str,
-    list: &'static [Variant<T>],
-) -> Variants<T> {
+pub fn variants<T>(name: &'static str, tag: &'static str, list: &'static [Variant<T>]) -> Variants<T> {
     Variants { name, tag, list }
 }
 
@@ -126,10 +120,7 @@ impl<T> Form for Variants<T> {
 
     fn wanted(&self) -> String {
         let example = self.list.first().map_or("", |variant| variant.word);
-        format!(
-            "an object with the key `{}`, such as `{{\"{}\": \"{example}\", …}}`",
-            self.tag, self.tag
-        )
+        format!("an object with the key `{}`, such as `{{\"{}\": \"{example}\", …}}`", self.tag, self.tag)
     }
 
     fn read(&self, node: &Node, at: &mut Reading) -> Option<T> {
@@ -138,10 +129,7 @@ impl<T> Form for Variants<T> {
     }
 
     fn stand_in(&self) -> T {
-        let first = self
-            .list
-            .first()
-            .expect("an object of several variants has one at least");
+        let first = self.list.first().expect("an object of several variants has one at least");
         stand_in_object(|object| self.run(first, object))
     }
 
@@ -168,14 +156,15 @@ pub enum Choice<A, B> {
     Second(B),
 }
 
-/// A value of one of two forms that differ in sort (text, number, list, object).
+/// A value of one of two forms that can be told apart, see [`Form::fits`].
 #[derive(Debug, Clone, Copy)]
 pub struct Either<A, B> {
     first: A,
     second: B,
 }
 
-/// A value of one of two forms that differ in sort; the first that fits reads it, and is the stand-in.
+/// A value of one of two forms that can be told apart: by sort (text, number, list, object), by the dimension of a
+/// quantity, or a word from a quantity. The first that fits reads it; the first is the stand-in. May be nested.
 pub fn either<A: Form, B: Form>(first: A, second: B) -> Either<A, B> {
     Either { first, second }
 }
@@ -264,17 +253,11 @@ impl<F: Form> Form for Placed<F> {
 
     fn read(&self, node: &Node, at: &mut Reading) -> Option<Self::Out> {
         let value = self.0.read(node, at)?;
-        Some(Spanned {
-            value,
-            place: at.place(node.span),
-        })
+        Some(Spanned { value, place: at.place(node.span) })
     }
 
     fn stand_in(&self) -> Self::Out {
-        Spanned {
-            value: self.0.stand_in(),
-            place: Place::default(),
-        }
+        Spanned { value: self.0.stand_in(), place: Place::default() }
     }
 
     fn schema(&self, definitions: &mut Definitions) -> Json {

@@ -19,11 +19,7 @@ pub struct Count {
 
 /// A whole number.
 pub fn count() -> Count {
-    Count {
-        least: 0,
-        most: 1_000_000_000,
-        usual: None,
-    }
+    Count { least: 0, most: 1_000_000_000, usual: None }
 }
 
 impl Count {
@@ -42,10 +38,7 @@ impl Count {
     /// Warns outside of a usual range; `words` say it to people.
     #[must_use]
     pub fn usual(self, low: u64, high: u64, words: &'static str) -> Self {
-        Count {
-            usual: Some((low, high, words)),
-            ..self
-        }
+        Count { usual: Some((low, high, words)), ..self }
     }
 }
 
@@ -57,12 +50,7 @@ impl Form for Count {
     }
 
     fn wanted(&self) -> String {
-        format!(
-            "a whole number from {} to {}, such as {}",
-            self.least,
-            self.most,
-            self.stand_in()
-        )
+        format!("a whole number from {} to {}, such as {}", self.least, self.most, self.stand_in())
     }
 
     fn read(&self, node: &Node, at: &mut Reading) -> Option<u64> {
@@ -80,8 +68,7 @@ impl Form for Count {
                     Err(_) if *number > 1e19 => format!("is more than {}", self.most),
                     Err(_) => "is not written as a whole number".to_owned(),
                 };
-                let problem =
-                    Problem::new(code::OUT_OF_RANGE, format!("{} {words}", clipped(text)));
+                let problem = Problem::new(code::OUT_OF_RANGE, format!("{} {words}", clipped(text)));
                 at.error(node.span, problem.expected(self.wanted()));
                 return None;
             }
@@ -118,12 +105,7 @@ pub struct Real {
 
 /// A plain number without a unit.
 pub fn real() -> Real {
-    Real {
-        least: -1e12,
-        most: 1e12,
-        above: None,
-        usual: None,
-    }
+    Real { least: -1e12, most: 1e12, above: None, usual: None }
 }
 
 impl Real {
@@ -142,10 +124,7 @@ impl Real {
     /// Above this, which is itself excluded.
     #[must_use]
     pub fn above(self, bound: f64) -> Self {
-        Real {
-            above: Some(bound),
-            ..self
-        }
+        Real { above: Some(bound), ..self }
     }
 
     /// Above zero.
@@ -157,10 +136,7 @@ impl Real {
     /// Warns outside of a usual range; `words` say it to people.
     #[must_use]
     pub fn usual(self, low: f64, high: f64, words: &'static str) -> Self {
-        Real {
-            usual: Some((low, high, words)),
-            ..self
-        }
+        Real { usual: Some((low, high, words)), ..self }
     }
 
     fn allows(&self, value: f64) -> bool {
@@ -178,14 +154,8 @@ impl Form for Real {
     fn wanted(&self) -> String {
         let example = self.stand_in();
         match self.above {
-            Some(bound) => format!(
-                "a number above {bound} and at most {}, such as {example}",
-                self.most
-            ),
-            None => format!(
-                "a number from {} to {}, such as {example}",
-                self.least, self.most
-            ),
+            Some(bound) => format!("a number above {bound} and at most {}, such as {example}", self.most),
+            None => format!("a number from {} to {}, such as {example}", self.least, self.most),
         }
     }
 
@@ -195,10 +165,7 @@ impl Form for Real {
             return None;
         };
         if !self.allows(*value) {
-            let problem = Problem::new(
-                code::OUT_OF_RANGE,
-                format!("{} is out of range", clipped(text)),
-            );
+            let problem = Problem::new(code::OUT_OF_RANGE, format!("{} is out of range", clipped(text)));
             at.error(node.span, problem.expected(self.wanted()));
             return None;
         }
@@ -213,10 +180,7 @@ impl Form for Real {
     fn stand_in(&self) -> f64 {
         let low = self.above.unwrap_or(self.least).max(self.least);
         let candidates = [1.0, 0.5, low, (low + self.most) / 2.0];
-        candidates
-            .into_iter()
-            .find(|&value| self.allows(value))
-            .unwrap_or(self.most)
+        candidates.into_iter().find(|&value| self.allows(value)).unwrap_or(self.most)
     }
 
     fn schema(&self, _: &mut Definitions) -> Json {
@@ -254,11 +218,7 @@ impl Form for Flag {
     fn read(&self, node: &Node, at: &mut Reading) -> Option<bool> {
         match node.value {
             Value::Bool(value) => Some(value),
-            Value::Null
-            | Value::Number(..)
-            | Value::Text(_)
-            | Value::List(_)
-            | Value::Object(_) => {
+            Value::Null | Value::Number(..) | Value::Text(_) | Value::List(_) | Value::Object(_) => {
                 at.wrong_type(node, &self.wanted());
                 None
             }

@@ -29,13 +29,7 @@ enum Sign {
 
 /// A quantity of a dimension.
 pub fn quantity(dimension: Dimension) -> Quantity {
-    Quantity {
-        dimension,
-        sign: Sign::NonNegative,
-        least: None,
-        most: None,
-        usual: None,
-    }
+    Quantity { dimension, sign: Sign::NonNegative, least: None, most: None, usual: None }
 }
 
 /// A time, in seconds.
@@ -87,28 +81,19 @@ impl Quantity {
     /// Above zero.
     #[must_use]
     pub fn positive(self) -> Self {
-        Quantity {
-            sign: Sign::Positive,
-            ..self
-        }
+        Quantity { sign: Sign::Positive, ..self }
     }
 
     /// Zero or more: what a quantity is when nothing is said.
     #[must_use]
     pub fn non_negative(self) -> Self {
-        Quantity {
-            sign: Sign::NonNegative,
-            ..self
-        }
+        Quantity { sign: Sign::NonNegative, ..self }
     }
 
     /// Below zero too.
     #[must_use]
     pub fn any_sign(self) -> Self {
-        Quantity {
-            sign: Sign::Any,
-            ..self
-        }
+        Quantity { sign: Sign::Any, ..self }
     }
 
     /// This much or more, as it would stand in a file: `"1 mm"`.
@@ -117,10 +102,7 @@ impl Quantity {
     /// If the text is no quantity of the dimension.
     #[must_use]
     pub fn at_least(self, least: &'static str) -> Self {
-        Quantity {
-            least: Some((self.literal(least), least)),
-            ..self
-        }
+        Quantity { least: Some((self.literal(least), least)), ..self }
     }
 
     /// This much or less, as it would stand in a file: `"1 h"`.
@@ -129,10 +111,7 @@ impl Quantity {
     /// If the text is no quantity of the dimension.
     #[must_use]
     pub fn at_most(self, most: &'static str) -> Self {
-        Quantity {
-            most: Some((self.literal(most), most)),
-            ..self
-        }
+        Quantity { most: Some((self.literal(most), most)), ..self }
     }
 
     /// Warns outside of a usual range, ends as they would stand in a file; `words` say the range to people:
@@ -142,10 +121,7 @@ impl Quantity {
     /// If the texts are no quantities of the dimension.
     #[must_use]
     pub fn usual(self, low: &'static str, high: &'static str, words: &'static str) -> Self {
-        Quantity {
-            usual: Some((self.literal(low), self.literal(high), words)),
-            ..self
-        }
+        Quantity { usual: Some((self.literal(low), self.literal(high), words)), ..self }
     }
 
     fn literal(&self, text: &'static str) -> f64 {
@@ -201,17 +177,19 @@ pub(crate) fn warn_unusual(node: &Node, at: &mut Reading, what: &str, words: &st
 impl Form for Quantity {
     type Out = f64;
 
+    /// Text that begins with a number and has no unit of another dimension.
     fn fits(&self, node: &Node) -> bool {
-        node.text().is_some()
+        let Some(text) = node.text() else { return false };
+        match parse(text, self.dimension) {
+            Ok(_) => true,
+            Err(error) => {
+                ![code::EMPTY, code::NUMBER_UNREADABLE, code::UNIT_WRONG_KIND].contains(&error.code())
+            }
+        }
     }
 
     fn wanted(&self) -> String {
-        format!(
-            "{}{}, such as `{}`",
-            self.dimension.name(),
-            self.range(),
-            self.example()
-        )
+        format!("{}{}, such as `{}`", self.dimension.name(), self.range(), self.example())
     }
 
     fn read(&self, node: &Node, at: &mut Reading) -> Option<f64> {
@@ -228,10 +206,7 @@ impl Form for Quantity {
                 | Dimension::VolumeRate
                 | Dimension::Density => {
                     let problem = Problem::from(UnitError::bare(number, self.dimension));
-                    at.error(
-                        node.span,
-                        problem.help("a quantity is text, in double quotes"),
-                    );
+                    at.error(node.span, problem.help("a quantity is text, in double quotes"));
                     return None;
                 }
             },
@@ -265,12 +240,8 @@ impl Form for Quantity {
     }
 
     fn schema(&self, _: &mut Definitions) -> Json {
-        let mut words = format!(
-            "{}{}; units: {}",
-            self.dimension.name(),
-            self.range(),
-            self.dimension.units()
-        );
+        let mut words =
+            format!("{}{}; units: {}", self.dimension.name(), self.range(), self.dimension.units());
         if let Some((_, _, usual)) = self.usual {
             words.push_str("; usual: ");
             words.push_str(usual);

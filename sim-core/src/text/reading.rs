@@ -20,10 +20,7 @@ pub struct Reading {
 impl Reading {
     /// A reading at the root that goes on reporting into `diagnostics`.
     pub fn new(diagnostics: Diagnostics) -> Self {
-        Reading {
-            diagnostics,
-            path: String::new(),
-        }
+        Reading { diagnostics, path: String::new() }
     }
 
     /// What was reported.
@@ -33,10 +30,7 @@ impl Reading {
 
     /// These bytes, at the path that is being read.
     pub fn place(&self, span: Span) -> Place {
-        Place {
-            span,
-            path: self.path.clone(),
-        }
+        Place { span, path: self.path.clone() }
     }
 
     /// Reports an error at these bytes.
@@ -63,8 +57,8 @@ impl Reading {
 
     /// Reports that `node` is of another sort than `wanted`, which is a phrase with an example.
     pub fn wrong_type(&mut self, node: &Node, wanted: &str) {
-        let problem = Problem::new(code::WRONG_TYPE, format!("{} stands here", node.found()))
-            .expected(wanted);
+        let problem =
+            Problem::new(code::WRONG_TYPE, format!("{} stands here", node.found())).expected(wanted);
         self.error(node.span, problem);
     }
 
@@ -88,12 +82,7 @@ impl Reading {
     }
 
     /// Runs `read` one list entry deeper.
-    pub fn in_index<T>(
-        &mut self,
-        index: usize,
-        node: &Node,
-        read: impl FnOnce(&mut Self) -> T,
-    ) -> T {
+    pub fn in_index<T>(&mut self, index: usize, node: &Node, read: impl FnOnce(&mut Self) -> T) -> T {
         let mark = self.path.len();
         json::push_index(&mut self.path, index, node);
         let result = read(self);
@@ -122,4 +111,3 @@ pub(crate) fn note_schema() -> Json {
         "description": "Anything worth saying; not read",
     })
 }
-

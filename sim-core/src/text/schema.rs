@@ -31,10 +31,7 @@ pub fn describe<T>(title: &str, read: impl FnOnce(&mut Object<'_>) -> T) -> Valu
     let mut definitions = Definitions::default();
     let object = describe_object(&mut definitions, read);
     let mut schema = Map::new();
-    schema.insert(
-        "$schema".to_owned(),
-        json!("https://json-schema.org/draft/2020-12/schema"),
-    );
+    schema.insert("$schema".to_owned(), json!("https://json-schema.org/draft/2020-12/schema"));
     schema.insert("title".to_owned(), json!(title));
     if let Value::Object(object) = object {
         schema.extend(object);

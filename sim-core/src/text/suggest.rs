@@ -29,10 +29,7 @@ pub fn nearest<'w>(typed: &str, words: impl IntoIterator<Item = &'w str>) -> Opt
 }
 
 fn fold(word: &str) -> String {
-    word.chars()
-        .filter(|c| !matches!(c, ' ' | '-' | '_'))
-        .flat_map(char::to_lowercase)
-        .collect()
+    word.chars().filter(|c| !matches!(c, ' ' | '-' | '_')).flat_map(char::to_lowercase).collect()
 }
 
 #[cfg(test)]

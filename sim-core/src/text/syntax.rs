@@ -17,11 +17,7 @@ pub(crate) fn explain(source: &str, text: &str, error: &serde_json::Error) -> (S
     let skipped = source.len() - text.len();
     let offset = offset_of(text, error.line(), error.column());
     let words = without_position(error);
-    let offset = if words.contains("expected ident") {
-        word_start(text, offset)
-    } else {
-        offset
-    };
+    let offset = if words.contains("expected ident") { word_start(text, offset) } else { offset };
     let here = text[offset..].chars().next();
     let before = text[..offset].trim_end();
     let (message, help) = own_words(here, before, &text[offset..], &words, error.is_eof());
@@ -37,11 +33,7 @@ pub(crate) fn explain(source: &str, text: &str, error: &serde_json::Error) -> (S
 
 /// `serde_json` counts lines from 1 and the bytes of a line from 1; 0 stands for the line's beginning.
 fn offset_of(text: &str, line: usize, column: usize) -> usize {
-    let start: usize = text
-        .split_inclusive('\n')
-        .take(line.saturating_sub(1))
-        .map(str::len)
-        .sum();
+    let start: usize = text.split_inclusive('\n').take(line.saturating_sub(1)).map(str::len).sum();
     text.floor_char_boundary((start + column.saturating_sub(1)).min(text.len()))
 }
 
@@ -64,22 +56,13 @@ fn own_words(
         return ("the file is empty", Some("the smallest object is `{}`"));
     }
     if at_end {
-        return (
-            "the file ends too early",
-            Some("a closing `\"`, `]` or `}` is missing"),
-        );
+        return ("the file ends too early", Some("a closing `\"`, `]` or `}` is missing"));
     }
     if closing && last == Some(',') {
-        return (
-            "a comma stands before the closing bracket",
-            Some("take the last comma out"),
-        );
+        return ("a comma stands before the closing bracket", Some("take the last comma out"));
     }
     if rest.starts_with("//") || rest.starts_with("/*") || here == Some('#') {
-        return (
-            "JSON has no comments",
-            Some("write a \"note\": it is allowed in every object"),
-        );
+        return ("JSON has no comments", Some("write a \"note\": it is allowed in every object"));
     }
     if words.contains("control character") {
         return (
@@ -91,19 +74,13 @@ fn own_words(
         return ("text stands in double quotes, not in single ones", None);
     }
     if words.contains("expected `,`") {
-        return (
-            "a comma, or a closing bracket, is missing before this",
-            None,
-        );
+        return ("a comma, or a closing bracket, is missing before this", None);
     }
     if words.contains("expected `:`") {
         return ("a colon is missing between the key and its value", None);
     }
     if words.contains("key must be a string") {
-        return (
-            "a key is expected here, in double quotes",
-            Some("for example \"speed\": \"30 ft/min\""),
-        );
+        return ("a key is expected here, in double quotes", Some("for example \"speed\": \"30 ft/min\""));
     }
     if words.contains("trailing characters") {
         return (
@@ -112,21 +89,12 @@ fn own_words(
         );
     }
     if words.contains("escape") {
-        return (
-            "`\\` begins an escape that JSON does not know",
-            Some("write \\\\ for one backslash"),
-        );
+        return ("`\\` begins an escape that JSON does not know", Some("write \\\\ for one backslash"));
     }
     if words.contains("number") {
-        return (
-            "this is not a number of JSON",
-            Some("for example 0.5, not .5 or 5. or 05"),
-        );
+        return ("this is not a number of JSON", Some("for example 0.5, not .5 or 5. or 05"));
     }
-    (
-        "a value is expected here",
-        Some("text, a quantity for example, stands in double quotes: \"30 ft/min\""),
-    )
+    ("a value is expected here", Some("text, a quantity for example, stands in double quotes: \"30 ft/min\""))
 }
 
 #[cfg(test)]
@@ -139,11 +107,7 @@ mod tests {
         let cases = [
             ("{\"a\": 1,\n \"b\": 2,\n}", (3, 1), "comma stands before"),
             ("{\"a\": [1, 2,]}", (1, 13), "comma stands before"),
-            (
-                "{\"a\": 1\n \"b\": 2}",
-                (2, 2),
-                "comma, or a closing bracket, is missing",
-            ),
+            ("{\"a\": 1\n \"b\": 2}", (2, 2), "comma, or a closing bracket, is missing"),
             ("[1 2]", (1, 4), "comma, or a closing bracket, is missing"),
             ("{\"a\" 1}", (1, 6), "colon is missing"),
             ("{a: 1}", (1, 2), "a key is expected here"),
@@ -166,17 +130,8 @@ mod tests {
             assert!(parse(source, &mut diagnostics).is_none(), "{source}");
             let all = diagnostics.into_vec();
             assert_eq!(all.len(), 1, "{source}");
-            assert!(
-                all[0].message.contains(words),
-                "{source}: {}",
-                all[0].message
-            );
-            assert_eq!(
-                line_column(source, all[0].span.start),
-                place,
-                "{source}: {}",
-                all[0].message
-            );
+            assert!(all[0].message.contains(words), "{source}: {}", all[0].message);
+            assert_eq!(line_column(source, all[0].span.start), place, "{source}: {}", all[0].message);
         }
     }
 }

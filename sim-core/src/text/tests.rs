@@ -24,7 +24,12 @@ struct Tool {
 fn read_tool(object: &mut Object<'_>) -> Tool {
     Tool {
         id: object.required("id", name(), "Its name"),
-        jam: object.optional("jam", chance().usual(0.0, 0.01, "up to 1 %"), "1 in 5000", "Chance to jam per part"),
+        jam: object.optional(
+            "jam",
+            chance().usual(0.0, 0.01, "up to 1 %"),
+            "1 in 5000",
+            "Chance to jam per part",
+        ),
     }
 }
 
@@ -68,19 +73,13 @@ fn places<'s>(source: &'s str, list: &'s [Diagnostic]) -> Vec<(&'static str, &'s
 }
 
 /// The problems of one value under one form, and what it became.
-fn one<F: Form>(form: F, value: &str) -> (Option<F::Out>, Vec<Diagnostic>)
-where
-    F: Clone,
-{
+fn one<F: Form>(form: F, value: &str) -> (Option<F::Out>, Vec<Diagnostic>) {
     let source = format!("{{\"x\": {value}}}");
-    let (out, problems) = read_text(&source, |object| object.maybe("x", form.clone(), "x"));
+    let (out, problems) = read_text(&source, |object| object.maybe("x", form, "x"));
     (out.flatten(), problems.into_vec())
 }
 
-fn refused<F: Form + Clone>(form: F, value: &str, code: &str, words: &str)
-where
-    F::Out: std::fmt::Debug,
-{
+fn refused<F: Form>(form: F, value: &str, code: &str, words: &str) {
     let (_, problems) = one(form, value);
     assert_eq!(problems.iter().map(|d| d.code).collect::<Vec<_>>(), [code], "{value}: {problems:?}");
     let said = format!("{} / {:?} / {:?}", problems[0].message, problems[0].expected, problems[0].help);
@@ -117,6 +116,7 @@ fn all_errors_of_a_file_at_once_each_at_its_place() {
     assert_eq!(
         places(source, &list),
         [
+            (code::OUT_OF_RANGE, "", source), // the low mark is above the default of the high one
             (code::UNKNOWN_KEY, "sped", "\"sped\""),
             (code::OUT_OF_RANGE, "cleats", "2.5"),
             (code::UNKNOWN_WORD, "pour", "\"at onse\""),
@@ -128,9 +128,6 @@ fn all_errors_of_a_file_at_once_each_at_its_place() {
             (code::UNKNOWN_KEY, "colour", "\"colour\""),
             (code::WRONG_TYPE, "note", "1"),
         ]
-        .into_iter()
-        .collect::<Vec<_>>(),
-        "the check between the marks comes at the object, see below"
     );
 }
 
@@ -283,13 +280,10 @@ fn names_words_lists_and_maps() {
         (r#""""#, code::EMPTY, "the name is empty"),
         (r#"" ""#, code::EMPTY, "the name is empty"),
         (r#"" a""#, code::BAD_NAME, "begins or ends with a space"),
-        (r#""a\nb""#, code::BAD_NAME, "the character `\\\\n`"),
-        (r#"3"#, code::WRONG_TYPE, "a name in double quotes"),
+        (r#""a\nb""#, code::BAD_NAME, "has the character"),
+        ("3", code::WRONG_TYPE, "a name in double quotes"),
     ] {
-        if words.contains('n') {
-            assert_eq!(one(name(), value).1[0].code, code, "{value}");
-        }
-        let _ = words;
+        refused(name(), value, code, words);
     }
     refused(name(), &format!("\"{}\"", "a".repeat(61)), code::BAD_NAME, "too long");
     assert_eq!(one(name(), r#""Förderer 1.b_c-d""#).1, []);
@@ -299,7 +293,8 @@ fn names_words_lists_and_maps() {
     refused(list_of(flag()).at_least(2), "[true]", code::TOO_FEW, "only 1 stand in it; at least 2");
     refused(list_of(flag()), "true", code::WRONG_TYPE, "a list in square brackets");
     refused(one_or_many(flag()), "[]", code::TOO_FEW, "nothing stands in it");
-    refused(one_or_many(count()), "true", code::WRONG_TYPE, "or a list of such");
+    refused(one_or_many(time()), "30", code::UNIT_MISSING, "needs a unit of time");
+    refused(list_of(one_or_many(flag())), "3", code::WRONG_TYPE, "or a list of such");
     let (map, problems) = one(map_of(count()), r#"{"b": 1, "note": "n", "a": 2, "c": true}"#);
     let names: Vec<(String, u64)> = map.into_iter().flatten().map(|(name, n)| (name.value, n)).collect();
     assert_eq!(names, [("b".to_owned(), 1), ("a".to_owned(), 2)]);
@@ -336,13 +331,30 @@ fn variants_and_alternatives() {
         (r#"7"#, code::WRONG_TYPE, "x"),
     ] {
         let list = read(value).1;
-        assert_eq!(list.iter().map(|d| (d.code, d.path.as_str())).collect::<Vec<_>>(), [(code, path)], "{value}");
+        assert_eq!(
+            list.iter().map(|d| (d.code, d.path.as_str())).collect::<Vec<_>>(),
+            [(code, path)],
+            "{value}"
+        );
     }
     let endless = || either(one_of(&[("endless", (), "without end")]), placed(count()));
     assert_eq!(one(endless(), "\"endless\"").0, Some(Choice::First(())));
-    assert!(matches!(one(endless(), "7").0, Some(Choice::Second(seven)) if seven.value == 7 && seven.place.path == "x"));
+    assert!(
+        matches!(one(endless(), "7").0, Some(Choice::Second(seven)) if seven.value == 7 && seven.place.path == "x")
+    );
     refused(endless(), "true", code::WRONG_TYPE, "\\\"endless\\\"; or a whole number");
     assert_eq!(one(count().map(|n| n * 2), "7").0, Some(14));
+    let contents = || either(count(), either(mass(), volume()));
+    assert_eq!(one(contents(), "500").0, Some(Choice::First(500)));
+    assert_eq!(one(contents(), r#""1 kg""#).0, Some(Choice::Second(Choice::First(1.0))));
+    assert_eq!(one(contents(), r#""1 m3""#).0, Some(Choice::Second(Choice::Second(1.0))));
+    refused(contents(), r#""1 s""#, code::WRONG_TYPE, "or a mass, such as `12 lb`; or a volume");
+    refused(contents(), r#""1 kgs""#, code::UNIT_UNKNOWN, "did you mean `kg`?");
+    let limit = || either(time(), one_of(&[("endless", (), "without end")]));
+    assert_eq!(one(limit(), r#""2 s""#).0, Some(Choice::First(2.0)));
+    assert_eq!(one(limit(), r#""endless""#).0, Some(Choice::Second(())));
+    refused(limit(), r#""endles""#, code::UNKNOWN_WORD, "did you mean `endless`?");
+    refused(limit(), r#""2""#, code::UNIT_MISSING, "needs a unit of time");
 }
 
 #[test]
@@ -361,7 +373,9 @@ fn the_same_function_describes() {
     assert!(speed.starts_with("Speed of the belt (a speed above zero; units: "), "{speed}");
     let keys: Vec<&String> = schema["properties"].as_object().expect("properties").keys().collect();
     assert_eq!(keys, ["speed", "cleats", "pour", "tools", "low", "high", "feeds", "lag", "note"]);
-    let outline = describe("Part", |object| object.required("outline", variants("outline", "is", &OUTLINES), "Outline"));
+    let outline = describe("Part", |object| {
+        object.required("outline", variants("outline", "is", &OUTLINES), "Outline")
+    });
     assert_eq!(outline["$defs"]["outline-round"]["properties"]["is"]["const"], json!("round"));
     assert_eq!(outline["$defs"]["outline"]["oneOf"][1], json!({"$ref": "#/$defs/outline-round"}));
 }
@@ -396,13 +410,13 @@ fn mutated_files_never_panic_and_all_places_are_inside() {
     for round in 0..20_000 {
         let mut bytes = source.as_bytes().to_vec();
         for _ in 0..=next(&mut state) % 3 {
-            let at = next(&mut state) % bytes.len();
+            let at = next(&mut state) % bytes.len().max(1);
             let byte = alphabet[next(&mut state) % alphabet.len()];
             match next(&mut state) % 4 {
-                0 => bytes[at] = byte,
-                1 => bytes.insert(at, byte),
-                2 => drop(bytes.remove(at)),
-                _ => bytes.truncate(at.max(1)),
+                0 => bytes.insert(at, byte),
+                1 if at > 0 => bytes.truncate(at),
+                2 if at > 0 => drop(bytes.remove(at)),
+                _ => bytes.iter_mut().skip(at).take(1).for_each(|old| *old = byte),
             }
         }
         let text = String::from_utf8_lossy(&bytes);

@@ -35,10 +35,7 @@ impl Form for Text {
             return None;
         };
         if text.trim().is_empty() {
-            at.error(
-                node.span,
-                Problem::new(code::EMPTY, "the text is empty").expected(self.wanted()),
-            );
+            at.error(node.span, Problem::new(code::EMPTY, "the text is empty").expected(self.wanted()));
             return None;
         }
         Some(text.to_owned())
@@ -67,27 +64,18 @@ const LONGEST_NAME: usize = 60;
 
 /// Why a text is no name.
 pub(super) fn name_problem(text: &str) -> Option<Problem> {
-    let wanted =
-        "a name: letters, digits, space, `-`, `_`, `.`; 60 characters at most; such as `lift 1`";
+    let wanted = "a name: letters, digits, space, `-`, `_`, `.`; 60 characters at most; such as `lift 1`";
     let bad = |message: String| Some(Problem::new(code::BAD_NAME, message).expected(wanted));
     if text.trim().is_empty() {
         return Some(Problem::new(code::EMPTY, "the name is empty").expected(wanted));
     }
-    if let Some(letter) = text
-        .chars()
-        .find(|&c| !(c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '.')))
+    if let Some(letter) = text.chars().find(|&c| !(c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '.')))
     {
         let letter = letter.escape_debug();
-        return bad(format!(
-            "the name `{}` has the character `{letter}`",
-            clipped(text)
-        ));
+        return bad(format!("the name `{}` has the character `{letter}`", clipped(text)));
     }
     if text.trim() != text {
-        return bad(format!(
-            "the name `{}` begins or ends with a space",
-            clipped(text)
-        ));
+        return bad(format!("the name `{}` begins or ends with a space", clipped(text)));
     }
     if text.chars().count() > LONGEST_NAME {
         return bad(format!("the name `{}` is too long", clipped(text)));
@@ -115,17 +103,11 @@ impl Form for Name {
             at.error(node.span, problem);
             return None;
         }
-        Some(Spanned {
-            value: text.to_owned(),
-            place: at.place(node.span),
-        })
+        Some(Spanned { value: text.to_owned(), place: at.place(node.span) })
     }
 
     fn stand_in(&self) -> Spanned<String> {
-        Spanned {
-            value: String::new(),
-            place: Place::default(),
-        }
+        Spanned { value: String::new(), place: Place::default() }
     }
 
     fn schema(&self, _: &mut Definitions) -> Json {
@@ -145,7 +127,7 @@ pub fn one_of<T: Clone>(list: &'static [(&'static str, T, &'static str)]) -> One
 }
 
 /// "one of `a`, `b`, `c`".
-pub(super) fn one_of_words<'w>(words: impl Iterator<Item = &'w str>) -> String {
+pub(crate) fn one_of_words<'w>(words: impl Iterator<Item = &'w str>) -> String {
     let quoted: Vec<String> = words.map(|word| format!("\"{word}\"")).collect();
     match quoted.as_slice() {
         [only] => only.clone(),
@@ -154,15 +136,9 @@ pub(super) fn one_of_words<'w>(words: impl Iterator<Item = &'w str>) -> String {
 }
 
 /// The problem of a word that is none of `words`.
-pub(super) fn unknown_word<'w>(
-    typed: &str,
-    words: impl Iterator<Item = &'w str> + Clone,
-) -> Problem {
-    let problem = Problem::new(
-        code::UNKNOWN_WORD,
-        format!("`{}` is not known here", clipped(typed)),
-    )
-    .expected(one_of_words(words.clone()));
+pub(crate) fn unknown_word<'w>(typed: &str, words: impl Iterator<Item = &'w str> + Clone) -> Problem {
+    let problem = Problem::new(code::UNKNOWN_WORD, format!("`{}` is not known here", clipped(typed)))
+        .expected(one_of_words(words.clone()));
     match nearest(typed, words) {
         Some(near) => problem.help(format!("did you mean `{near}`?")),
         None => problem,
@@ -179,8 +155,13 @@ impl<T: Clone> OneOf<T> {
 impl<T: Clone> Form for OneOf<T> {
     type Out = T;
 
+    /// One of the words, or text that does not begin as a number does.
     fn fits(&self, node: &Node) -> bool {
-        node.text().is_some()
+        node.text().is_some_and(|text| {
+            let number =
+                text.trim_start().starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | '-' | '+'));
+            !number || self.words().any(|word| word == text)
+        })
     }
 
     fn wanted(&self) -> String {
@@ -206,11 +187,8 @@ impl<T: Clone> Form for OneOf<T> {
 
     fn schema(&self, _: &mut Definitions) -> Json {
         let words: Vec<&str> = self.words().collect();
-        let meanings: Vec<String> = self
-            .list
-            .iter()
-            .map(|(word, _, doc)| format!("`{word}`: {doc}"))
-            .collect();
+        let meanings: Vec<String> =
+            self.list.iter().map(|(word, _, doc)| format!("`{word}`: {doc}")).collect();
         json!({ "enum": words, "description": meanings.join("; ") })
     }
 }

@@ -19,12 +19,7 @@ pub struct UnitError {
 
 impl UnitError {
     fn new(code: &'static str, dimension: Dimension, message: String) -> Self {
-        UnitError {
-            code,
-            message,
-            dimension,
-            help: None,
-        }
+        UnitError { code, message, dimension, help: None }
     }
 
     pub(super) fn empty(dimension: Dimension) -> Self {
@@ -44,24 +39,15 @@ impl UnitError {
             | Dimension::VolumeRate
             | Dimension::Share => format!("of {}", dimension.name().trim_start_matches("a ")),
         };
-        Self::new(
-            code::UNIT_MISSING,
-            dimension,
-            format!("`{}` needs a unit {unit}", clipped(number)),
-        )
+        Self::new(code::UNIT_MISSING, dimension, format!("`{}` needs a unit {unit}", clipped(number)))
     }
 
     pub(super) fn number(whole: &str, dimension: Dimension) -> Self {
-        let message = format!(
-            "`{}` does not begin with a number, or a number in it cannot be read",
-            clipped(whole)
-        );
+        let message =
+            format!("`{}` does not begin with a number, or a number in it cannot be read", clipped(whole));
         let mut error = Self::new(code::NUMBER_UNREADABLE, dimension, message);
         let folded = whole.to_lowercase();
-        if ["nan", "inf"]
-            .iter()
-            .any(|word| folded.trim_start_matches(['-', '+']).starts_with(word))
-        {
+        if ["nan", "inf"].iter().any(|word| folded.trim_start_matches(['-', '+']).starts_with(word)) {
             error.message = format!("`{}` is not a finite number", clipped(whole));
         }
         error
@@ -81,11 +67,7 @@ impl UnitError {
     }
 
     pub(super) fn unknown(unit: &str, whole: &str, dimension: Dimension) -> Self {
-        let message = format!(
-            "the unit `{}` in `{}` is not known",
-            clipped(unit),
-            clipped(whole)
-        );
+        let message = format!("the unit `{}` in `{}` is not known", clipped(unit), clipped(whole));
         let mut error = Self::new(code::UNIT_UNKNOWN, dimension, message);
         let folded = unit.to_lowercase();
         let same = table::words().find(|word| word.to_lowercase() == folded);
@@ -94,8 +76,7 @@ impl UnitError {
         } else if unit.is_empty() {
             Some("a unit is missing beside the stroke".to_owned())
         } else {
-            same.or_else(|| nearest(unit, table::words()))
-                .map(|word| format!("did you mean `{word}`?"))
+            same.or_else(|| nearest(unit, table::words())).map(|word| format!("did you mean `{word}`?"))
         };
         error
     }
@@ -106,13 +87,14 @@ impl UnitError {
         Self::new(code::OUT_OF_RANGE, dimension, message)
     }
 
+    /// What is wrong, one of [`code`].
+    pub fn code(&self) -> &'static str {
+        self.code
+    }
+
     /// What was expected: "a speed, such as `30 ft/min`".
     pub fn expected(&self) -> String {
-        format!(
-            "{}, such as `{}`",
-            self.dimension.name(),
-            self.dimension.example()
-        )
+        format!("{}, such as `{}`", self.dimension.name(), self.dimension.example())
     }
 }
 

@@ -203,12 +203,7 @@ fn whole_number(text: &str) -> Option<(f64, &str)> {
 /// Length of the number at the beginning: sign, digits with a point, exponent if it is complete.
 fn number_end(text: &str) -> usize {
     let bytes = text.as_bytes();
-    let digits = |from: usize| {
-        bytes[from..]
-            .iter()
-            .take_while(|byte| byte.is_ascii_digit())
-            .count()
-    };
+    let digits = |from: usize| bytes[from..].iter().take_while(|byte| byte.is_ascii_digit()).count();
     let sign = |from: usize| usize::from(matches!(bytes.get(from), Some(b'-' | b'+')));
     let mut end = sign(0);
     end += digits(end);
@@ -218,11 +213,7 @@ fn number_end(text: &str) -> usize {
     }
     if matches!(bytes.get(end), Some(b'e' | b'E')) {
         let start = end + 1 + sign(end + 1);
-        let length = if start < bytes.len() {
-            digits(start)
-        } else {
-            0
-        };
+        let length = if start < bytes.len() { digits(start) } else { 0 };
         if length > 0 {
             end = start + length;
         }
@@ -264,11 +255,8 @@ fn meaning(unit: &str, whole: &str, dimension: Dimension) -> Result<(Kind, Facto
     match unit.split_once('/') {
         None => atom(&unit).map(|(atom, factor)| (table::alone(atom), factor)),
         Some((above, below)) => {
-            let (above, upper) = if above.trim().is_empty() {
-                (Atom::Pieces, Factor::ONE)
-            } else {
-                atom(above)?
-            };
+            let (above, upper) =
+                if above.trim().is_empty() { (Atom::Pieces, Factor::ONE) } else { atom(above)? };
             let (below, lower) = atom(below)?;
             Ok((table::quotient(above, below), upper.over(lower)))
         }
@@ -277,9 +265,7 @@ fn meaning(unit: &str, whole: &str, dimension: Dimension) -> Result<(Kind, Facto
 
 /// `ft³ per min`, `ft^3/min` and `ft3/min` are one.
 fn plain_unit(unit: &str) -> String {
-    unit.replace(" per ", "/")
-        .replace('³', "3")
-        .replace("^3", "3")
+    unit.replace(" per ", "/").replace('³', "3").replace("^3", "3")
 }
 
 #[cfg(test)]

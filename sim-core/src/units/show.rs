@@ -18,12 +18,7 @@ pub enum System {
 /// per hour. Digits: three significant ones, more if they stand before the point; zeros at the end are left out.
 pub fn format(value: f64, dimension: Dimension, system: System) -> String {
     let (unit, size) = unit_for(value.abs(), dimension, system);
-    let space = if unit.starts_with('%') || !unit.is_empty() {
-        " "
-    } else {
-        ""
-    };
-    format!("{}{space}{unit}", digits(value / size))
+    format!("{} {unit}", digits(value / size))
 }
 
 /// Unit and its size for a magnitude: the largest unit of the ladder whose mark is not above the magnitude.
@@ -50,14 +45,10 @@ fn unit_for(size: f64, dimension: Dimension, system: System) -> (&'static str, f
         (Dimension::Mass, System::Inch) => &[(LB / 2.0, "lb", LB), (0.0, "oz", LB / 16.0)],
         (Dimension::Mass, System::Metric) => &[(0.5, "kg", 1.0), (0.0, "g", 1e-3)],
         (Dimension::Volume, System::Inch) => &[(FT3 / 10.0, "ft3", FT3), (0.0, "in3", IN3)],
-        (Dimension::Volume, System::Metric) => {
-            &[(1.0, "m3", 1.0), (1e-4, "L", 1e-3), (0.0, "cm3", 1e-6)]
+        (Dimension::Volume, System::Metric) => &[(1.0, "m3", 1.0), (1e-4, "L", 1e-3), (0.0, "cm3", 1e-6)],
+        (Dimension::Rate, System::Inch | System::Metric) => {
+            &[(0.5 / 60.0, "ppm", 1.0 / 60.0), (f64::MIN_POSITIVE, "/h", 1.0 / 3600.0), (0.0, "ppm", 1.0)]
         }
-        (Dimension::Rate, System::Inch | System::Metric) => &[
-            (0.5 / 60.0, "ppm", 1.0 / 60.0),
-            (f64::MIN_POSITIVE, "/h", 1.0 / 3600.0),
-            (0.0, "ppm", 1.0),
-        ],
         (Dimension::VolumeRate, System::Inch) => &[(0.0, "ft3/h", FT3 / 3600.0)],
         (Dimension::VolumeRate, System::Metric) => &[(0.0, "L/h", 1e-3 / 3600.0)],
         (Dimension::Density, System::Inch) => &[(0.0, "/ft3", 1.0 / FT3)],
@@ -65,8 +56,7 @@ fn unit_for(size: f64, dimension: Dimension, system: System) -> (&'static str, f
         (Dimension::Share, System::Inch | System::Metric) => &[(0.0, "%", 0.01)],
     };
     let fits = ladder.iter().find(|(mark, _, _)| size >= *mark);
-    fits.or(ladder.last())
-        .map_or(("", 1.0), |&(_, unit, size)| (unit, size))
+    fits.or(ladder.last()).map_or(("", 1.0), |&(_, unit, size)| (unit, size))
 }
 
 /// Three significant digits, all digits before the point, no zeros at the end.
@@ -84,14 +74,6 @@ fn digits(value: f64) -> String {
         mark /= 10.0;
     }
     let text = format!("{value:.places$}");
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        &text
-    };
-    if text == "-0" {
-        "0".to_owned()
-    } else {
-        text.to_owned()
-    }
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }

@@ -13,16 +13,10 @@ pub(super) struct Factor {
 }
 
 impl Factor {
-    pub(super) const ONE: Factor = Factor {
-        multiply: 1.0,
-        divide: 1.0,
-    };
+    pub(super) const ONE: Factor = Factor { multiply: 1.0, divide: 1.0 };
 
     pub(super) fn over(self, below: Factor) -> Factor {
-        Factor {
-            multiply: self.multiply * below.divide,
-            divide: self.divide * below.multiply,
-        }
+        Factor { multiply: self.multiply * below.divide, divide: self.divide * below.multiply }
     }
 }
 
@@ -57,79 +51,34 @@ struct Row {
 }
 
 const fn row(words: &'static [&'static str], atom: Atom, multiply: f64, divide: f64) -> Row {
-    Row {
-        words,
-        atom,
-        multiply,
-        divide,
-    }
+    Row { words, atom, multiply, divide }
 }
 
 const ROWS: [Row; 30] = [
-    row(
-        &["s", "sec", "secs", "second", "seconds"],
-        Atom::Time,
-        1.0,
-        1.0,
-    ),
+    row(&["s", "sec", "secs", "second", "seconds"], Atom::Time, 1.0, 1.0),
     row(&["ms", "millisecond", "milliseconds"], Atom::Time, 1.0, 1e3),
-    row(
-        &["us", "µs", "μs", "microsecond", "microseconds"],
-        Atom::Time,
-        1.0,
-        1e6,
-    ),
+    row(&["us", "µs", "μs", "microsecond", "microseconds"], Atom::Time, 1.0, 1e6),
     row(&["min", "mins", "minute", "minutes"], Atom::Time, 60.0, 1.0),
-    row(
-        &["h", "hr", "hrs", "hour", "hours"],
-        Atom::Time,
-        3600.0,
-        1.0,
-    ),
+    row(&["h", "hr", "hrs", "hour", "hours"], Atom::Time, 3600.0, 1.0),
     row(&["day", "d", "days"], Atom::Time, 86_400.0, 1.0),
     row(&["mm", "millimetre", "millimetres"], Atom::Length, 1.0, 1e3),
     row(&["cm", "centimetre", "centimetres"], Atom::Length, 1.0, 1e2),
-    row(
-        &["m", "metre", "metres", "meter", "meters"],
-        Atom::Length,
-        1.0,
-        1.0,
-    ),
-    row(
-        &["in", "inch", "inches", "\"", "″"],
-        Atom::Length,
-        254.0,
-        1e4,
-    ),
+    row(&["m", "metre", "metres", "meter", "meters"], Atom::Length, 1.0, 1.0),
+    row(&["in", "inch", "inches", "\"", "″"], Atom::Length, 254.0, 1e4),
     row(&["ft", "foot", "feet", "'", "′"], Atom::Length, 3048.0, 1e4),
     row(&["yd", "yard", "yards"], Atom::Length, 9144.0, 1e4),
     row(&["g", "gram", "grams"], Atom::Mass, 1.0, 1e3),
     row(&["mg", "milligram", "milligrams"], Atom::Mass, 1.0, 1e6),
     row(&["kg", "kilogram", "kilograms"], Atom::Mass, 1.0, 1.0),
-    row(
-        &["lb", "lbs", "pound", "pounds"],
-        Atom::Mass,
-        45_359_237.0,
-        1e8,
-    ),
+    row(&["lb", "lbs", "pound", "pounds"], Atom::Mass, 45_359_237.0, 1e8),
     row(&["oz", "ounce", "ounces"], Atom::Mass, 45_359_237.0, 16e8),
     row(&["mm3"], Atom::Volume, 1.0, 1e9),
     row(&["cm3", "ml", "mL", "cc"], Atom::Volume, 1.0, 1e6),
-    row(
-        &["L", "l", "dm3", "litre", "litres", "liter", "liters"],
-        Atom::Volume,
-        1.0,
-        1e3,
-    ),
+    row(&["L", "l", "dm3", "litre", "litres", "liter", "liters"], Atom::Volume, 1.0, 1e3),
     row(&["m3"], Atom::Volume, 1.0, 1.0),
     row(&["in3", "cu in"], Atom::Volume, 16_387_064.0, 1e12),
     row(&["ft3", "cu ft"], Atom::Volume, 28_316_846_592.0, 1e12),
-    row(
-        &["gal", "gallon", "gallons"],
-        Atom::Volume,
-        3_785_411_784.0,
-        1e12,
-    ),
+    row(&["gal", "gallon", "gallons"], Atom::Volume, 3_785_411_784.0, 1e12),
     row(&PIECES, Atom::Pieces, 1.0, 1.0),
     row(&["%", "percent", "per cent"], Atom::Share, 1.0, 100.0),
     row(&["‰"], Atom::Share, 1.0, 1000.0),
@@ -169,13 +118,7 @@ const PIECES: [&str; 24] = [
 /// What a word measures and its size.
 pub(super) fn atom(word: &str) -> Option<(Atom, Factor)> {
     let row = ROWS.iter().find(|row| row.words.contains(&word))?;
-    Some((
-        row.atom,
-        Factor {
-            multiply: row.multiply,
-            divide: row.divide,
-        },
-    ))
+    Some((row.atom, Factor { multiply: row.multiply, divide: row.divide }))
 }
 
 /// All known words, for suggestions.

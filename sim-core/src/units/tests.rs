@@ -43,11 +43,7 @@ fn quantities_in_both_systems_are_the_nearest_number_in_si() {
         ("30 /h", Dimension::Rate, 30.0 / 3600.0),
         ("1/min", Dimension::Rate, 1.0 / 60.0),
         ("36 L/h", Dimension::VolumeRate, 1e-5),
-        (
-            "6 ft3/h",
-            Dimension::VolumeRate,
-            6.0 * 0.028316846592 / 3600.0,
-        ),
+        ("6 ft3/h", Dimension::VolumeRate, 6.0 * 0.028316846592 / 3600.0),
         ("12 /L", Dimension::Density, 12000.0),
         ("28316846592 parts/ft3", Dimension::Density, 1e12),
         ("2 %", Dimension::Share, 0.02),
@@ -56,21 +52,11 @@ fn quantities_in_both_systems_are_the_nearest_number_in_si() {
         ("0 s", Dimension::Time, 0.0),
     ] {
         let value = parse(text, dimension).unwrap_or_else(|error| panic!("{text}: {error}"));
-        assert!(
-            (value - si).abs() <= si.abs() * f64::EPSILON,
-            "{text} is {value}, not {si}"
-        );
+        assert!((value - si).abs() <= si.abs() * f64::EPSILON, "{text} is {value}, not {si}");
     }
-    assert_eq!(
-        parse("0.6 s", Dimension::Time),
-        Ok(0.6),
-        "seconds are not touched"
-    );
+    assert_eq!(parse("0.6 s", Dimension::Time), Ok(0.6), "seconds are not touched");
     assert_eq!(parse("3 ms", Dimension::Time), Ok(0.003));
-    assert_eq!(
-        parse("-0 s", Dimension::Time).map(f64::is_sign_negative),
-        Ok(false)
-    );
+    assert_eq!(parse("-0 s", Dimension::Time).map(f64::is_sign_negative), Ok(false));
 }
 
 #[test]
@@ -83,126 +69,31 @@ fn what_is_wrong_is_said() {
             code::UNIT_MISSING,
             "`30` needs a unit of speed; expected a speed, such as `30 ft/min`",
         ),
-        (
-            "30 ft",
-            Dimension::Speed,
-            code::UNIT_WRONG_KIND,
-            "`30 ft` is a length; expected a speed",
-        ),
-        (
-            "3 lb/h",
-            Dimension::VolumeRate,
-            code::UNIT_WRONG_KIND,
-            "is a mass per time",
-        ),
-        (
-            "3 parts",
-            Dimension::Rate,
-            code::UNIT_WRONG_KIND,
-            "is a number of pieces",
-        ),
-        (
-            "3 %/h",
-            Dimension::Rate,
-            code::UNIT_WRONG_KIND,
-            "do not go together",
-        ),
-        (
-            "1 in 5000",
-            Dimension::Length,
-            code::UNIT_MISSING,
-            "needs a unit of length",
-        ),
-        (
-            "1 ppm 2 ppm",
-            Dimension::Rate,
-            code::UNIT_WRONG_KIND,
-            "more than one quantity",
-        ),
-        (
-            "30 ft/mim",
-            Dimension::Speed,
-            code::UNIT_UNKNOWN,
-            "did you mean `min`?",
-        ),
-        (
-            "30 FT/MIN",
-            Dimension::Speed,
-            code::UNIT_UNKNOWN,
-            "did you mean `ft`?",
-        ),
+        ("30 ft", Dimension::Speed, code::UNIT_WRONG_KIND, "`30 ft` is a length; expected a speed"),
+        ("3 lb/h", Dimension::VolumeRate, code::UNIT_WRONG_KIND, "is a mass per time"),
+        ("3 parts", Dimension::Rate, code::UNIT_WRONG_KIND, "is a number of pieces"),
+        ("3 %/h", Dimension::Rate, code::UNIT_WRONG_KIND, "do not go together"),
+        ("1 in 5000", Dimension::Length, code::UNIT_MISSING, "needs a unit of length"),
+        ("1 ppm 2 ppm", Dimension::Rate, code::UNIT_WRONG_KIND, "more than one quantity"),
+        ("30 ft/mim", Dimension::Speed, code::UNIT_UNKNOWN, "did you mean `min`?"),
+        ("30 FT/MIN", Dimension::Speed, code::UNIT_UNKNOWN, "did you mean `ft`?"),
         (
             "30 furlongs",
             Dimension::Length,
             code::UNIT_UNKNOWN,
             "the unit `furlongs` in `30 furlongs` is not known",
         ),
-        (
-            "12,000 /ft3",
-            Dimension::Density,
-            code::UNIT_UNKNOWN,
-            "without separators",
-        ),
-        (
-            "30 ft/",
-            Dimension::Speed,
-            code::UNIT_UNKNOWN,
-            "missing beside the stroke",
-        ),
-        (
-            "1h30min",
-            Dimension::Time,
-            code::UNIT_UNKNOWN,
-            "is not known",
-        ),
-        (
-            "fast",
-            Dimension::Speed,
-            code::NUMBER_UNREADABLE,
-            "does not begin with a number",
-        ),
-        (
-            "NaN s",
-            Dimension::Time,
-            code::NUMBER_UNREADABLE,
-            "not a finite number",
-        ),
-        (
-            "-inf s",
-            Dimension::Time,
-            code::NUMBER_UNREADABLE,
-            "not a finite number",
-        ),
-        (
-            "1 h -30 min",
-            Dimension::Time,
-            code::NUMBER_UNREADABLE,
-            "cannot be read",
-        ),
-        (
-            "1e308 h",
-            Dimension::Time,
-            code::OUT_OF_RANGE,
-            "larger than anything",
-        ),
-        (
-            "1e308 s",
-            Dimension::Time,
-            code::OUT_OF_RANGE,
-            "larger than anything",
-        ),
-        (
-            "1e999 s",
-            Dimension::Time,
-            code::OUT_OF_RANGE,
-            "larger than anything",
-        ),
-        (
-            "1e-300 s",
-            Dimension::Time,
-            code::OUT_OF_RANGE,
-            "smaller than anything",
-        ),
+        ("12,000 /ft3", Dimension::Density, code::UNIT_UNKNOWN, "without separators"),
+        ("30 ft/", Dimension::Speed, code::UNIT_UNKNOWN, "missing beside the stroke"),
+        ("1h30min", Dimension::Time, code::UNIT_UNKNOWN, "is not known"),
+        ("fast", Dimension::Speed, code::NUMBER_UNREADABLE, "does not begin with a number"),
+        ("NaN s", Dimension::Time, code::NUMBER_UNREADABLE, "not a finite number"),
+        ("-inf s", Dimension::Time, code::NUMBER_UNREADABLE, "not a finite number"),
+        ("1 h -30 min", Dimension::Time, code::NUMBER_UNREADABLE, "cannot be read"),
+        ("1e308 h", Dimension::Time, code::OUT_OF_RANGE, "larger than anything"),
+        ("1e308 s", Dimension::Time, code::OUT_OF_RANGE, "larger than anything"),
+        ("1e999 s", Dimension::Time, code::OUT_OF_RANGE, "larger than anything"),
+        ("1e-300 s", Dimension::Time, code::OUT_OF_RANGE, "smaller than anything"),
     ];
     for (text, dimension, code, words) in cases {
         let error = parse(text, dimension).expect_err(text);
@@ -217,13 +108,7 @@ fn every_example_is_of_its_dimension_and_of_no_other() {
     for dimension in Dimension::ALL {
         for other in Dimension::ALL {
             let fits = parse(dimension.example(), other).is_ok();
-            assert_eq!(
-                fits,
-                dimension == other,
-                "{} as {}",
-                dimension.example(),
-                other.name()
-            );
+            assert_eq!(fits, dimension == other, "{} as {}", dimension.example(), other.name());
         }
     }
 }
