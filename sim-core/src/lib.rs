@@ -3,6 +3,7 @@
 //! Data flows one way: text -> scenario -> compiled network -> replication -> measures -> study.
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
+pub mod diag;
 pub mod kernel;
 pub mod measure;
 pub mod network;
@@ -11,3 +12,5 @@ pub mod replication;
 pub mod stations;
 pub mod statistics;
 pub mod terms;
+pub mod text;
+pub mod units;

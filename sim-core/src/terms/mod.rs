@@ -1,3 +1,5 @@
-//! What a plan is made of once it is read and checked: plain values without text.
+//! What a plan is made of once it is read and checked: plain values, and the forms that read them.
 
 pub mod law;
+pub mod law_form;
+mod law_parts;

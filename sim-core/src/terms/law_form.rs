@@ -1,0 +1,399 @@
+//! Random amounts as they stand in a file.
+//!
+//! | in the file | law |
+//! |---|---|
+//! | `"0.6 s"` | fixed |
+//! | `["0.6 s", "0.7 s", "0.6 s"]` | observed values, drawn with equal chances |
+//! | `{"mean": "2 s", "spread": "0.5 s"}` | gamma; spread is the standard deviation |
+//! | `{"low": "1 s", "likely": "2 s", "high": "4 s"}` | triangular |
+//! | `{"from": "1 s", "to": "2 s"}` | uniform |
+//! | `{"law": "exponential", "mean": "2 s"}` | named, with its parameters |
+//!
+//! `"minimum"` may be added to any object: it is added to every draw. Laws of counts have plain numbers in place
+//! of quantities, and of the laws those that give whole numbers. Nothing is drawn here. Invariant: what is read
+//! passes [`Law::check`].
+
+use serde_json::{Value as Json, json};
+
+use super::law::{Law, Shape};
+use super::law_parts::{Amount, Row, Unit, Word};
+use crate::diag::{Problem, code};
+use crate::text::fields::{Object, Reading, describe_object, read_object};
+use crate::text::forms::{Form, chance, count, list_of, real};
+use crate::text::json::{Node, Value};
+use crate::text::schema::Definitions;
+use crate::text::{one_of_words, unknown_word, warn_unusual};
+use crate::units::Dimension;
+
+/// A random amount of a dimension, or a random count.
+#[derive(Debug, Clone, Copy)]
+pub struct LawForm {
+    unit: Unit,
+    positive: bool,
+    usual: Option<(f64, f64, &'static str)>,
+}
+
+/// A random amount of a dimension, in its SI base unit.
+pub fn law(dimension: Dimension) -> LawForm {
+    LawForm { unit: Unit::Of(dimension), positive: false, usual: None }
+}
+
+/// A random whole number.
+pub fn count_law() -> LawForm {
+    LawForm { unit: Unit::Count, positive: false, usual: None }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Fixed,
+    Uniform,
+    Triangular,
+    Exponential,
+    Gamma,
+    Lognormal,
+    Weibull,
+    Geometric,
+    Binomial,
+    Poisson,
+    Table,
+    Observed,
+}
+
+impl Kind {
+    const OF_AMOUNTS: [Kind; 10] = [
+        Kind::Fixed,
+        Kind::Uniform,
+        Kind::Triangular,
+        Kind::Exponential,
+        Kind::Gamma,
+        Kind::Lognormal,
+        Kind::Weibull,
+        Kind::Geometric,
+        Kind::Table,
+        Kind::Observed,
+    ];
+    const OF_COUNTS: [Kind; 7] = [
+        Kind::Fixed,
+        Kind::Uniform,
+        Kind::Geometric,
+        Kind::Binomial,
+        Kind::Poisson,
+        Kind::Table,
+        Kind::Observed,
+    ];
+
+    fn all(unit: Unit) -> &'static [Kind] {
+        match unit {
+            Unit::Of(_) => &Kind::OF_AMOUNTS,
+            Unit::Count => &Kind::OF_COUNTS,
+        }
+    }
+
+    fn word(self) -> &'static str {
+        match self {
+            Kind::Fixed => "fixed",
+            Kind::Uniform => "uniform",
+            Kind::Triangular => "triangular",
+            Kind::Exponential => "exponential",
+            Kind::Gamma => "gamma",
+            Kind::Lognormal => "lognormal",
+            Kind::Weibull => "weibull",
+            Kind::Geometric => "geometric",
+            Kind::Binomial => "binomial",
+            Kind::Poisson => "poisson",
+            Kind::Table => "table",
+            Kind::Observed => "observed",
+        }
+    }
+
+    /// Keys that tell the law without its name: any of them will do, the reader asks for the others.
+    fn told_by(self) -> &'static [&'static str] {
+        match self {
+            Kind::Uniform => &["from", "to"],
+            Kind::Triangular => &["low", "likely", "high"],
+            Kind::Gamma => &["mean", "spread"],
+            Kind::Fixed
+            | Kind::Exponential
+            | Kind::Lognormal
+            | Kind::Weibull
+            | Kind::Geometric
+            | Kind::Binomial
+            | Kind::Poisson
+            | Kind::Table
+            | Kind::Observed => &[],
+        }
+    }
+}
+
+impl LawForm {
+    /// Refuses a law that is always zero.
+    #[must_use]
+    pub fn positive(self) -> Self {
+        LawForm { positive: true, ..self }
+    }
+
+    /// Warns if the mean is outside of a usual range, ends as they would stand in a file (`"0.4 s"`; for counts
+    /// `"0.7"`); `words` say the range to people.
+    ///
+    /// # Panics
+    /// If the texts are no amounts of the law.
+    #[must_use]
+    pub fn usual(self, low: &'static str, high: &'static str, words: &'static str) -> Self {
+        LawForm { usual: Some((self.unit.literal(low), self.unit.literal(high), words)), ..self }
+    }
+
+    fn words(&self) -> impl Iterator<Item = &'static str> + Clone + use<> {
+        Kind::all(self.unit).iter().map(|kind| kind.word())
+    }
+
+    /// Which law an object is. What is wrong is reported.
+    fn kind(&self, node: &Node, at: &mut Reading) -> Option<Kind> {
+        let kinds = Kind::all(self.unit);
+        let Some(entry) = node.entry("law") else {
+            let told = kinds.iter().find(|kind| kind.told_by().iter().any(|key| node.entry(key).is_some()));
+            if told.is_none() {
+                let problem = Problem::new(code::MISSING_KEY, "it is not said which law this is")
+                    .expected(format!("\"law\": {}", one_of_words(self.words())));
+                at.error(node.span, problem);
+            }
+            return told.copied();
+        };
+        at.in_key("law", |at| {
+            let Some(word) = entry.node.text() else {
+                at.wrong_type(&entry.node, &one_of_words(self.words()));
+                return None;
+            };
+            let found = kinds.iter().find(|kind| kind.word() == word);
+            if found.is_none() {
+                at.error(entry.node.span, unknown_word(word, self.words()));
+            }
+            found.copied()
+        })
+    }
+
+    /// Reads, or describes, the object of one law.
+    fn object(&self, kind: Kind, object: &mut Object<'_>) -> Law {
+        let word = Word(kind.word());
+        if kind.told_by().is_empty() {
+            object.required("law", word, "Name of the law");
+        } else {
+            object.maybe("law", word, "Name of the law; its parameters tell it too");
+        }
+        let shape = match self.unit {
+            Unit::Of(_) => self.amount_shape(kind, object),
+            Unit::Count => self.count_shape(kind, object),
+        };
+        let minimum = object.maybe("minimum", self.unit.value(), "Added to every draw; nothing if left out");
+        Law { minimum: minimum.unwrap_or(0.0), shape }
+    }
+
+    fn amount_shape(&self, kind: Kind, object: &mut Object<'_>) -> Shape {
+        let (any, positive) = (self.unit.value(), self.unit.value().positive());
+        match kind {
+            Kind::Fixed | Kind::Table | Kind::Observed => self.listed(kind, object),
+            Kind::Uniform => Shape::Uniform {
+                from: object.required("from", any, "Smallest value"),
+                to: object.required("to", any, "Largest value"),
+            },
+            Kind::Triangular => Shape::Triangular {
+                low: object.required("low", any, "Smallest value"),
+                likely: object.required("likely", any, "Most likely value"),
+                high: object.required("high", any, "Largest value"),
+            },
+            Kind::Exponential => Shape::Exponential { mean: object.required("mean", positive, "Mean") },
+            Kind::Gamma => {
+                let (mean, spread) = mean_and_spread(positive, any, object);
+                Shape::Gamma { mean, spread }
+            }
+            Kind::Lognormal => {
+                let (mean, spread) = mean_and_spread(positive, any, object);
+                Shape::Lognormal { mean, spread }
+            }
+            Kind::Weibull => Shape::Weibull {
+                shape: object.required("shape", real().positive().at_most(1000.0), "Above one: wear"),
+                scale: object.required("scale", positive, "Value that is reached with the chance 1/e"),
+            },
+            Kind::Geometric => Shape::Geometric {
+                mean: object.required("mean", positive, "Mean of the whole, one step or more"),
+                step: object.required("step", positive, "Length of one trial"),
+            },
+            Kind::Binomial | Kind::Poisson => unreachable!("laws of counts are not among those of amounts"),
+        }
+    }
+
+    fn count_shape(&self, kind: Kind, object: &mut Object<'_>) -> Shape {
+        let mean = self.unit.mean().positive();
+        match kind {
+            Kind::Fixed | Kind::Table | Kind::Observed => self.listed(kind, object),
+            Kind::Uniform => whole_numbers(object),
+            Kind::Geometric => Shape::Geometric {
+                mean: object.required("mean", mean, "Mean of the whole, one step or more"),
+                step: object.optional("step", self.unit.value().positive(), "1", "Count of one trial"),
+            },
+            Kind::Binomial => Shape::Binomial {
+                trials: object.required(
+                    "trials",
+                    count().at_least(1).at_most(MOST_TRIALS).map(|n| n as u32),
+                    "Trials",
+                ),
+                chance: object.required(
+                    "chance",
+                    chance().map(|chance| chance.value()),
+                    "Chance of each trial",
+                ),
+            },
+            Kind::Poisson => Shape::Poisson { mean: object.required("mean", mean, "Mean") },
+            Kind::Triangular | Kind::Exponential | Kind::Gamma | Kind::Lognormal | Kind::Weibull => {
+                unreachable!("laws of amounts are not among those of counts")
+            }
+        }
+    }
+
+    /// Laws that are written the same way for amounts and counts.
+    fn listed(&self, kind: Kind, object: &mut Object<'_>) -> Shape {
+        let value = self.unit.value();
+        match kind {
+            Kind::Fixed => Shape::Fixed(object.required("value", value, "The value")),
+            Kind::Table => {
+                let rows = list_of(Row(value)).at_least(1);
+                Shape::Table(object.required("values", rows, "Values with their weights"))
+            }
+            Kind::Observed
+            | Kind::Uniform
+            | Kind::Triangular
+            | Kind::Exponential
+            | Kind::Gamma
+            | Kind::Lognormal
+            | Kind::Weibull
+            | Kind::Geometric
+            | Kind::Binomial
+            | Kind::Poisson => {
+                let values = list_of(value).at_least(1);
+                Shape::Observed(object.required("values", values, "Values as they were observed"))
+            }
+        }
+    }
+
+    /// Checks between parameters, and against what is usual.
+    fn checked(&self, law: Law, node: &Node, at: &mut Reading) -> Option<Law> {
+        if let Err(words) = law.check() {
+            let problem = Problem::new(code::LAW_IMPOSSIBLE, format!("this is no possible law: {words}"));
+            at.error(node.span, problem.expected(self.wanted()));
+            return None;
+        }
+        let mean = law.mean();
+        if self.positive && mean <= 0.0 {
+            let problem = Problem::new(code::OUT_OF_RANGE, "this is always zero");
+            at.error(node.span, problem.expected(self.wanted()));
+            return None;
+        }
+        if let Some((low, high, words)) = self.usual
+            && !(low..=high).contains(&mean)
+        {
+            warn_unusual(node, at, &format!("a mean of {}", self.unit.shown(mean)), words);
+        }
+        Some(law)
+    }
+}
+
+/// Most trials of a binomial law.
+const MOST_TRIALS: u64 = 1_000_000;
+/// Most different numbers of a uniform law of counts.
+const MOST_NUMBERS: u64 = 10_000;
+
+fn mean_and_spread(positive: Amount, any: Amount, object: &mut Object<'_>) -> (f64, f64) {
+    let mean = object.required("mean", positive, "Mean");
+    let spread = object.required("spread", any, "Standard deviation of the value itself");
+    (mean, spread)
+}
+
+/// Every whole number from one to another with the same chance: a table.
+fn whole_numbers(object: &mut Object<'_>) -> Shape {
+    let from = object.required("from", count(), "Smallest number");
+    let to = object.required("to", count(), "Largest number");
+    let both = object.sound(&["from", "to"]);
+    if both && from > to {
+        object.fail(
+            "to",
+            Problem::new(code::OUT_OF_RANGE, format!("`to` is {to}, below `from`, which is {from}")),
+        );
+    } else if both && to - from >= MOST_NUMBERS {
+        let problem = Problem::new(code::OUT_OF_RANGE, "there are too many numbers from `from` to `to`");
+        object.fail("to", problem.expected(format!("at most {MOST_NUMBERS} different numbers")));
+    } else if both {
+        return Shape::Table((from..=to).map(|number| (number as f64, 1.0)).collect());
+    }
+    Shape::Fixed(from as f64)
+}
+
+impl Form for LawForm {
+    type Out = Law;
+
+    fn fits(&self, node: &Node) -> bool {
+        self.unit.value().fits(node) || matches!(node.value, Value::List(_) | Value::Object(_))
+    }
+
+    fn wanted(&self) -> String {
+        match self.unit {
+            Unit::Of(dimension) => {
+                let example = dimension.example();
+                format!(
+                    "{}, such as \"{example}\", or a law, such as {{\"law\": \"exponential\", \"mean\": \"{example}\"}}",
+                    dimension.name()
+                )
+            }
+            Unit::Count => {
+                "a whole number, such as 3, or a law, such as {\"law\": \"poisson\", \"mean\": 2.2}"
+                    .to_owned()
+            }
+        }
+    }
+
+    fn read(&self, node: &Node, at: &mut Reading) -> Option<Law> {
+        let before = at.error_count();
+        let law = match (&node.value, self.unit) {
+            (Value::List(_), _) => {
+                Shape::Observed(list_of(self.unit.value()).at_least(1).read(node, at)?).into()
+            }
+            (Value::Object(_), _) => {
+                let kind = self.kind(node, at)?;
+                read_object(node, at, |object| self.object(kind, object))?
+            }
+            (Value::Text(_) | Value::Number(..), Unit::Of(_)) | (Value::Number(..), Unit::Count) => {
+                Law::fixed(self.unit.value().read(node, at)?)
+            }
+            (Value::Text(_), Unit::Count) | (Value::Null | Value::Bool(_), _) => {
+                at.wrong_type(node, &self.wanted());
+                return None;
+            }
+        };
+        if at.error_count() > before {
+            return None;
+        }
+        self.checked(law, node, at)
+    }
+
+    fn stand_in(&self) -> Law {
+        Law::fixed(1.0)
+    }
+
+    fn schema(&self, definitions: &mut Definitions) -> Json {
+        let name = self.unit.schema_name();
+        let mut schema = definitions.define(&name, |definitions| {
+            let value = self.unit.value().schema(definitions);
+            let mut all = vec![value.clone(), json!({ "type": "array", "items": value, "minItems": 1 })];
+            for &kind in Kind::all(self.unit) {
+                all.push(definitions.define(&format!("{name}-{}", kind.word()), |definitions| {
+                    describe_object(definitions, |object| self.object(kind, object))
+                }));
+            }
+            json!({ "anyOf": all })
+        });
+        let usual = self.usual.map_or(String::new(), |(_, _, words)| format!("; usual: {words}"));
+        schema["description"] = json!(format!("{}{usual}", self.unit.described()));
+        schema
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,332 @@
+//! Chances and shares, as numbers, per cent, or counts of a test.
+//!
+//! Counts are kept: how much a drop test of fifty parts does not know belongs to the proof.
+
+use serde_json::{Value as Json, json};
+
+use super::fields::{NOTE, Object, Reading, describe_object, read_object};
+use super::forms::{Form, Spanned, count};
+use super::json::{Node, Value, clipped};
+use super::quantity::{QUANTITY_PATTERN, warn_unusual};
+use super::reading::{check_note, note_schema};
+use super::schema::Definitions;
+use super::words::name_problem;
+use crate::diag::{Problem, code};
+use crate::units::{Dimension, parse};
+
+/// A chance, as it is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Chance {
+    /// Assumed, from 0 to 1.
+    Known(f64),
+    /// Seen so many times in so many trials; `of` is 1 or more, `seen` is not above `of`.
+    Counted {
+        /// Times that it happened.
+        seen: u64,
+        /// Trials.
+        of: u64,
+    },
+}
+
+impl Chance {
+    /// The chance itself, from 0 to 1; for counts the share seen.
+    pub fn value(self) -> f64 {
+        match self {
+            Chance::Known(value) => value,
+            Chance::Counted { seen, of } => seen as f64 / of as f64,
+        }
+    }
+}
+
+/// A chance: `0.02`, `"2 %"`, `"1 in 5000"`, or evidence: `"3 of 500"`, `{"seen": 3, "of": 500}`.
+#[derive(Debug, Clone, Copy)]
+pub struct ChanceForm {
+    usual: Option<(f64, f64, &'static str)>,
+}
+
+/// A chance: `0.02`, `"2 %"`, `"1 in 5000"`, or evidence: `"3 of 500"`, `{"seen": 3, "of": 500}`.
+pub fn chance() -> ChanceForm {
+    ChanceForm { usual: None }
+}
+
+const CHANCE_WANTED: &str =
+    "a chance from 0 to 1, such as 0.02, \"2 %\", \"3 of 500\" or {\"seen\": 3, \"of\": 500}";
+
+impl ChanceForm {
+    /// Warns outside of a usual range, from 0 to 1; `words` say it to people.
+    #[must_use]
+    pub fn usual(self, low: f64, high: f64, words: &'static str) -> Self {
+        ChanceForm { usual: Some((low, high, words)) }
+    }
+}
+
+fn known(value: f64, written: &str) -> Result<Chance, Problem> {
+    if (0.0..=1.0).contains(&value) {
+        return Ok(Chance::Known(value + 0.0));
+    }
+    let size = if value < 0.0 { "below zero" } else { "above one" };
+    let problem =
+        Problem::new(code::OUT_OF_RANGE, format!("`{}` is {size}", clipped(written))).expected(CHANCE_WANTED);
+    Err(if value > 1.0 && !written.contains('%') {
+        problem.help(format!("per cent are written as text: \"{} %\"", clipped(written)))
+    } else {
+        problem
+    })
+}
+
+fn counted(seen: u64, of: u64) -> Result<Chance, Problem> {
+    if seen <= of && of > 0 {
+        return Ok(Chance::Counted { seen, of });
+    }
+    let message = format!("{seen} of {of} cannot have been seen");
+    Err(Problem::new(code::OUT_OF_RANGE, message).expected(CHANCE_WANTED))
+}
+
+fn from_text(text: &str) -> Result<Chance, Problem> {
+    if let Some((seen, of)) = text.split_once(" of ")
+        && let (Ok(seen), Ok(of)) = (seen.trim().parse(), of.trim().parse())
+    {
+        return counted(seen, of);
+    }
+    known(parse(text, Dimension::Share)?, text)
+}
+
+fn evidence(object: &mut Object<'_>) -> Option<Chance> {
+    let seen = object.required("seen", count(), "Times that it happened");
+    let of = object.required("of", count().at_least(1), "Trials");
+    if !object.sound(&["seen", "of"]) {
+        return None;
+    }
+    counted(seen, of).map_err(|problem| object.fail("seen", problem)).ok()
+}
+
+impl Form for ChanceForm {
+    type Out = Chance;
+
+    fn fits(&self, node: &Node) -> bool {
+        matches!(node.value, Value::Number(..) | Value::Text(_) | Value::Object(_))
+    }
+
+    fn wanted(&self) -> String {
+        CHANCE_WANTED.to_owned()
+    }
+
+    fn read(&self, node: &Node, at: &mut Reading) -> Option<Chance> {
+        let result = match &node.value {
+            Value::Number(value, written) => known(*value, written),
+            Value::Text(text) => from_text(text),
+            Value::Object(_) => Ok(read_object(node, at, evidence)??),
+            Value::Null | Value::Bool(_) | Value::List(_) => {
+                at.wrong_type(node, CHANCE_WANTED);
+                return None;
+            }
+        };
+        let chance = result.map_err(|problem| at.error(node.span, problem)).ok()?;
+        if let Some((low, high, words)) = self.usual
+            && !(low..=high).contains(&chance.value())
+        {
+            warn_unusual(node, at, &format!("a chance of {}", chance.value()), words);
+        }
+        Some(chance)
+    }
+
+    fn stand_in(&self) -> Chance {
+        Chance::Known(0.5)
+    }
+
+    fn schema(&self, definitions: &mut Definitions) -> Json {
+        let evidence = definitions.define("evidence", |definitions| describe_object(definitions, evidence));
+        let usual = self.usual.map_or(String::new(), |(_, _, words)| format!("; usual: {words}"));
+        json!({
+            "anyOf": [
+                { "type": "number", "minimum": 0, "maximum": 1 },
+                { "type": "string", "pattern": QUANTITY_PATTERN, "examples": ["2 %", "1 in 5000", "3 of 500"] },
+                evidence,
+            ],
+            "description": format!("a chance: a number from 0 to 1, per cent as text, or counts of a test{usual}"),
+        })
+    }
+}
+
+/// How a whole is shared out by name, in the order of the file; at least one name.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Shares {
+    /// Assumed chances that add up to one.
+    Known(Vec<(Spanned<String>, f64)>),
+    /// Counts of one test; at least one is not zero.
+    Counted(Vec<(Spanned<String>, u64)>),
+}
+
+impl Shares {
+    /// The names.
+    pub fn names(&self) -> Vec<&Spanned<String>> {
+        match self {
+            Shares::Known(rows) => rows.iter().map(|(name, _)| name).collect(),
+            Shares::Counted(rows) => rows.iter().map(|(name, _)| name).collect(),
+        }
+    }
+
+    /// The shares, which add up to one within rounding; for counts the shares seen.
+    pub fn values(&self) -> Vec<f64> {
+        match self {
+            Shares::Known(rows) => rows.iter().map(|(_, share)| *share).collect(),
+            Shares::Counted(rows) => {
+                let total: u64 = rows.iter().map(|(_, count)| count).sum();
+                rows.iter().map(|(_, count)| *count as f64 / total as f64).collect()
+            }
+        }
+    }
+}
+
+/// Shares by name: all counts, or all chances that add up to one, one of which may be `"rest"`.
+#[derive(Debug, Clone, Copy)]
+pub struct SharesForm;
+
+/// Shares by name: all counts (`{"up": 212, "down": 168}`), or all chances that add up to one
+/// (`{"up": 0.6, "down": "40 %"}`), one of which may be `"rest"`.
+pub fn shares() -> SharesForm {
+    SharesForm
+}
+
+const SHARES_WANTED: &str = "counts by name, such as {\"up\": 212, \"down\": 168}, or chances that add up to one, such as {\"up\": 0.6, \"down\": \"rest\"}";
+
+/// How far chances may be from one in sum.
+const SUM_TOLERANCE: f64 = 1e-9;
+
+type Rows<'n> = Vec<(Spanned<String>, &'n Node)>;
+
+impl Form for SharesForm {
+    type Out = Shares;
+
+    fn fits(&self, node: &Node) -> bool {
+        matches!(node.value, Value::Object(_))
+    }
+
+    fn wanted(&self) -> String {
+        SHARES_WANTED.to_owned()
+    }
+
+    fn read(&self, node: &Node, at: &mut Reading) -> Option<Shares> {
+        let Value::Object(entries) = &node.value else {
+            at.wrong_type(node, SHARES_WANTED);
+            return None;
+        };
+        let mut rows: Rows<'_> = Vec::with_capacity(entries.len());
+        for entry in entries {
+            if entry.key == NOTE {
+                at.in_key(NOTE, |at| check_note(&entry.node, at));
+                continue;
+            }
+            at.in_key(&entry.key, |at| {
+                if let Some(problem) = name_problem(&entry.key) {
+                    at.error(entry.key_span, problem);
+                }
+                rows.push((
+                    Spanned { value: entry.key.clone(), place: at.place(entry.key_span) },
+                    &entry.node,
+                ));
+            });
+        }
+        if rows.is_empty() {
+            at.error(node.span, Problem::new(code::TOO_FEW, "nothing stands in it").expected(SHARES_WANTED));
+            return None;
+        }
+        match counts(&rows) {
+            Some(counts) => Some(Shares::Counted(counts)),
+            None => chances(rows, node, at).map(Shares::Known),
+        }
+    }
+
+    fn stand_in(&self) -> Shares {
+        Shares::Known(vec![(Spanned::default(), 1.0)])
+    }
+
+    fn schema(&self, _: &mut Definitions) -> Json {
+        json!({
+            "type": "object",
+            "properties": { NOTE: note_schema() },
+            "additionalProperties": {
+                "anyOf": [
+                    { "type": "number", "minimum": 0 },
+                    { "const": "rest", "description": "What the others leave" },
+                    { "type": "string", "pattern": QUANTITY_PATTERN, "examples": ["40 %"] },
+                ],
+            },
+            "minProperties": 1,
+            "description": "by name: counts of a test, or chances that add up to one; one may be \"rest\"",
+        })
+    }
+}
+
+/// The counts, if all values are whole numbers whose sum is above one.
+fn counts(rows: &Rows<'_>) -> Option<Vec<(Spanned<String>, u64)>> {
+    const MOST: u64 = 1_000_000_000;
+    let mut counts = Vec::with_capacity(rows.len());
+    let mut total = 0_u64;
+    for (name, node) in rows {
+        let Value::Number(_, text) = &node.value else {
+            return None;
+        };
+        let count: u64 = text.parse().ok().filter(|count| *count <= MOST)?;
+        total = total.saturating_add(count);
+        counts.push((name.clone(), count));
+    }
+    (total > 1).then_some(counts)
+}
+
+fn chances(rows: Rows<'_>, whole: &Node, at: &mut Reading) -> Option<Vec<(Spanned<String>, f64)>> {
+    let before = at.error_count();
+    let mut shares = Vec::with_capacity(rows.len());
+    let mut rest: Option<usize> = None;
+    for (index, (name, node)) in rows.into_iter().enumerate() {
+        let value = at.in_key(&name.value, |at| match node.text() {
+            Some("rest") if rest.is_none() => {
+                rest = Some(index);
+                Some(0.0)
+            }
+            Some("rest") => {
+                at.error(
+                    node.span,
+                    Problem::new(code::SHARES_SUM, "there is a second \"rest\"").help("keep one of the two"),
+                );
+                None
+            }
+            Some(_) | None => one_share(node, at),
+        });
+        shares.push((name, value.unwrap_or(0.0)));
+    }
+    if at.error_count() > before {
+        return None;
+    }
+    let sum: f64 = shares.iter().map(|(_, share)| share).sum();
+    match rest.and_then(|index| shares.get_mut(index)) {
+        Some((_, share)) if sum <= 1.0 + SUM_TOLERANCE => *share = (1.0 - sum).max(0.0),
+        None if (sum - 1.0).abs() <= SUM_TOLERANCE => {}
+        Some(_) | None => {
+            let problem = Problem::new(code::SHARES_SUM, format!("the chances add up to {}", shown(sum)))
+                .expected(SHARES_WANTED)
+                .help("one of them may be \"rest\": what the others leave");
+            at.error(whole.span, problem);
+            return None;
+        }
+    }
+    Some(shares)
+}
+
+/// One chance among shares; evidence of its own would belong to another test.
+fn one_share(node: &Node, at: &mut Reading) -> Option<f64> {
+    match (&node.value, chance().fits(node)) {
+        (Value::Object(_), _) | (_, false) => {
+            at.wrong_type(node, SHARES_WANTED);
+            None
+        }
+        (Value::Null | Value::Bool(_) | Value::Number(..) | Value::Text(_) | Value::List(_), true) => {
+            chance().read(node, at).map(Chance::value)
+        }
+    }
+}
+
+/// A sum without the dust of binary rounding.
+fn shown(sum: f64) -> f64 {
+    (sum * 1e10).round() / 1e10
+}

@@ -1,0 +1,113 @@
+//! What is carried along while a tree is read: the path, and what was reported so far.
+//!
+//! Forms report here; nothing is decided here. Invariant: the path is the same after a reading as before it.
+
+use serde_json::{Value as Json, json};
+
+use crate::diag::{Diagnostics, Place, Problem, Span, code};
+use crate::text::json::{self, Node, Value};
+
+/// The key that is allowed in every object.
+pub const NOTE: &str = "note";
+
+/// What is carried along while a tree is read: the path so far, and what was reported.
+#[derive(Debug, Default)]
+pub struct Reading {
+    diagnostics: Diagnostics,
+    path: String,
+}
+
+impl Reading {
+    /// A reading at the root that goes on reporting into `diagnostics`.
+    pub fn new(diagnostics: Diagnostics) -> Self {
+        Reading { diagnostics, path: String::new() }
+    }
+
+    /// What was reported.
+    pub fn into_diagnostics(self) -> Diagnostics {
+        self.diagnostics
+    }
+
+    /// These bytes, at the path that is being read.
+    pub fn place(&self, span: Span) -> Place {
+        Place { span, path: self.path.clone() }
+    }
+
+    /// Reports an error at these bytes.
+    pub fn error(&mut self, span: Span, problem: Problem) {
+        let place = self.place(span);
+        self.diagnostics.error(&place, problem);
+    }
+
+    /// Reports a warning at these bytes.
+    pub fn warning(&mut self, span: Span, problem: Problem) {
+        let place = self.place(span);
+        self.diagnostics.warning(&place, problem);
+    }
+
+    /// Reports an error at a place of another path.
+    pub fn error_at(&mut self, place: &Place, problem: Problem) {
+        self.diagnostics.error(place, problem);
+    }
+
+    /// Reports a warning at a place of another path.
+    pub fn warning_at(&mut self, place: &Place, problem: Problem) {
+        self.diagnostics.warning(place, problem);
+    }
+
+    /// Reports that `node` is of another sort than `wanted`, which is a phrase with an example.
+    pub fn wrong_type(&mut self, node: &Node, wanted: &str) {
+        let problem =
+            Problem::new(code::WRONG_TYPE, format!("{} stands here", node.found())).expected(wanted);
+        self.error(node.span, problem);
+    }
+
+    /// Number of errors so far.
+    pub fn error_count(&self) -> usize {
+        self.diagnostics.error_count()
+    }
+
+    /// Whether so much was reported that there is no use in reading long lists to their end.
+    pub fn is_full(&self) -> bool {
+        self.diagnostics.is_full()
+    }
+
+    /// Runs `read` one key deeper.
+    pub fn in_key<T>(&mut self, key: &str, read: impl FnOnce(&mut Self) -> T) -> T {
+        let mark = self.path.len();
+        json::push_key(&mut self.path, key);
+        let result = read(self);
+        self.path.truncate(mark);
+        result
+    }
+
+    /// Runs `read` one list entry deeper.
+    pub fn in_index<T>(&mut self, index: usize, node: &Node, read: impl FnOnce(&mut Self) -> T) -> T {
+        let mark = self.path.len();
+        json::push_index(&mut self.path, index, node);
+        let result = read(self);
+        self.path.truncate(mark);
+        result
+    }
+}
+
+/// A note is text, or a list of texts.
+pub(crate) fn check_note(node: &Node, at: &mut Reading) {
+    let fine = match &node.value {
+        Value::Text(_) => true,
+        Value::List(lines) => lines.iter().all(|line| line.text().is_some()),
+        Value::Null | Value::Bool(_) | Value::Number(..) | Value::Object(_) => false,
+    };
+    if !fine {
+        at.wrong_type(node, "text, or a list of texts");
+    }
+}
+
+/// The schema of a note.
+pub(crate) fn note_schema() -> Json {
+    json!({
+        "type": ["string", "array"],
+        "items": { "type": "string" },
+        "description": "Anything worth saying; not read",
+    })
+}
