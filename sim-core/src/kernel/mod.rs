@@ -29,6 +29,7 @@ pub use kinds::KindNow;
 pub use luck::{Stream, StreamKey};
 pub use observer::{Note, Observer};
 pub use people::Job;
+pub use people::Pool;
 pub use place::{Bin, BinClass, Place, Spread, UNLIMITED};
 pub use sampler::Sampler;
 pub use state::State;

@@ -6,7 +6,9 @@
 //! station. A station that stands still (jammed, frozen) is not settled.
 
 mod alarm;
+pub mod blueprint;
 pub mod carrier;
+pub mod catalogue;
 mod dice;
 pub mod divider;
 pub mod escapement;
@@ -14,6 +16,7 @@ pub mod machine;
 pub mod path;
 pub mod stream;
 pub mod tools;
+pub mod track;
 pub mod work;
 
 pub use alarm::Alarm;

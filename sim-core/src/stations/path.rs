@@ -79,9 +79,15 @@ enum Stage {
     Empty,
     Passing,
     /// Before the tool with this number; `jammed` if its jam has had its chance.
-    AtTool { tool: usize, jammed: bool },
+    AtTool {
+        tool: usize,
+        jammed: bool,
+    },
     /// Past the tools, on the way out through this exit.
-    Leaving { exit: u8, jammed: bool },
+    Leaving {
+        exit: u8,
+        jammed: bool,
+    },
 }
 
 /// State of an orienting path for single parts.
