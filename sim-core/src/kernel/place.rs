@@ -34,6 +34,9 @@ pub(super) const SPACED: u16 = 128;
 /// The place is the hand of a station, which has to be settled when something is taken from it.
 pub(super) const HAND: u16 = 256;
 
+/// Some stations deliver into the place strictly in turn.
+pub(super) const TURNS: u16 = 512;
+
 /// One token and the time at which it has come to the end (belt time).
 #[derive(Clone, Copy, Debug, Default)]
 struct Slot {
@@ -73,7 +76,10 @@ pub(super) struct More {
     pub(super) idle: Vec<StationId>,
     /// Stations whose finished part finds no room, longest waiting first.
     pub(super) waiting: Vec<StationId>,
-    /// The one of them whose turn it is.
+    /// Equal stations that deliver strictly in turn, and whose turn it is.
+    pub(super) turns: Vec<StationId>,
+    pub(super) next_turn: usize,
+    /// The one of the waiting whose turn it is.
     pub(super) granted: Option<StationId>,
     /// Order in which waiting stations are served, if the join states one.
     pub(super) priority: Vec<StationId>,
@@ -228,6 +234,26 @@ impl Place {
     /// States the order in which waiting stations are served.
     pub fn set_priority(&mut self, order: Vec<StationId>) {
         self.more.priority = order;
+    }
+
+    /// Has these stations deliver strictly one after the other.
+    pub fn set_turns(&mut self, turns: Vec<StationId>) {
+        self.flags |= TURNS;
+        self.more.turns = turns;
+    }
+
+    /// Whether a station may deliver, where some do so strictly in turn.
+    pub(super) fn is_turn_of(&self, me: StationId) -> bool {
+        let more = &self.more;
+        more.turns.get(more.next_turn).is_none_or(|turn| *turn == me) || !more.turns.contains(&me)
+    }
+
+    /// `me` has delivered.
+    pub(super) fn pass_turn(&mut self, me: StationId) {
+        let more = &mut self.more;
+        if more.turns.get(more.next_turn) == Some(&me) {
+            more.next_turn = (more.next_turn + 1) % more.turns.len();
+        }
     }
 
     /// Adds a watcher, by its number among stations, attendants and sensors.

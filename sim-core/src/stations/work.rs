@@ -10,7 +10,7 @@
 use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, read_part, read_to,
+    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part, read_to,
 };
 use super::dice::Dice;
 use crate::diag::{Diagnostics, Problem, code};
@@ -199,6 +199,10 @@ impl Blueprint for WorkSpec {
         !self.endless
     }
 
+    fn brings(&self, kinds: &[Kind]) -> Option<u8> {
+        self.endless.then(|| kind_named(kinds, self.part.as_ref()))
+    }
+
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
         check_kind(kinds, self.part.as_ref(), problems);
     }
@@ -207,12 +211,8 @@ impl Blueprint for WorkSpec {
         traffic.places = f64::from(self.places);
         traffic.seconds.fill(self.time.mean());
         if self.endless {
-            let kind = self.part.as_ref().and_then(|p| traffic.kinds.iter().position(|k| k.name == p.value));
-            traffic.source = Some(SourceTraffic {
-                kind: kind.unwrap_or(0) as u8,
-                most_per_s: f64::INFINITY,
-                is_driven: false,
-            });
+            let kind = kind_named(traffic.kinds, self.part.as_ref());
+            traffic.source = Some(SourceTraffic { kind, most_per_s: f64::INFINITY, is_driven: false });
         }
     }
 
