@@ -14,7 +14,10 @@ use super::kinds::KindNow;
 use super::luck::Stream;
 use super::observer::{Note, Observer};
 use super::people::Pool;
-use super::place::{AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, Spread, WATCHED};
+use super::place::{
+    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
+    Spread, WATCHED,
+};
 use super::ranks::RankSet;
 use super::state::State;
 use super::troubles::Trouble;
@@ -104,13 +107,14 @@ pub(super) const HELD: u8 = 2;
 pub(super) const OFF: u8 = 4;
 pub(super) const FROZEN: u8 = 8;
 pub(super) const CLOCKED: u8 = 16;
-pub(super) const JAMS: u8 = 32;
 
 /// What is looked at for every move of a station.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Hot {
     pub(super) state: State,
     pub(super) bars: u8,
+    /// Moments of work at which a jam by part may strike, as bits.
+    pub(super) moments: u8,
 }
 
 /// What the floor keeps for each station beside its state.
@@ -187,11 +191,13 @@ impl<O: Observer> Floor<O> {
     /// An empty floor at time 0; every station is starved and will be settled first of all.
     pub fn new(outfit: Outfit, observer: O) -> Self {
         let n = outfit.posts.len();
-        let bars = |post: &Post| {
-            let kinds = post.troubles.iter().map(|&t| outfit.troubles[usize::from(t)].bar());
-            kinds.fold(0, |all, bar| all | bar)
+        let hot = |post: &Post| {
+            let troubles = post.troubles.iter().map(|&ix| &outfit.troubles[usize::from(ix)]);
+            let bits = troubles.map(|trouble| (trouble.bar(), trouble.moment()));
+            let (bars, moments) = bits.fold((0, 0), |all, bits| (all.0 | bits.0, all.1 | bits.1));
+            Hot { state: State::Starved, bars, moments }
         };
-        let hot = outfit.posts.iter().map(|p| Hot { state: State::Starved, bars: bars(p) }).collect();
+        let hot = outfit.posts.iter().map(hot).collect();
         Floor {
             now: 0,
             calendar: Calendar::new(outfit.n_timers),
@@ -240,13 +246,17 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Changes the state of a station.
-    #[inline]
+    #[inline(always)]
     pub fn set_state(&mut self, me: StationId, new: State) {
+        if self.hot[me.ix()].state != new {
+            self.change_state(me, new);
+        }
+    }
+
+    #[inline(never)]
+    fn change_state(&mut self, me: StationId, new: State) {
         let hot = &mut self.hot[me.ix()];
         let old = hot.state;
-        if old == new {
-            return;
-        }
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
         self.observer.state(self.now, me, old, new);
@@ -271,8 +281,16 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Sets the state of a station that has nothing in work, by precedence: off, blocked, held, starved.
-    #[inline]
+    #[inline(always)]
     pub fn set_idle(&mut self, me: StationId, blocked: bool) {
+        if self.hot[me.ix()].bars & (OFF | HELD) != 0 {
+            return self.set_barred(me, blocked);
+        }
+        self.set_state(me, if blocked { State::Blocked } else { State::Starved });
+    }
+
+    #[inline(never)]
+    fn set_barred(&mut self, me: StationId, blocked: bool) {
         let bars = self.hot[me.ix()].bars;
         let state = if bars & OFF != 0 {
             State::Off
@@ -287,7 +305,7 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Tells the observer.
-    #[inline]
+    #[inline(always)]
     pub fn note(&mut self, me: StationId, note: Note, part: Option<&Part>) {
         self.observer.note(self.now, me, note, part);
     }
@@ -366,18 +384,32 @@ impl<O: Observer> Floor<O> {
     }
 
     /// What the inlets have to offer to station `me` now.
-    #[inline]
+    #[inline(always)]
     pub fn offer(&mut self, me: StationId, inlets: &Inlets) -> Offer {
         if let [place] = inlets.places[..] {
-            return match self.places[place.ix()].head_due() {
-                None => self.nothing_at(me, place),
+            let p = &self.places[place.ix()];
+            if p.flags & SPECIAL_OFFER != 0 {
+                return self.offer_of_special(me, place);
+            }
+            return match p.plain_due() {
+                None => Offer::Nothing,
                 Some(due) if due > self.now => Offer::Due(due),
-                Some(_) => self.ready_at(me, place),
+                Some(_) => Offer::Ready(place),
             };
         }
         self.offer_of_several(me, inlets)
     }
 
+    #[inline(never)]
+    fn offer_of_special(&mut self, me: StationId, place: PlaceId) -> Offer {
+        match self.places[place.ix()].head_due() {
+            None => self.nothing_at(me, place),
+            Some(due) if due > self.now => Offer::Due(due),
+            Some(_) => self.ready_at(me, place),
+        }
+    }
+
+    #[inline(never)]
     fn offer_of_several(&mut self, me: StationId, inlets: &Inlets) -> Offer {
         let mut best: Option<(Nanos, PlaceId)> = None;
         let mut next: Option<Nanos> = None;
@@ -458,19 +490,36 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Takes the part at the end of `place` into station `me`; marks those who wait for room there.
-    #[inline]
+    #[inline(always)]
     pub fn take(&mut self, me: StationId, place: PlaceId) -> Part {
         let p = &mut self.places[place.ix()];
-        let flags = p.flags;
-        let part = if flags & BIN == 0 {
+        if p.flags & SPECIAL_TAKE != 0 {
+            return self.take_special(me, place);
+        }
+        let old = p.len;
+        let part = p.pop_plain();
+        let follows = p.flags & CARRIED != 0 && p.is_at_edge(old);
+        if p.flags & HAND != 0 {
+            self.dirty.insert(p.carrier.0);
+        }
+        self.observer.level(self.now, place, old, old - 1);
+        if follows {
+            self.follow_content(place);
+        }
+        self.note(me, Note::Took, Some(&part));
+        part
+    }
+
+    #[inline(never)]
+    fn take_special(&mut self, me: StationId, place: PlaceId) -> Part {
+        let p = &mut self.places[place.ix()];
+        let part = if p.flags & BIN == 0 {
             self.observer.level(self.now, place, p.len, p.len - 1);
             p.pop(self.now)
         } else {
             self.pick_from_bin(me, place)
         };
-        if flags != 0 {
-            self.after_take(me, place);
-        }
+        self.after_take(me, place);
         self.note(me, Note::Took, Some(&part));
         part
     }
@@ -494,10 +543,8 @@ impl<O: Observer> Floor<O> {
 
     fn after_take(&mut self, me: StationId, place: PlaceId) {
         let p = &mut self.places[place.ix()];
-        if p.flags & HAND != 0
-            && let Some(owner) = p.more.carrier
-        {
-            self.dirty.insert(owner.0);
+        if p.flags & HAND != 0 {
+            self.dirty.insert(p.carrier.0);
         }
         if p.flags & SHARED != 0 {
             p.more.last_taker = Some(me);
@@ -529,17 +576,13 @@ impl<O: Observer> Floor<O> {
     }
 
     /// The state of a transporter follows its content: empty, full, or moving with parts aboard.
-    #[inline]
+    #[inline(never)]
     fn follow_content(&mut self, place: PlaceId) {
         let p = &self.places[place.ix()];
-        if p.flags & CARRIED == 0 {
+        let carrier = p.carrier;
+        if p.flags & CARRIED == 0 || self.stands(carrier) {
             return;
         }
-        let Some(carrier) = p.more.carrier else { return };
-        if self.stands(carrier) {
-            return;
-        }
-        let p = &self.places[place.ix()];
         let state = if p.len == 0 {
             State::Starved
         } else if p.len >= p.capacity {
@@ -581,8 +624,8 @@ impl<O: Observer> Floor<O> {
         let Some(&next) = first.or_else(|| p.more.waiting.iter().find(stands)) else { return };
         if p.flags & SPACED != 0 && p.entry_clear_in(now) != Some(0) {
             // The belt itself wakes the waiting ones when its entry is clear.
-            if let Some(carrier) = p.more.carrier {
-                self.dirty.insert(carrier.0);
+            if p.carrier != StationId::NONE {
+                self.dirty.insert(p.carrier.0);
             }
             return;
         }
@@ -606,8 +649,14 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Whether `me` may put a part into the store `place` now: there is room, and nobody else's turn.
-    #[inline]
+    #[inline(always)]
     pub fn has_room(&self, me: StationId, place: PlaceId) -> bool {
+        let p = &self.places[place.ix()];
+        if p.flags & (BIN | SPACED | AWAITED) == 0 { p.len < p.capacity } else { self.may_enter(me, place) }
+    }
+
+    #[inline(never)]
+    fn may_enter(&self, me: StationId, place: PlaceId) -> bool {
         let p = &self.places[place.ix()];
         if p.flags & BIN != 0 {
             return true;
@@ -646,7 +695,7 @@ impl<O: Observer> Floor<O> {
 
     /// Hands a finished part on through exit number `no`. Returns false, and lists the station as waiting,
     /// if there is no room.
-    #[inline]
+    #[inline(always)]
     pub fn hand_over(&mut self, me: StationId, no: u8, exit: Exit, part: &Part) -> bool {
         match exit {
             Exit::Leave => {
@@ -688,9 +737,9 @@ impl<O: Observer> Floor<O> {
         }
         if p.flags & SPACED != 0
             && p.len < p.capacity
-            && let Some(carrier) = p.more.carrier
+            && p.carrier != StationId::NONE
         {
-            self.dirty.insert(carrier.0);
+            self.dirty.insert(p.carrier.0);
         }
     }
 
@@ -710,8 +759,26 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Puts a part into a place, whatever its capacity; marks the takers and watchers.
-    #[inline]
+    #[inline(always)]
     pub fn put(&mut self, place: PlaceId, part: Part) {
+        let p = &mut self.places[place.ix()];
+        if p.flags & SPECIAL_PUT != 0 {
+            return self.put_special(place, part);
+        }
+        p.push_plain(part, self.now);
+        let new = p.len;
+        let follows = p.flags & CARRIED != 0 && p.is_at_edge(new);
+        if new <= p.wake && p.taker != StationId::NONE {
+            self.dirty.insert(p.taker.0);
+        }
+        self.observer.level(self.now, place, new - 1, new);
+        if follows {
+            self.follow_content(place);
+        }
+    }
+
+    #[inline(never)]
+    fn put_special(&mut self, place: PlaceId, part: Part) {
         let p = &mut self.places[place.ix()];
         if p.flags & BIN != 0 {
             return self.pour(place, BinClass::of(&part), 1);
@@ -721,7 +788,6 @@ impl<O: Observer> Floor<O> {
         self.after_put(place);
     }
 
-    #[inline]
     fn after_put(&mut self, place: PlaceId) {
         let p = &self.places[place.ix()];
         if p.len <= p.wake {
@@ -756,7 +822,7 @@ impl<O: Observer> Floor<O> {
         bin.add(class, n);
         let old = p.len;
         p.len += n;
-        let (overfilled, carrier) = (p.len > p.capacity, p.more.carrier);
+        let (overfilled, carrier) = (p.len > p.capacity, p.carrier);
         let takers = if p.flags & SHARED == 0 { std::slice::from_ref(&p.taker) } else { &p.more.takers[..] };
         if old < p.wake {
             for taker in takers.iter().filter(|taker| **taker != StationId::NONE) {
@@ -764,7 +830,7 @@ impl<O: Observer> Floor<O> {
             }
         }
         self.observer.level(self.now, place, old, old + n);
-        if let (true, Some(carrier)) = (overfilled, carrier) {
+        if overfilled && carrier != StationId::NONE {
             self.note(carrier, Note::Overfilled, None);
         }
         self.mark_watchers(place);
