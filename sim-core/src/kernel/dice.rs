@@ -125,6 +125,9 @@ impl Outcomes {
             return 0;
         }
         let word = stream.next_u64();
+        if let [threshold] = self.thresholds[..] {
+            return usize::from(word >= threshold).min(self.last);
+        }
         let passed: usize = self
             .thresholds
             .iter()

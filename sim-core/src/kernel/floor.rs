@@ -411,9 +411,39 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn offer_of_several(&mut self, me: StationId, inlets: &Inlets) -> Offer {
+        match inlets.join {
+            Join::Listed => self.first_offer(me, &inlets.places),
+            Join::LongestWaiting => self.oldest_offer(me, &inlets.places),
+        }
+    }
+
+    #[inline]
+    fn first_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {
+        let mut next = Nanos::MAX;
+        for &place in places {
+            let p = &self.places[place.ix()];
+            let due = if p.flags & SPECIAL_OFFER == 0 {
+                p.plain_due()
+            } else {
+                match self.offer_of_special(me, place) {
+                    Offer::Ready(_) => return Offer::Ready(place),
+                    Offer::Due(due) => Some(due),
+                    Offer::Nothing => None,
+                }
+            };
+            match due {
+                Some(due) if due <= self.now => return Offer::Ready(place),
+                Some(due) => next = next.min(due),
+                None => {}
+            }
+        }
+        if next == Nanos::MAX { Offer::Nothing } else { Offer::Due(next) }
+    }
+
+    fn oldest_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {
         let mut best: Option<(Nanos, PlaceId)> = None;
         let mut next: Option<Nanos> = None;
-        for &place in &inlets.places {
+        for &place in places {
             match self.places[place.ix()].head_due() {
                 None => {
                     self.nothing_at(me, place);
@@ -426,9 +456,6 @@ impl<O: Observer> Floor<O> {
                     let longer = best.is_none_or(|(since, _)| due < since);
                     if longer {
                         best = Some((due, place));
-                    }
-                    if inlets.join == Join::Listed {
-                        break;
                     }
                 }
             }
@@ -604,6 +631,12 @@ impl<O: Observer> Floor<O> {
                 self.move_clocks(carrier, state);
             }
         }
+    }
+
+    /// Whether station `me`, whose timer has just run out, is the next to be settled.
+    #[inline(always)]
+    pub(crate) fn is_next(&self, me: StationId) -> bool {
+        self.messages.is_empty() && !self.dirty.has_below(me.0) && !self.stands(me)
     }
 
     /// Re-evaluates the state of a transporter, for its own settling.

@@ -135,11 +135,25 @@ impl<'a, O: Observer> Replica<'a, O> {
 
     #[inline]
     fn fire(&mut self, timer: TimerId) {
-        match self.plan.owners[usize::from(timer.0)] {
-            Owner::Station { ix, which } => {
-                self.stations[usize::from(ix)].fire(&mut self.floor, which);
+        let owner = self.plan.owners[usize::from(timer.0)];
+        if let Owner::Station { ix, which } = owner {
+            let station = &mut self.stations[usize::from(ix)];
+            station.fire(&mut self.floor, which);
+            // Nearly always the owner is the first to be settled.
+            if self.floor.is_next(StationId(ix)) {
+                station.settle(&mut self.floor);
+            } else {
                 self.floor.dirty.insert(ix);
             }
+        } else {
+            self.fire_other(owner);
+        }
+    }
+
+    #[inline(never)]
+    fn fire_other(&mut self, owner: Owner) {
+        match owner {
+            Owner::Station { ix, .. } => self.floor.dirty.insert(ix),
             Owner::Stop(station) => self.floor.fire_stop(station),
             Owner::Trouble(trouble) => self.floor.fire_trouble(trouble),
             Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
