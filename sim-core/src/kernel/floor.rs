@@ -110,6 +110,7 @@ pub(super) const CLOCKED: u8 = 16;
 
 /// What is looked at for every move of a station.
 #[derive(Clone, Copy, Debug)]
+#[repr(align(4))]
 pub(super) struct Hot {
     pub(super) state: State,
     pub(super) bars: u8,
@@ -730,13 +731,25 @@ impl<O: Observer> Floor<O> {
     /// if there is no room.
     #[inline(always)]
     pub fn hand_over(&mut self, me: StationId, no: u8, exit: Exit, part: &Part) -> bool {
+        let (Exit::Hand(place) | Exit::Store(place)) = exit else {
+            self.note(me, Note::Exit(no), Some(part));
+            self.left += 1;
+            self.note(me, Note::Left, Some(part));
+            return true;
+        };
+        let p = &mut self.places[place.ix()];
+        if p.flags & (SPECIAL_PUT | AWAITED) != 0 || p.len >= p.capacity {
+            return self.hand_over_special(me, no, exit, part);
+        }
+        self.observer.note(self.now, me, Note::Exit(no), Some(part));
+        self.put_plain(place, *part);
+        true
+    }
+
+    #[inline(never)]
+    fn hand_over_special(&mut self, me: StationId, no: u8, exit: Exit, part: &Part) -> bool {
         match exit {
-            Exit::Leave => {
-                self.note(me, Note::Exit(no), Some(part));
-                self.left += 1;
-                self.note(me, Note::Left, Some(part));
-                true
-            }
+            Exit::Leave => panic!("who leaves the line needs no room"),
             Exit::Hand(place) => {
                 self.note(me, Note::Exit(no), Some(part));
                 self.put(place, *part);
@@ -792,12 +805,17 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Puts a part into a place, whatever its capacity; marks the takers and watchers.
-    #[inline(always)]
     pub fn put(&mut self, place: PlaceId, part: Part) {
-        let p = &mut self.places[place.ix()];
-        if p.flags & SPECIAL_PUT != 0 {
-            return self.put_special(place, part);
+        if self.places[place.ix()].flags & SPECIAL_PUT == 0 {
+            self.put_plain(place, part);
+        } else {
+            self.put_special(place, part);
         }
+    }
+
+    #[inline(always)]
+    fn put_plain(&mut self, place: PlaceId, part: Part) {
+        let p = &mut self.places[place.ix()];
         p.push_plain(part, self.now);
         let new = p.len;
         let follows = p.flags & CARRIED != 0 && p.is_at_edge(new);

@@ -48,7 +48,7 @@ impl Station {
     }
 
     /// A timer of the station has run out; `which` tells them apart where there are several.
-    #[inline]
+    #[inline(always)]
     pub fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
         match self {
             Station::Carrier(s) => s.fire(),
@@ -62,7 +62,7 @@ impl Station {
     }
 
     /// Makes the zero-time moves that the station can make now.
-    #[inline]
+    #[inline(always)]
     pub fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
             Station::Carrier(s) => s.settle(floor),

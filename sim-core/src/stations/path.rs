@@ -124,7 +124,7 @@ impl Path {
     }
 
     /// Lets the tools act from where the part is; stops short where a jam strikes.
-    #[inline(never)]
+    #[inline]
     fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let Stage::AtTool { mut tool, mut jammed } = self.stage else { return };
         let mut exit = 0;
