@@ -21,11 +21,16 @@ const NEVER: u64 = u64::MAX;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct TimerId(pub u16);
 
+/// Nodes of a tree that is kept in place, for lines of up to half as many timers.
+const SMALL: usize = 128;
+
 /// Pending times of all timers.
 #[derive(Clone, Debug)]
 pub struct Calendar {
-    /// `tree[1]` is the winner; leaves start at `n_leaves`.
-    tree: Vec<u64>,
+    /// `small[1]` is the winner; leaves start at `n_leaves`. Its fixed size spares the checks of every index.
+    small: [u64; SMALL],
+    /// The same for a line with more timers, otherwise empty.
+    large: Vec<u64>,
     n_leaves: usize,
 }
 
@@ -37,12 +42,13 @@ impl Calendar {
     pub fn new(n_timers: usize) -> Self {
         assert!(n_timers <= TIMERS_MAX, "a line has at most {TIMERS_MAX} timers, found {n_timers}");
         let n_leaves = n_timers.max(2).next_power_of_two();
-        Calendar { tree: vec![NEVER; 2 * n_leaves], n_leaves }
+        let large = if 2 * n_leaves <= SMALL { Vec::new() } else { vec![NEVER; 2 * n_leaves] };
+        Calendar { small: [NEVER; SMALL], large, n_leaves }
     }
 
     /// Schedules `timer` at `at` (ns), replacing its pending time. Times beyond the limit of simulated time
     /// can never come and count as not pending.
-    #[inline]
+    #[inline(always)]
     pub fn set(&mut self, timer: TimerId, at: Nanos) {
         let key = if at < TIME_LIMIT - 1 { at << SLOT_BITS | u64::from(timer.0) } else { NEVER };
         self.replay(timer, key);
@@ -57,7 +63,8 @@ impl Calendar {
     /// Pending time of `timer` (ns), if any.
     #[inline]
     pub fn at(&self, timer: TimerId) -> Option<Nanos> {
-        let key = self.tree[self.n_leaves + usize::from(timer.0)];
+        let leaf = self.n_leaves + usize::from(timer.0);
+        let key = if self.large.is_empty() { self.small[leaf] } else { self.large[leaf] };
         (key != NEVER).then_some(key >> SLOT_BITS)
     }
 
@@ -65,34 +72,56 @@ impl Calendar {
     ///
     /// The slot is only marked spent: its path is replayed when the timer is set again, or here when it was
     /// not. That saves one replay for each of the usual events, which reschedule themselves.
-    #[inline]
+    #[inline(always)]
     pub fn next_until(&mut self, end: Nanos) -> Option<(Nanos, TimerId)> {
         loop {
-            let key = self.tree[1];
+            let key = *self.node(1);
             let at = key >> SLOT_BITS;
             if at > end {
                 return None;
             }
             let timer = TimerId((key & (TIMERS_MAX as u64 - 1)) as u16);
             let leaf = self.n_leaves + usize::from(timer.0);
-            let pending = self.tree[leaf];
+            let slot = self.node(leaf);
+            let pending = *slot;
             if pending == key {
-                self.tree[leaf] = NEVER;
+                *slot = NEVER;
                 return Some((at, timer));
             }
             self.replay(timer, pending);
         }
     }
 
-    #[inline]
+    #[inline(always)]
+    fn node(&mut self, node: usize) -> &mut u64 {
+        if self.large.is_empty() { &mut self.small[node & (SMALL - 1)] } else { &mut self.large[node] }
+    }
+
+    #[inline(always)]
     fn replay(&mut self, timer: TimerId, key: u64) {
         let mut node = self.n_leaves + usize::from(timer.0);
-        self.tree[node] = key;
+        if !self.large.is_empty() {
+            return self.replay_large(node, key);
+        }
+        debug_assert!(node < SMALL, "a small tree holds all its timers");
+        node &= SMALL - 1;
+        self.small[node] = key;
         let mut winner = key;
         while node > 1 {
-            winner = winner.min(self.tree[node ^ 1]);
+            winner = winner.min(self.small[(node ^ 1) & (SMALL - 1)]);
             node >>= 1;
-            self.tree[node] = winner;
+            self.small[node & (SMALL - 1)] = winner;
+        }
+    }
+
+    #[inline(never)]
+    fn replay_large(&mut self, mut node: usize, key: u64) {
+        self.large[node] = key;
+        let mut winner = key;
+        while node > 1 {
+            winner = winner.min(self.large[node ^ 1]);
+            node >>= 1;
+            self.large[node] = winner;
         }
     }
 }
@@ -114,15 +143,21 @@ mod tests {
 
     #[test]
     fn agrees_with_a_sorted_list_under_random_use() {
-        let mut calendar = Calendar::new(37);
-        let mut plain: Vec<Option<u64>> = vec![None; 37];
+        for n in [1, 2, 37, 64, 65, 300] {
+            compare_with_list(n);
+        }
+    }
+
+    fn compare_with_list(n: usize) {
+        let mut calendar = Calendar::new(n);
+        let mut plain: Vec<Option<u64>> = vec![None; n];
         let mut x = 88_172_645_463_325_252_u64;
         let mut now = 0;
         for _ in 0..50_000 {
             x ^= x << 13;
             x ^= x >> 7;
             x ^= x << 17;
-            let slot = (x >> 20) as usize % 37;
+            let slot = (x >> 20) as usize % n;
             match x % 4 {
                 0 | 1 => {
                     let at = now + (x >> 40) % 50;
@@ -134,7 +169,7 @@ mod tests {
                     plain[slot] = None;
                 }
                 _ => {
-                    let expected = (0..37).filter_map(|s| plain[s].map(|at| (at, s))).min();
+                    let expected = (0..n).filter_map(|s| plain[s].map(|at| (at, s))).min();
                     let found = calendar.next_until(TIME_LIMIT - 2);
                     assert_eq!(found.map(|(at, t)| (at, usize::from(t.0))), expected);
                     if let Some((at, s)) = expected {

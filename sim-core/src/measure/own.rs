@@ -23,7 +23,8 @@ pub struct OwnTally {
 impl OwnTally {
     /// Nothing holds yet; every station is starved.
     pub(super) fn new(measures: &[Vec<Pick>], n_posts: usize) -> Self {
-        let mut own = OwnTally { held: vec![Held::default(); measures.len()], picks: vec![Vec::new(); n_posts] };
+        let mut own =
+            OwnTally { held: vec![Held::default(); measures.len()], picks: vec![Vec::new(); n_posts] };
         for (ix, measure) in measures.iter().enumerate() {
             for pick in measure {
                 let (ix, bit) = (ix as u16, 1 << pick.state as u16);

@@ -206,7 +206,7 @@ impl Tally {
         &self.missing[usize::from(first)..usize::from(first) + self.n_inlets[machine.ix()] as usize]
     }
 
-    #[inline]
+    #[inline(always)]
     fn charge(&mut self, now: Nanos, ix: usize, state: State) {
         let spent = now - self.since[ix];
         self.time[ix][state as usize] += spent;
@@ -234,6 +234,7 @@ impl Tally {
         }
     }
 
+    #[inline(never)]
     fn finished(&mut self, now: Nanos, point: u8, part: &Part) {
         let right = self.right_way[usize::from(part.kind)] >> part.attitude & 1 == 1;
         let point = &mut self.points[usize::from(point)];
@@ -253,7 +254,7 @@ impl Tally {
 }
 
 impl Observer for Tally {
-    #[inline]
+    #[inline(always)]
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         let ix = station.ix();
         self.charge(now, ix, old);
@@ -263,12 +264,12 @@ impl Observer for Tally {
         }
     }
 
-    #[inline]
+    #[inline(always)]
     fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
         self.levels[place.ix()].change(now, old, new);
     }
 
-    #[inline]
+    #[inline(always)]
     fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
         if self.lacking[station.ix()].1 != inlets {
             self.charge_missing(now, station.ix());
@@ -276,7 +277,7 @@ impl Observer for Tally {
         }
     }
 
-    #[inline]
+    #[inline(always)]
     fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
         let counts = &mut self.counts[station.ix()];
         match note {

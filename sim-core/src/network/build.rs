@@ -75,8 +75,12 @@ impl Builder<'_> {
                 }
             }
         }
-        let stations: Vec<Station> =
-            self.by_rank.iter().enumerate().map(|(rank, &unit)| self.station(unit, Some(&timers[rank])).0).collect();
+        let stations: Vec<Station> = self
+            .by_rank
+            .iter()
+            .enumerate()
+            .map(|(rank, &unit)| self.station(unit, Some(&timers[rank])).0)
+            .collect();
         let mut places = self.places();
         for (rank, asked) in asked.iter().enumerate() {
             asked.watch.iter().for_each(|place| places[place.ix()].add_watcher(rank as u16));
@@ -125,14 +129,15 @@ impl Builder<'_> {
 
     fn post(&self, unit: usize) -> Post {
         let unit = &self.layout.units[unit];
-        let Some(entry) = unit.entry else { return Post { no_breaks: true, ..Post::default() } };
-        let blueprint = &self.scenario.stations[entry].blueprint;
-        Post {
-            body: unit.body,
-            freezes: blueprint.freezes(),
-            no_breaks: blueprint.ignores_breaks(),
-            ..Post::default()
+        let mut post = Post::default();
+        post.no_breaks = true;
+        if let Some(entry) = unit.entry {
+            let blueprint = &self.scenario.stations[entry].blueprint;
+            post.body = unit.body;
+            post.freezes = blueprint.freezes();
+            post.no_breaks = blueprint.ignores_breaks();
         }
+        post
     }
 
     /// Gives a station its timers, and the timers of its troubles.
@@ -156,7 +161,15 @@ impl Builder<'_> {
         if let Some(entry) = self.layout.units[self.by_rank[rank]].entry {
             let unit = &self.layout.units[self.by_rank[rank]];
             let entry = &self.scenario.stations[entry];
-            book.add(self.scenario, entry, &unit.name, StationId(rank as u16), self.method, owners, &mut posts[rank]);
+            book.add(
+                self.scenario,
+                entry,
+                &unit.name,
+                StationId(rank as u16),
+                self.method,
+                owners,
+                &mut posts[rank],
+            );
         }
         timers
     }
@@ -232,14 +245,11 @@ impl Builder<'_> {
             place.set_carrier(self.unit_id(ix));
             let Some(entry) = unit.entry.map(|entry| &self.scenario.stations[entry]) else { continue };
             let feeders = &self.layout.feeders[body.ix()];
-            let named = |name: &str| {
-                feeders.iter().copied().filter(move |&unit| {
-                    let entry = self.layout.units[unit].entry;
-                    entry.is_some_and(|entry| self.scenario.stations[entry].id.value == name)
-                })
-            };
-            let order = entry.priority.iter().flat_map(|name| named(&name.value));
-            place.set_priority(order.map(|unit| self.unit_id(unit)).collect());
+            let mut order = Vec::new();
+            for name in &entry.priority {
+                order.extend(self.units_named(&name.value).filter(|unit| feeders.contains(unit)));
+            }
+            place.set_priority(order.into_iter().map(|unit| self.unit_id(unit)).collect());
             let jams_by_part = entry.stops.iter().any(|stop| !stop.is_by_clock());
             if jams_by_part {
                 place.add_watcher(self.unit_id(ix).0);
@@ -255,8 +265,9 @@ impl Builder<'_> {
             if !entry.in_turn || entry.count < 2 {
                 continue;
             }
-            let equals: Vec<usize> =
-                (0..self.layout.units.len()).filter(|&u| self.layout.units[u].entry == Some(entry_ix)).collect();
+            let equals: Vec<usize> = (0..self.layout.units.len())
+                .filter(|&u| self.layout.units[u].entry == Some(entry_ix))
+                .collect();
             let turns: Vec<StationId> = equals.iter().map(|&unit| self.unit_id(unit)).collect();
             let wire = equals.first().and_then(|&unit| self.layout.units[unit].wires.first());
             if let Some(Wire::Body(place, _)) = wire {
@@ -312,7 +323,9 @@ impl Builder<'_> {
         let mut all = Vec::new();
         for pick in picks {
             for unit in self.units_named(&pick.station.value) {
-                all.extend(pick.states.iter().map(|state| Pick { station: self.unit_id(unit), state: *state }));
+                all.extend(
+                    pick.states.iter().map(|state| Pick { station: self.unit_id(unit), state: *state }),
+                );
             }
         }
         all

@@ -166,7 +166,13 @@ impl Layout {
             None => Wire::Leave,
         };
         let name = format!("{} end", self.units[from].name);
-        self.units.push(Unit { name, entry: None, body: None, wires: vec![wire], inlets: vec![(body, from)] });
+        self.units.push(Unit {
+            name,
+            entry: None,
+            body: None,
+            wires: vec![wire],
+            inlets: vec![(body, from)],
+        });
         self.takers[body.ix()].push(junction);
     }
 

@@ -50,7 +50,12 @@ fn sensor(
     post: StationId,
     timer: TimerId,
 ) -> Sensor {
-    let room: u64 = watched.iter().map(|place| places[place.ix()].capacity()).filter(|c| *c != UNLIMITED).map(u64::from).sum();
+    let room: u64 = watched
+        .iter()
+        .map(|place| places[place.ix()].capacity())
+        .filter(|c| *c != UNLIMITED)
+        .map(u64::from)
+        .sum();
     let parts = |level: Level| match level {
         Level::Parts(parts) => parts,
         Level::Share(share) => (share * room as f64 + 1e-9).floor().min(4e9) as u32,

@@ -70,8 +70,7 @@ impl TroubleBook {
             scenario.attendants.iter().position(|pool| pool.id.value == name.value).map(|ix| ix as u16)
         });
         let exits = entry.blueprint.exits();
-        let redirect =
-            stop.then.as_ref().and_then(|key| exits.iter().position(|exit| exit.key == key.value));
+        let redirect = stop.then.as_ref().and_then(|key| exits.iter().position(|exit| exit.key == key.value));
         let redirect = redirect.filter(|exit| *exit > 0).map(|exit| exit as u8);
         Trouble::new(
             station,

@@ -157,7 +157,11 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
         for name in entry.blueprint.named_inlets() {
             let feeds = |from: usize| {
                 entries[from].id.value == name.value
-                    && entries[from].blueprint.exits().iter().any(|e| target_of(scenario, from, &e.to) == Some(n))
+                    && entries[from]
+                        .blueprint
+                        .exits()
+                        .iter()
+                        .any(|e| target_of(scenario, from, &e.to) == Some(n))
             };
             if !(0..entries.len()).any(feeds) {
                 problems.error(

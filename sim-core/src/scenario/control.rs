@@ -2,7 +2,9 @@
 
 use crate::diag::{Problem, code};
 use crate::text::fields::Object;
-use crate::text::forms::{Choice, Form, Spanned, count, either, list_of, name, one_of, one_or_many, share, time};
+use crate::text::forms::{
+    Choice, Form, Spanned, count, either, list_of, name, one_of, one_or_many, share, time,
+};
 
 /// A level of a place.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,9 +66,14 @@ pub(super) fn read(object: &mut Object<'_>) -> SensorSpec {
         ("plain", false, "a change comes through its delay whatever happens meanwhile"),
     ];
     let id = object.required("id", name(), "Its name");
-    let watches = object.required("watches", one_or_many(name()), "The track, belt or bin that it watches; of several the sum");
+    let watches = object.required(
+        "watches",
+        one_or_many(name()),
+        "The track, belt or bin that it watches; of several the sum",
+    );
     let sight = object.optional("sees", one_of(SIGHTS), "content", "What it sees of them");
-    let high = object.required("high", level(), "On at or above this level (parts, or a share such as \"80 %\")");
+    let high =
+        object.required("high", level(), "On at or above this level (parts, or a share such as \"80 %\")");
     let low = object.maybe("low", level(), "Off at or below this level; left out: one part below `high`");
     let sensor = SensorSpec {
         id,

@@ -108,7 +108,11 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
         ),
         plan: object.optional("plan", nested("plan", plan::read), "{}", "What is run"),
         promise: object
-            .maybe("promise", nested("promise", promise::read), "What the line has to reach; left out: no verdict")
+            .maybe(
+                "promise",
+                nested("promise", promise::read),
+                "What the line has to reach; left out: no verdict",
+            )
             .unwrap_or_default(),
     }
 }
@@ -122,9 +126,10 @@ fn read_kinds(object: &mut Object<'_>) -> Vec<Kind> {
     match parts {
         None => vec![Kind::plain("part")],
         Some(parts) if parts.is_empty() => vec![Kind::plain("part")],
-        Some(parts) => {
-            parts.into_iter().map(|(name, kind)| Kind { name: name.value, place: name.place, ..kind }).collect()
-        }
+        Some(parts) => parts
+            .into_iter()
+            .map(|(name, kind)| Kind { name: name.value, place: name.place, ..kind })
+            .collect(),
     }
 }
 

@@ -2,7 +2,9 @@
 
 use crate::diag::{Problem, code};
 use crate::text::fields::Object;
-use crate::text::forms::{Choice, Form, Spanned, count, either, flag, list_of, map_of, name, nested, one_of, time};
+use crate::text::forms::{
+    Choice, Form, Spanned, count, either, flag, list_of, map_of, name, nested, one_of, time,
+};
 
 /// Content at the start.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -95,9 +95,15 @@ pub(super) fn read_measure(object: &mut Object<'_>) -> MeasureSpec {
 
 fn read_clause(object: &mut Object<'_>) -> Clause {
     let place = object.place();
-    let mean = object.maybe("mean_rate", rate().positive(), "The mean rate over many shifts is at least this");
-    let shift = object.maybe("rate", rate().positive(), "A shift reaches this rate, with the chance of `in_shifts`");
-    let in_shifts = object.maybe("in_shifts", share().positive().at_most("99.99 %"), "Share of shifts that must reach `rate`, such as \"95 %\"");
+    let mean =
+        object.maybe("mean_rate", rate().positive(), "The mean rate over many shifts is at least this");
+    let shift =
+        object.maybe("rate", rate().positive(), "A shift reaches this rate, with the chance of `in_shifts`");
+    let in_shifts = object.maybe(
+        "in_shifts",
+        share().positive().at_most("99.99 %"),
+        "Share of shifts that must reach `rate`, such as \"95 %\"",
+    );
     let feed = object.maybe(
         "feed_availability",
         share().positive().at_most("100 %"),

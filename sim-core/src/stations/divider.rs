@@ -62,6 +62,7 @@ impl Divider {
         self.alarm.spent();
     }
 
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let mut due = Nanos::MAX;
         let mut blocked = false;

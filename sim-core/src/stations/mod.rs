@@ -51,7 +51,7 @@ impl Station {
     }
 
     /// A timer of the station has run out; `which` tells them apart where there are several.
-    #[inline]
+    #[inline(always)]
     pub fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
         match self {
             Station::Carrier(s) => s.fire(),
@@ -65,7 +65,7 @@ impl Station {
     }
 
     /// Makes the zero-time moves that the station can make now.
-    #[inline]
+    #[inline(always)]
     pub fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
             Station::Carrier(s) => s.settle(floor),

@@ -12,7 +12,9 @@
 use super::alarm::Alarm;
 use super::dice::Dice;
 use super::tools::{Classes, Comeback, Fate, Tool};
-use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
+use crate::kernel::{
+    Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId,
+};
 use crate::part::{Nanos, Part};
 
 /// An exit of a path and the attitude in which a part comes back through it.
@@ -101,12 +103,16 @@ pub struct Path {
     part: Part,
     at_entry: u8,
     stage: Stage,
+    /// Some exit is a hand, so that what has left may still stand there.
+    has_hands: bool,
 }
 
 impl Path {
     /// An empty path.
     pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
-        Path { me, alarm, setup, pass, luck, part: Part::default(), at_entry: 0, stage: Stage::Empty }
+        let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
+        let part = Part::default();
+        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage: Stage::Empty, has_hands }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
@@ -126,6 +132,7 @@ impl Path {
     }
 
     /// Lets the tools act from where the part is; stops short where a jam strikes.
+    #[inline]
     fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let Stage::AtTool { mut tool, mut jammed } = self.stage else { return };
         let mut exit = 0;
@@ -177,17 +184,22 @@ impl Path {
         !floor.jams(self.me, &part, Moment::After)
     }
 
+    #[inline]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        if self.stage == Stage::Passing {
-            return;
+        if self.stage != Stage::Passing {
+            self.settle_now(floor);
         }
+    }
+
+    #[inline(never)]
+    fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.move_out(floor) {
             if !floor.stands(self.me) {
                 floor.set_idle(self.me, true);
             }
             return;
         }
-        let clear = self.setup.exits.iter().all(|exit| floor.is_clear(exit.exit));
+        let clear = !self.has_hands || self.setup.exits.iter().all(|exit| floor.is_clear(exit.exit));
         let mut due = Nanos::MAX;
         if clear && floor.may_start(self.me) {
             match floor.offer(self.me, &self.setup.inlets) {
@@ -200,7 +212,8 @@ impl Path {
         floor.set_idle(self.me, !clear);
     }
 
-    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, place: crate::kernel::PlaceId) {
+    #[inline(always)]
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, place: PlaceId) {
         self.part = floor.take(self.me, place);
         self.part.count_pass();
         self.at_entry = self.part.attitude;

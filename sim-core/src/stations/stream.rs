@@ -78,6 +78,7 @@ impl Stream {
         self.alarm.set(floor, floor.now + spacing);
     }
 
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.started {
             self.started = true;

@@ -38,6 +38,14 @@ struct Job {
     end: Nanos,
 }
 
+/// What a station with one place is doing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stage {
+    Empty,
+    Busy,
+    Done,
+}
+
 /// State of a work station.
 #[derive(Clone, Debug)]
 pub struct Work {
@@ -48,8 +56,12 @@ pub struct Work {
     places: u32,
     service: Sampler,
     luck: Dice,
+    /// Several places.
     busy: Vec<Job>,
     done: Vec<Part>,
+    /// One place: it is all that a station with one place uses.
+    stage: Stage,
+    job: Job,
 }
 
 impl Work {
@@ -63,9 +75,10 @@ impl Work {
         service: Sampler,
         luck: Dice,
     ) -> Self {
-        let room = places.min(1024) as usize;
+        let room = if places == 1 { 0 } else { places.min(1024) as usize };
         let (busy, done) = (Vec::with_capacity(room), Vec::with_capacity(room));
-        Work { me, alarm, source, exit, places, service, luck, busy, done }
+        let job = Job { part: Part::default(), end: 0 };
+        Work { me, alarm, source, exit, places, service, luck, busy, done, stage: Stage::Empty, job }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
@@ -76,11 +89,85 @@ impl Work {
     }
 
     pub(super) fn content(&self) -> usize {
-        self.busy.len() + self.done.len()
+        self.busy.len() + self.done.len() + usize::from(self.stage != Stage::Empty)
     }
 
+    #[inline]
     pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.alarm.spent();
+        if self.places != 1 {
+            self.fire_several(floor);
+        } else if self.stage == Stage::Busy {
+            self.stage = Stage::Done;
+            floor.jams(self.me, &self.job.part, Moment::End);
+        }
+    }
+
+    #[inline]
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if self.places == 1 { self.settle_one(floor) } else { self.settle_several(floor) }
+    }
+
+    #[inline(never)]
+    fn settle_one<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        match self.stage {
+            Stage::Busy => {
+                self.alarm.set(floor, self.job.end);
+                return floor.set_state(self.me, State::Working);
+            }
+            Stage::Done => {
+                if !floor.hand_over(self.me, 0, self.exit, &self.job.part) {
+                    return floor.set_idle(self.me, true);
+                }
+                self.stage = Stage::Empty;
+                if floor.jams(self.me, &self.job.part, Moment::After) {
+                    return;
+                }
+                if let Exit::Hand(place) = self.exit
+                    && floor.place(place).first_taker() < self.me
+                {
+                    // Whoever takes from the hand is settled first: it is seen then whether the part stays.
+                    return floor.dirty.insert(self.me.0);
+                }
+            }
+            Stage::Empty => {}
+        }
+        let clear = floor.is_clear(self.exit);
+        let mut due = Nanos::MAX;
+        if clear && floor.may_start(self.me) {
+            match &mut self.source {
+                Source::Endless(kind, luck) => {
+                    let part = floor.create(self.me, *kind, luck.stream());
+                    return self.start(floor, part);
+                }
+                Source::Inlets(inlets) => match floor.offer(self.me, inlets) {
+                    Offer::Ready(place) => {
+                        let part = floor.take(self.me, place);
+                        return self.start(floor, part);
+                    }
+                    Offer::Due(at) => due = at,
+                    Offer::Nothing => {}
+                },
+            }
+        }
+        self.alarm.set(floor, due);
+        floor.set_idle(self.me, !clear);
+    }
+
+    #[inline(always)]
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, part: Part) {
+        let end = floor.now + self.service.draw_ns(self.luck.stream());
+        self.stage = Stage::Busy;
+        self.job = Job { part, end };
+        if floor.jams(self.me, &self.job.part, Moment::Start) {
+            // Nothing of the service has passed: it begins when the jam is cleared.
+            return;
+        }
+        self.alarm.set(floor, end);
+        floor.set_state(self.me, State::Working);
+    }
+
+    fn fire_several<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let mut n = 0;
         while n < self.busy.len() {
             if self.busy[n].end > floor.now {
@@ -95,7 +182,7 @@ impl Work {
         }
     }
 
-    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+    fn settle_several<O: Observer>(&mut self, floor: &mut Floor<O>) {
         while let Some(part) = self.done.first() {
             let part = *part;
             if !floor.hand_over(self.me, 0, self.exit, &part) {
@@ -148,6 +235,7 @@ impl Work {
         match message {
             Message::Thawed(stood) => {
                 self.alarm.shift(stood);
+                self.job.end += stood;
                 for job in &mut self.busy {
                     job.end += stood;
                 }
