@@ -33,9 +33,15 @@ pub struct Calendar {
     keys: [[u64; GROUP]; GROUP],
     /// Earliest key of each group; it may be one that is spent.
     firsts: [u64; GROUP],
-    n_groups: usize,
     /// Tree of a line with more timers, otherwise empty: `tree[1]` is the winner; leaves start at the middle.
     tree: Vec<u64>,
+}
+
+/// The least of eight.
+#[inline(always)]
+fn least(keys: &[u64; GROUP]) -> u64 {
+    let [a, b, c, d, e, f, g, h] = *keys;
+    a.min(b).min(c.min(d)).min(e.min(f).min(g.min(h)))
 }
 
 impl Calendar {
@@ -50,7 +56,6 @@ impl Calendar {
         Calendar {
             keys: [[NEVER; GROUP]; GROUP],
             firsts: [NEVER; GROUP],
-            n_groups: n_timers.div_ceil(GROUP).clamp(1, GROUP),
             tree,
         }
     }
@@ -106,7 +111,7 @@ impl Calendar {
     #[inline(always)]
     fn first(&self) -> u64 {
         match self.tree.get(1) {
-            None => self.firsts.iter().take(self.n_groups).fold(NEVER, |first, key| first.min(*key)),
+            None => least(&self.firsts),
             Some(winner) => *winner,
         }
     }
@@ -129,8 +134,7 @@ impl Calendar {
         let (group, place) = (slot / GROUP % GROUP, slot % GROUP);
         let keys = &mut self.keys[group];
         keys[place] = key;
-        let [a, b, c, d, e, f, g, h] = *keys;
-        self.firsts[group] = a.min(b).min(c.min(d)).min(e.min(f).min(g.min(h)));
+        self.firsts[group] = least(keys);
     }
 
     #[inline(never)]

@@ -183,11 +183,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             self.look_around();
             rounds += 1;
         }
-        if self.floor.newly_blocked.is_empty() {
-            return false;
-        }
-        self.stop = self.find_knot();
-        self.stop.is_some()
+        !self.floor.newly_blocked.is_empty() && self.find_knot()
     }
 
     #[cold]

@@ -183,7 +183,7 @@ impl Machine {
         self.made.push(assembly);
     }
 
-    #[inline]
+    #[inline(always)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.plain {
             self.settle_full(floor);
@@ -230,6 +230,7 @@ impl Machine {
         duty.set_idle(floor, !clear);
     }
 
+    #[inline(never)]
     fn settle_full<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.phase == Phase::Leaving && !self.leave(floor) {
             return;

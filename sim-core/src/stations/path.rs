@@ -177,7 +177,7 @@ impl Path {
         !duty.jams(floor, &self.part, Moment::After)
     }
 
-    #[inline]
+    #[inline(always)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.stage != Stage::Passing {
             self.settle_now(floor);

@@ -93,7 +93,7 @@ impl Work {
         }
     }
 
-    #[inline]
+    #[inline(always)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.places == 1 { self.settle_one(floor) } else { self.settle_several(floor) }
     }
@@ -114,11 +114,12 @@ impl Work {
                 if duty.jams(floor, &self.job.part, Moment::After) {
                     return;
                 }
-                if let Exit::Hand(place) = self.exit
-                    && floor.place(place).first_taker() < self.me
-                {
+                if let Exit::Hand(place) = self.exit {
                     // Whoever takes from the hand is settled first: it is seen then whether the part stays.
-                    return floor.dirty.insert(self.me.0);
+                    let taker = floor.place(place).first_taker();
+                    if taker < self.me && floor.state(taker) != State::Working {
+                        return floor.dirty.insert(self.me.0);
+                    }
                 }
             }
             Stage::Empty => {}
@@ -173,6 +174,7 @@ impl Work {
         }
     }
 
+    #[inline(never)]
     fn settle_several<O: Observer>(&mut self, floor: &mut Floor<O>) {
         while let Some(part) = self.done.first() {
             let part = *part;
