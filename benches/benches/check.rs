@@ -25,7 +25,9 @@ fn check(criterion: &mut Criterion) {
     criterion.bench_function("check and compile 40 stations", |bencher| {
         bencher.iter(|| {
             let checked = scenario::read(black_box(&text));
-            let Some(scenario) = checked.scenario else { panic!("the line is sound: {:?}", checked.problems) };
+            let Some(scenario) = checked.scenario else {
+                panic!("the line is sound: {:?}", checked.problems)
+            };
             black_box(network::compile(&scenario))
         });
     });

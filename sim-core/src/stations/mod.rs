@@ -27,6 +27,7 @@ use crate::kernel::{Floor, Message, Observer};
 /// Any station of a line.
 #[derive(Clone, Debug)]
 #[expect(missing_docs, reason = "each variant is documented in its own file")]
+#[repr(u8)]
 pub enum Station {
     Carrier(carrier::Carrier),
     Divider(divider::Divider),
