@@ -34,6 +34,7 @@ use crate::kernel::{Floor, Message, Observer};
 /// Any station of a line.
 #[derive(Clone, Debug)]
 #[expect(missing_docs, reason = "each variant is documented in its own file")]
+#[repr(u8)]
 pub enum Station {
     Carrier(carrier::Carrier),
     Divider(divider::Divider),
@@ -64,7 +65,7 @@ impl Station {
     }
 
     /// A timer of the station has run out; `which` tells them apart where there are several.
-    #[inline]
+    #[inline(always)]
     pub fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
         match self {
             Station::Carrier(s) => s.fire(),
@@ -81,7 +82,7 @@ impl Station {
     }
 
     /// Makes the zero-time moves that the station can make now.
-    #[inline]
+    #[inline(always)]
     pub fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
             Station::Carrier(s) => s.settle(floor),
