@@ -39,7 +39,7 @@ pub(super) const TURNS: u16 = 512;
 /// What a plain take doesn't have to look at; see the floor.
 pub(super) const SPECIAL_TAKE: u16 = BIN | SHARED | AWAITED | WATCHED | STOPPING;
 /// What a plain entry doesn't have to look at.
-pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS;
+pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS | FROZEN;
 /// What keeps a part from being offered plainly.
 pub(super) const SPECIAL_OFFER: u16 = BIN | SHARED | FROZEN;
 

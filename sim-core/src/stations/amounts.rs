@@ -1,12 +1,13 @@
-//! Amounts of parts as a scenario states them: a number, a weight or a volume; a level of a bin.
+//! Amounts of parts as a scenario states them: a number, a weight or a volume; levels of bins.
 //!
 //! Weights need the mass of a part, volumes the pieces per volume; both become the nearest whole number.
 
 use super::blueprint::part_needs;
 use crate::diag::{Diagnostics, Place as FilePlace};
 use crate::kernel::{Floor, Observer, PlaceId, UNLIMITED};
+use crate::scenario::Level;
 use crate::terms::kind::Kind;
-use crate::text::forms::{Choice, Form, Spanned, count, either, mass, placed, share, volume};
+use crate::text::forms::{Choice, Form, Spanned, count, either, mass, placed, volume};
 
 /// Largest number of parts that an amount may come to.
 const PARTS_MAX: u64 = 1_000_000_000;
@@ -63,36 +64,11 @@ pub(super) fn kind_of<'a>(kinds: &'a [Kind], name: Option<&Spanned<String>>) -> 
     }
 }
 
-/// Index of that kind, 0 if there is none.
-pub(super) fn kind_index(kinds: &[Kind], name: Option<&Spanned<String>>) -> u8 {
-    let found = name.and_then(|name| kinds.iter().position(|kind| kind.name == name.value));
-    found.unwrap_or(0) as u8
-}
-
-/// A level of a place.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Level {
-    /// So many parts.
-    Parts(u32),
-    /// A share of the capacity.
-    Share(f64),
-}
-
-/// The form of a level: `200`, `"20 %"`.
-pub(super) fn level() -> impl Form<Out = Level> {
-    either(count().at_most(PARTS_MAX), share()).map(|choice| match choice {
-        Choice::First(parts) => Level::Parts(parts as u32),
-        Choice::Second(share) => Level::Share(share),
-    })
-}
-
-impl Level {
-    /// In parts; a share of a place without limit is 0.
-    pub fn parts<O: Observer>(self, floor: &Floor<O>, place: PlaceId) -> u32 {
-        match (self, floor.place(place).capacity()) {
-            (Level::Parts(parts), _) => parts,
-            (Level::Share(_), UNLIMITED) => 0,
-            (Level::Share(share), capacity) => (share * f64::from(capacity)).round() as u32,
-        }
+/// A level of `place` in parts; a share of a place without limit is 0.
+pub(super) fn level_of<O: Observer>(level: Level, floor: &Floor<O>, place: PlaceId) -> u32 {
+    match (level, floor.place(place).capacity()) {
+        (Level::Parts(parts), _) => parts,
+        (Level::Share(_), UNLIMITED) => 0,
+        (Level::Share(share), capacity) => (share * f64::from(capacity)).round() as u32,
     }
 }

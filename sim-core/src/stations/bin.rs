@@ -13,8 +13,10 @@
 //! can be taken meanwhile.
 
 use super::Station;
-use super::amounts::{Amount, amount, kind_index, kind_of};
-use super::blueprint::{Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, read_to};
+use super::amounts::{Amount, amount, kind_of};
+use super::blueprint::{
+    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_to,
+};
 use super::carrier::Carrier;
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::{Bin, Place, StreamKey, UNLIMITED};
@@ -77,7 +79,7 @@ impl Blueprint for BinSpec {
 
     fn body(&self, kinds: &[Kind], name: &str) -> Option<Place> {
         let key = StreamKey::new(name, "picks");
-        let kind = kind_index(kinds, self.part.as_ref());
+        let kind = kind_named(kinds, self.part.as_ref());
         if self.endless {
             return Some(Place::bin(UNLIMITED, Bin::endless(kind, key)));
         }
@@ -85,6 +87,14 @@ impl Blueprint for BinSpec {
         let mut place = Place::bin(capacity, Bin::new(key));
         place.set_start(kind, self.parts(kinds, self.content.as_ref()).unwrap_or(0));
         Some(place)
+    }
+
+    fn brings(&self, kinds: &[Kind]) -> Option<u8> {
+        self.is_stocked().then(|| kind_named(kinds, self.part.as_ref()))
+    }
+
+    fn is_stocked(&self) -> bool {
+        self.endless || self.content.is_some()
     }
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
@@ -112,7 +122,7 @@ impl Blueprint for BinSpec {
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         if self.endless {
             traffic.source = Some(SourceTraffic {
-                kind: kind_index(traffic.kinds, self.part.as_ref()),
+                kind: kind_named(traffic.kinds, self.part.as_ref()),
                 most_per_s: f64::INFINITY,
                 is_driven: false,
             });

@@ -106,11 +106,6 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
-    /// Whether its timers come after those of attendants at equal times (dumpers).
-    fn ranks_last(&self) -> bool {
-        false
-    }
-
     /// Whether what its way on leads to must be a bin (it pours).
     fn gives_to_bin(&self) -> bool {
         false

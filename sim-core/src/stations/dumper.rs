@@ -27,12 +27,13 @@
 
 use super::Station;
 use super::alarm::Alarm;
-use super::amounts::Level;
+use super::amounts::level_of;
 use super::dice::Dice;
 use super::lots::{Lot, LotLuck, blend};
 use crate::kernel::multinomial::multinomial;
 use crate::kernel::{Floor, Job, Message, Moment, Note, Observer, PlaceId, Sampler, State, StationId};
 use crate::part::{Nanos, Part, SECOND};
+use crate::scenario::Level;
 use std::collections::VecDeque;
 
 /// Who brings containers.
@@ -395,7 +396,7 @@ impl Dumper {
         if self.called || self.stage != Stage::Ready || floor.place(self.setup.bin).is_endless() {
             return;
         }
-        let level = self.setup.call_level.parts(floor, self.setup.bin);
+        let level = level_of(self.setup.call_level, floor, self.setup.bin);
         if floor.place(self.setup.bin).len() <= level {
             self.called = true;
             floor.dirty.insert(self.me.0);
@@ -404,11 +405,8 @@ impl Dumper {
 
     pub(super) fn message(&mut self, message: Message) {
         match message {
-            Message::Thawed(stood) => {
-                self.cycle.shift(stood);
-                // Containers on their way have their own times; the timer is set to them when it is settled.
-                self.coming.shift(stood);
-            }
+            // Containers on their way do not stand with the dumper.
+            Message::Thawed(stood) => self.cycle.shift(stood),
             Message::Attended(_) => {
                 self.carried -= 1;
                 self.brought += 1;

@@ -3,9 +3,11 @@
 use super::{Bringing, Dumper, DumperSetup, Pour, Station};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::{Exit, Sampler};
-use crate::stations::amounts::{Amount, Level, kind_index, kind_of, level};
+use crate::scenario::{Level, level};
+use crate::stations::amounts::{Amount, kind_of};
 use crate::stations::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, part_needs, read_part, read_to,
+    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, part_needs, read_part,
+    read_to,
 };
 use crate::stations::lots::LotLuck;
 use crate::terms::kind::Kind;
@@ -229,6 +231,10 @@ impl Blueprint for DumperSpec {
         false
     }
 
+    fn brings(&self, kinds: &[Kind]) -> Option<u8> {
+        Some(kind_named(kinds, self.part.as_ref()))
+    }
+
     fn ranks_last(&self) -> bool {
         true
     }
@@ -269,7 +275,7 @@ impl Blueprint for DumperSpec {
     /// Rated capacity: contents / cycle with exchange, or what is brought if that is less.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         traffic.source = Some(SourceTraffic {
-            kind: kind_index(traffic.kinds, self.part.as_ref()),
+            kind: kind_named(traffic.kinds, self.part.as_ref()),
             most_per_s: self.contents(traffic.kinds).mean() * self.most_containers_per_s(traffic.kinds),
             is_driven: false,
         });
@@ -300,7 +306,7 @@ impl Blueprint for DumperSpec {
             pour: self.pour(site.kinds),
         };
         site.watch(bin);
-        let (cycle, coming) = (site.alarm(), site.alarm());
+        let (cycle, coming) = (site.alarm(), site.free_alarm());
         let (times, parts) = (site.dice("times"), site.dice("parts"));
         Station::Dumper(Dumper::new(site.me, cycle, coming, setup, times, parts))
     }

@@ -18,13 +18,14 @@
 
 use super::Station;
 use super::alarm::Alarm;
-use super::amounts::Level;
+use super::amounts::level_of;
 use super::dice::Dice;
 use super::outlet::Outlet;
 use crate::kernel::{
     Exit, Floor, Inlets, Message, Moment, Note, Observer, PlaceId, Sampler, State, StationId,
 };
 use crate::part::{Nanos, Part};
+use crate::scenario::Level;
 use std::collections::VecDeque;
 
 /// What happens when parts land and the place above is full.
@@ -174,7 +175,7 @@ impl Elevator {
     fn content_and_mark<O: Observer>(&self, floor: &Floor<O>) -> (u32, u32) {
         let (mut content, mut mark) = (0_u32, 0);
         for &place in &self.setup.inlets.places {
-            mark = u32::max(mark, self.setup.mark.parts(floor, place));
+            mark = u32::max(mark, level_of(self.setup.mark, floor, place));
             if Self::is_ready(floor, place) {
                 let here = floor.place(place);
                 content = content.saturating_add(if here.is_endless() { u32::MAX } else { here.len() });

@@ -3,7 +3,7 @@
 use super::{Elevator, ElevatorSetup, Station, WhenFull};
 use crate::diag::{Problem, code};
 use crate::part::Nanos;
-use crate::stations::amounts::{Level, level};
+use crate::scenario::{Level, level};
 use crate::stations::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
 use crate::stations::track::nanos;
 use crate::terms::law::Law;
