@@ -416,7 +416,6 @@ impl Dumper {
     }
 }
 
-#[path = "dumper_spec.rs"]
 mod spec;
 pub use spec::{DumperSpec, read};
 

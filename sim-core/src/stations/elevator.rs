@@ -279,7 +279,6 @@ impl Elevator {
     }
 }
 
-#[path = "elevator_spec.rs"]
 mod spec;
 pub use spec::{ElevatorSpec, read};
 

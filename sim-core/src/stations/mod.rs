@@ -24,6 +24,8 @@ pub mod path;
 pub mod stream;
 pub mod tools;
 pub mod track;
+#[cfg(test)]
+mod trial;
 pub mod work;
 
 pub use alarm::Alarm;
