@@ -134,3 +134,6 @@ impl Blueprint for BinSpec {
         Station::Carrier(Carrier::new(site.me, None, body))
     }
 }
+
+#[cfg(test)]
+mod tests;

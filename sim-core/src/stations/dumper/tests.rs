@@ -64,7 +64,10 @@ fn a_hauler_is_called_when_a_waiting_place_is_free() {
     assert_eq!(times(&run, tip, Note::Tipped), [8.0, 108.0, 208.0, 308.0]);
     let seen = states(&run, tip);
     // Ten parts are picked at 8 to 17 s, the cycle ends at 18 s.
-    assert_eq!(seen[..4], [(0.0, State::Working), (18.0, State::Starved), (100.0, State::Working), (118.0, State::Starved)]);
+    assert_eq!(
+        seen[..4],
+        [(0.0, State::Working), (18.0, State::Starved), (100.0, State::Working), (118.0, State::Starved)]
+    );
     let (_, most) = trial.traffic("tip");
     assert!((most.expect("a source") - 10.0 / 100.0).abs() < 1e-12);
 }
@@ -105,7 +108,8 @@ fn at_intervals_what_finds_no_place_is_taken_back() {
 
 #[test]
 fn by_hand_an_attendant_brings_it() {
-    let spec = r#""contents": 10, "call_level": 0, "containers": {"how": "by hand", "by": "crew", "time": "30 s"}"#;
+    let spec =
+        r#""contents": 10, "call_level": 0, "containers": {"how": "by hand", "by": "crew", "time": "30 s"}"#;
     let crew = r#", "attendants": [{"id": "crew", "walk": "15 s"}]"#;
     let trial = Trial::new(&line(&format!("{spec}, {CYCLE}")), crew);
     let run = trial.run(0, 110.0);
@@ -257,7 +261,8 @@ fn lots_mix_in_the_bin_by_their_numbers() {
 fn contents_by_weight_and_volume() {
     let parts = PARTS.replace("LOTS", "");
     for (contents, expected) in [("\"1 kg\"", 50), ("\"4 L\"", 20), ("\"10 lb\"", 227)] {
-        let stations = line(&format!(r#""contents": {contents}, "call_level": 0, "tip": "1 s", "exchange": "1 min""#));
+        let stations =
+            line(&format!(r#""contents": {contents}, "call_level": 0, "tip": "1 s", "exchange": "1 min""#));
         let run_to = Trial::new(&stations, &parts);
         let run = run_to.run(0, 1.0);
         assert_eq!(run.floor.flow().0, expected, "{contents}");
@@ -300,7 +305,9 @@ fn says_what_cannot_be() {
     assert!(found(&format!("{base}, {intervals}")).contains("need a place to wait"));
     let nobody = r#""containers": {"how": "by hand", "by": "crew", "time": "1 s"}"#;
     assert!(found(&format!("{base}, {nobody}")).contains("crew"));
-    let no_bin = format!(r#"{{"id": "tip", "type": "dumper", {base}}}, {{"id": "use", "type": "work", "time": "1 s"}}"#);
+    let no_bin = format!(
+        r#"{{"id": "tip", "type": "dumper", {base}}}, {{"id": "use", "type": "work", "time": "1 s"}}"#
+    );
     assert!(problems(&no_bin, "").join("\n").contains("not into a bin"));
     let parts = PARTS.replace("LOTS", r#", "between_lots": {"attitudes": 0.6}"#);
     assert!(problems(&line(base), &parts).join("\n").contains("differ so much"));

@@ -76,7 +76,10 @@ fn deliveries_spread_as_the_binomial_law_says() {
     let (mean, variance) = delivered("0", 4000);
     assert!((mean - 60.0).abs() < 4.5 * 5.477225575 / 4000.0_f64.sqrt(), "{mean}");
     // A nearly normal variance has the standard error v sqrt(2 / n).
-    assert!((variance / (5.477225575 * 5.477225575) - 1.0).abs() < 4.5 * (2.0_f64 / 4000.0).sqrt(), "{variance}");
+    assert!(
+        (variance / (5.477225575 * 5.477225575) - 1.0).abs() < 4.5 * (2.0_f64 / 4000.0).sqrt(),
+        "{variance}"
+    );
 }
 
 /// K-04: of these a share of 0.35 goes on, 2.1 a second (enumeration). The others fall back here.
@@ -140,7 +143,10 @@ fn a_lift_that_stops_stands_until_its_landing_parts_have_room() {
     // At 4 s the landing goes first and stands the lift before the cleat passes; the cleat is due when it goes on.
     assert_eq!(took, [1.0, 2.0, 3.0, 13.0].repeat_each(4));
     let stood = states(&run, me);
-    assert_eq!(stood, [(1.0, State::Working), (4.0, State::Blocked), (13.0, State::Working), (14.0, State::Blocked)]);
+    assert_eq!(
+        stood,
+        [(1.0, State::Working), (4.0, State::Blocked), (13.0, State::Working), (14.0, State::Blocked)]
+    );
 }
 
 #[test]
@@ -195,7 +201,10 @@ fn straight_to_the_next_station_parts_land_one_after_the_other_and_the_lift_stan
     // Two land at 2 s: one goes to work, the other one stands until 5 s, and the lift with it.
     assert_eq!(times(&run, trial.post("use"), Note::Took), [2.0, 5.0, 8.0]);
     let lift = trial.post("lift");
-    assert_eq!(states(&run, lift)[..3], [(1.0, State::Working), (2.0, State::Blocked), (5.0, State::Working)]);
+    assert_eq!(
+        states(&run, lift)[..3],
+        [(1.0, State::Working), (2.0, State::Blocked), (5.0, State::Working)]
+    );
     let spills = stations.replace("\"per_cleat\": 2", "\"per_cleat\": 2, \"when_full\": \"spills back\"");
     let trial = Trial::new(&spills, PRIMED);
     let run = trial.run(0, 8.0);
@@ -226,7 +235,11 @@ fn a_break_while_the_place_above_is_full_counts_once() {
     let me = trial.post("lift");
     // Blocked since 4 s; room comes at 13 s, in the second break, and is used at its end.
     assert_eq!(times(&run, me, Note::Exit(0))[7..], [16.5]);
-    assert_eq!(times(&run, me, Note::Took)[12..], [16.5, 16.5, 16.5, 16.5], "a cleat was due when it stopped");
+    assert_eq!(
+        times(&run, me, Note::Took)[12..],
+        [16.5, 16.5, 16.5, 16.5],
+        "a cleat was due when it stopped"
+    );
     assert_eq!(
         states(&run, me)[1..],
         [
@@ -270,16 +283,23 @@ fn a_jam_at_the_pick_stops_the_lift_and_all_aboard() {
 
 #[test]
 fn a_bridged_bin_gives_nothing() {
-    let stations = line("100", r#""cleats": "1 /s", "lift": "0.5 s", "per_cleat": 1"#, r#""capacity": 100"#).replace(
-        r#""content": 100"#,
-        r#""content": 100, "jams": [{"every": "3.25 s", "clock": "powered", "time": "2 s"}]"#,
-    );
+    let stations = line("100", r#""cleats": "1 /s", "lift": "0.5 s", "per_cleat": 1"#, r#""capacity": 100"#)
+        .replace(
+            r#""content": 100"#,
+            r#""content": 100, "jams": [{"every": "3.25 s", "clock": "powered", "time": "2 s"}]"#,
+        );
     let trial = Trial::new(&stations, PRIMED);
     let run = trial.run(0, 12.0);
     assert_eq!(times(&run, trial.post("lift"), Note::Took), [1.0, 2.0, 3.0, 6.0, 7.0, 8.0, 11.0, 12.0]);
     assert_eq!(
         states(&run, trial.post("bin")),
-        [(0.0, State::Working), (3.25, State::JamClearing), (5.25, State::Working), (8.5, State::JamClearing), (10.5, State::Working)]
+        [
+            (0.0, State::Working),
+            (3.25, State::JamClearing),
+            (5.25, State::Working),
+            (8.5, State::JamClearing),
+            (10.5, State::Working)
+        ]
     );
 }
 
@@ -290,7 +310,10 @@ fn says_what_is_missing_or_said_twice() {
     assert!(wrong(r#""cleats": "1 /s", "per_cleat": 1"#).contains("how long parts are under way"));
     let twice = r#""cleats": "1 /s", "spacing": "1 m", "speed": "1 m/s", "lift": "1 s", "length": "1 m", "per_cleat": 1"#;
     assert_eq!(wrong(twice).matches("say the same twice").count(), 2);
-    assert!(wrong(r#""cleats": "1 /s", "lift": "1 s", "per_cleat": 1, "drop_back": 1"#).contains("none is lifted"));
+    assert!(
+        wrong(r#""cleats": "1 /s", "lift": "1 s", "per_cleat": 1, "drop_back": 1"#)
+            .contains("none is lifted")
+    );
     let no_bin = r#"{"id": "feeder", "type": "work", "endless": true, "time": "1 s"},
         {"id": "lift", "type": "elevator", "cleats": "1 /s", "lift": "1 s", "per_cleat": 1}"#;
     assert!(problems(no_bin, "").join("\n").contains("lifts parts out of a bin"));
