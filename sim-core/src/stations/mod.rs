@@ -6,17 +6,26 @@
 //! station. A station that stands still (jammed, frozen) is not settled.
 
 mod alarm;
+pub mod amounts;
+pub mod bin;
 pub mod blueprint;
 pub mod carrier;
 pub mod catalogue;
 mod dice;
 pub mod divider;
+pub mod dumper;
+pub mod elevator;
 pub mod escapement;
+pub mod lots;
 pub mod machine;
+pub mod meter;
+mod outlet;
 pub mod path;
 pub mod stream;
 pub mod tools;
 pub mod track;
+#[cfg(test)]
+mod trial;
 pub mod work;
 
 pub use alarm::Alarm;
@@ -31,8 +40,11 @@ use crate::kernel::{Floor, Message, Observer};
 pub enum Station {
     Carrier(carrier::Carrier),
     Divider(divider::Divider),
+    Dumper(dumper::Dumper),
+    Elevator(elevator::Elevator),
     Escapement(escapement::Escapement),
     Machine(machine::Machine),
+    Meter(meter::Meter),
     Path(path::Path),
     Stream(stream::Stream),
     Work(work::Work),
@@ -43,8 +55,11 @@ impl Station {
     pub fn seed(&mut self, seed: u64, replication: u64) {
         match self {
             Station::Carrier(_) | Station::Divider(_) => {}
+            Station::Dumper(s) => s.seed(seed, replication),
+            Station::Elevator(s) => s.seed(seed, replication),
             Station::Escapement(s) => s.seed(seed, replication),
             Station::Machine(s) => s.seed(seed, replication),
+            Station::Meter(s) => s.seed(seed, replication),
             Station::Path(s) => s.seed(seed, replication),
             Station::Stream(s) => s.seed(seed, replication),
             Station::Work(s) => s.seed(seed, replication),
@@ -57,8 +72,11 @@ impl Station {
         match self {
             Station::Carrier(s) => s.fire(),
             Station::Divider(s) => s.fire(),
+            Station::Dumper(s) => s.fire(floor, which),
+            Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
             Station::Machine(s) => s.fire(floor, which),
+            Station::Meter(s) => s.fire(floor),
             Station::Path(s) => s.fire(floor),
             Station::Stream(s) => s.fire(floor),
             Station::Work(s) => s.fire(floor),
@@ -71,8 +89,11 @@ impl Station {
         match self {
             Station::Carrier(s) => s.settle(floor),
             Station::Divider(s) => s.settle(floor),
+            Station::Dumper(s) => s.settle(floor),
+            Station::Elevator(s) => s.settle(floor),
             Station::Escapement(s) => s.settle(floor),
             Station::Machine(s) => s.settle(floor),
+            Station::Meter(s) => s.settle(floor),
             Station::Path(s) => s.settle(floor),
             Station::Stream(s) => s.settle(floor),
             Station::Work(s) => s.settle(floor),
@@ -83,10 +104,13 @@ impl Station {
     pub fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
             Station::Carrier(s) => s.look(floor),
+            Station::Dumper(s) => s.look(floor),
+            Station::Elevator(s) => s.look(floor),
             Station::Stream(s) => s.look(floor),
             Station::Divider(_)
             | Station::Escapement(_)
             | Station::Machine(_)
+            | Station::Meter(_)
             | Station::Path(_)
             | Station::Work(_) => {}
         }
@@ -97,8 +121,11 @@ impl Station {
         match self {
             Station::Carrier(s) => s.message(message),
             Station::Divider(_) => {}
+            Station::Dumper(s) => s.message(message),
+            Station::Elevator(s) => s.message(message),
             Station::Escapement(s) => s.message(message),
             Station::Machine(s) => s.message(message),
+            Station::Meter(s) => s.message(message),
             Station::Path(s) => s.message(message),
             Station::Stream(s) => s.message(message),
             Station::Work(s) => s.message(message),
@@ -108,9 +135,11 @@ impl Station {
     /// Parts inside the station itself, for the count of parts.
     pub fn content(&self) -> usize {
         match self {
-            Station::Carrier(_) | Station::Divider(_) => 0,
+            Station::Carrier(_) | Station::Divider(_) | Station::Dumper(_) => 0,
+            Station::Elevator(s) => s.content(),
             Station::Escapement(s) => s.content(),
             Station::Machine(s) => s.content(),
+            Station::Meter(s) => s.content(),
             Station::Path(s) => s.content(),
             Station::Stream(s) => s.content(),
             Station::Work(s) => s.content(),
