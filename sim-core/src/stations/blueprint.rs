@@ -173,12 +173,16 @@ pub struct Site<'a> {
     pub method: Method,
     pub(crate) timers: &'a [TimerId],
     pub(crate) n_timers_used: usize,
+    pub(crate) free_timers: &'a [TimerId],
+    pub(crate) n_free_timers_used: usize,
     pub(crate) watch: Vec<PlaceId>,
     pub(crate) wakes: Vec<(PlaceId, u32)>,
 }
 
 /// Most timers that one station may ask for.
 pub const STATION_TIMERS: usize = 3;
+/// Most timers that do not stand still with their station.
+pub const FREE_TIMERS: usize = 1;
 
 impl Site<'_> {
     /// The next timer of the station. They are numbered `which` = 0, 1, 2 in the order of asking, and stand
@@ -189,6 +193,18 @@ impl Site<'_> {
     pub fn alarm(&mut self) -> Alarm {
         let timer = self.timers[self.n_timers_used];
         self.n_timers_used += 1;
+        Alarm::new(timer)
+    }
+
+    /// A timer that does not stand still with the station: it is none of the post's own timers, and
+    /// [`Station::fire`] is called for it even while the station stands (it is not settled then). They are
+    /// numbered `which` = [`STATION_TIMERS`] and up.
+    ///
+    /// # Panics
+    /// If a station asks for more than [`FREE_TIMERS`].
+    pub fn free_alarm(&mut self) -> Alarm {
+        let timer = self.free_timers[self.n_free_timers_used];
+        self.n_free_timers_used += 1;
         Alarm::new(timer)
     }
 
