@@ -128,7 +128,7 @@ fn main() {
         troubles.push(Trouble::new(
             c,
             StopKind::Jam,
-            Trigger::Part { moment: Moment::After, chances: vec![0.002], countdowns: vec![] },
+            Trigger::Part { moment: Moment::After, chances: vec![0.002], countdowns: vec![], first: vec![] },
             None,
             Some(0),
             fixed(0.0),
@@ -148,6 +148,7 @@ fn main() {
         points: vec![c1, c2],
         right_way: vec![1],
         inlets: vec![],
+        measures: vec![],
     };
     let plan = Plan {
         stations,
@@ -167,6 +168,10 @@ fn main() {
             feeders: vec![vec![]; 6],
             bodies: vec![None; n],
         },
+        fills: vec![],
+        names: Names::default(),
+        tally: TallySetup::default(),
+        events_max: u64::MAX,
         open_ns: 600 * S,
         close_ns: 28800 * S,
     };

@@ -117,6 +117,9 @@ impl Outcomes {
             return 0;
         }
         let word = stream.next_u64();
+        if let [threshold] = self.thresholds[..] {
+            return usize::from(word >= threshold).min(self.last);
+        }
         let passed: usize = self.thresholds.iter().map(|threshold| usize::from(word >= *threshold)).sum();
         passed.min(self.last)
     }

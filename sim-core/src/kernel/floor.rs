@@ -14,10 +14,13 @@ use super::kinds::KindNow;
 use super::luck::Stream;
 use super::observer::{Note, Observer};
 use super::people::Pool;
-use super::place::{AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, Spread, WATCHED};
+use super::place::{
+    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
+    Spread, TURNS, WATCHED,
+};
 use super::ranks::RankSet;
 use super::state::State;
-use super::troubles::Trouble;
+use super::troubles::{Moment, Trouble};
 use crate::part::{Nanos, Part};
 
 /// A station's number, which is its rank: 0 is the furthest downstream. Attendants and sensors have the
@@ -104,13 +107,53 @@ pub(super) const HELD: u8 = 2;
 pub(super) const OFF: u8 = 4;
 pub(super) const FROZEN: u8 = 8;
 pub(super) const CLOCKED: u8 = 16;
-pub(super) const JAMS: u8 = 32;
 
 /// What is looked at for every move of a station.
 #[derive(Clone, Copy, Debug)]
+#[repr(align(4))]
 pub(super) struct Hot {
     pub(super) state: State,
     pub(super) bars: u8,
+    /// Moments of work at which a jam by part may strike, as bits.
+    pub(super) moments: u8,
+}
+
+/// A station's state and what keeps it, as seen at the start of a settling.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Duty {
+    me: StationId,
+    hot: Hot,
+}
+
+impl Duty {
+    /// As [`Floor::may_start`].
+    #[inline(always)]
+    pub(crate) fn may_start(self) -> bool {
+        self.hot.bars & (HELD | OFF | STOPPED | FROZEN) == 0
+    }
+
+    /// As [`Floor::jams`].
+    #[inline(always)]
+    pub(crate) fn jams<O: Observer>(self, floor: &mut Floor<O>, part: &Part, moment: Moment) -> bool {
+        self.hot.moments & moment.bit() != 0 && floor.jams_by_part(self.me, part, moment)
+    }
+
+    /// As [`Floor::set_state`].
+    #[inline(always)]
+    pub(crate) fn set_state<O: Observer>(self, floor: &mut Floor<O>, new: State) {
+        if self.hot.state != new {
+            floor.change_state(self.me, new);
+        }
+    }
+
+    /// As [`Floor::set_idle`].
+    #[inline(always)]
+    pub(crate) fn set_idle<O: Observer>(self, floor: &mut Floor<O>, blocked: bool) {
+        if self.hot.bars & (OFF | HELD) != 0 {
+            return floor.set_barred(self.me, blocked);
+        }
+        self.set_state(floor, if blocked { State::Blocked } else { State::Starved });
+    }
 }
 
 /// What the floor keeps for each station beside its state.
@@ -187,11 +230,13 @@ impl<O: Observer> Floor<O> {
     /// An empty floor at time 0; every station is starved and will be settled first of all.
     pub fn new(outfit: Outfit, observer: O) -> Self {
         let n = outfit.posts.len();
-        let bars = |post: &Post| {
-            let kinds = post.troubles.iter().map(|&t| outfit.troubles[usize::from(t)].bar());
-            kinds.fold(0, |all, bar| all | bar)
+        let hot = |post: &Post| {
+            let troubles = post.troubles.iter().map(|&ix| &outfit.troubles[usize::from(ix)]);
+            let bits = troubles.map(|trouble| (trouble.bar(), trouble.moment()));
+            let (bars, moments) = bits.fold((0, 0), |all, bits| (all.0 | bits.0, all.1 | bits.1));
+            Hot { state: State::Starved, bars, moments }
         };
-        let hot = outfit.posts.iter().map(|p| Hot { state: State::Starved, bars: bars(p) }).collect();
+        let hot = outfit.posts.iter().map(hot).collect();
         Floor {
             now: 0,
             calendar: Calendar::new(outfit.n_timers),
@@ -239,14 +284,25 @@ impl<O: Observer> Floor<O> {
         self.hot[me.ix()].state
     }
 
+    /// What matters for the moves of a station, looked up once for a settling. It holds until the station
+    /// changes its own state or a jam strikes it.
+    #[inline(always)]
+    pub(crate) fn duty(&self, me: StationId) -> Duty {
+        Duty { me, hot: self.hot[me.ix()] }
+    }
+
     /// Changes the state of a station.
-    #[inline]
+    #[inline(always)]
     pub fn set_state(&mut self, me: StationId, new: State) {
+        if self.hot[me.ix()].state != new {
+            self.change_state(me, new);
+        }
+    }
+
+    #[inline(never)]
+    fn change_state(&mut self, me: StationId, new: State) {
         let hot = &mut self.hot[me.ix()];
         let old = hot.state;
-        if old == new {
-            return;
-        }
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
         self.observer.state(self.now, me, old, new);
@@ -271,8 +327,16 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Sets the state of a station that has nothing in work, by precedence: off, blocked, held, starved.
-    #[inline]
+    #[inline(always)]
     pub fn set_idle(&mut self, me: StationId, blocked: bool) {
+        if self.hot[me.ix()].bars & (OFF | HELD) != 0 {
+            return self.set_barred(me, blocked);
+        }
+        self.set_state(me, if blocked { State::Blocked } else { State::Starved });
+    }
+
+    #[inline(never)]
+    fn set_barred(&mut self, me: StationId, blocked: bool) {
         let bars = self.hot[me.ix()].bars;
         let state = if bars & OFF != 0 {
             State::Off
@@ -287,7 +351,7 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Tells the observer.
-    #[inline]
+    #[inline(always)]
     pub fn note(&mut self, me: StationId, note: Note, part: Option<&Part>) {
         self.observer.note(self.now, me, note, part);
     }
@@ -337,6 +401,17 @@ impl<O: Observer> Floor<O> {
         (self.created, self.left, self.absorbed)
     }
 
+    /// Puts `n` equal parts into a FIFO at the start, past its transit; they count as input.
+    pub fn fill(&mut self, place: PlaceId, n: u32, part: Part) {
+        let p = &mut self.places[place.ix()];
+        let old = p.len;
+        for _ in 0..n {
+            p.push_settled(part);
+        }
+        self.created += u64::from(n);
+        self.observer.level(self.now, place, old, old + n);
+    }
+
     /// Counts parts that stand in the line at the start as input.
     pub fn count_starters(&mut self, n: u64) {
         self.created += n;
@@ -366,22 +441,66 @@ impl<O: Observer> Floor<O> {
     }
 
     /// What the inlets have to offer to station `me` now.
-    #[inline]
+    #[inline(always)]
     pub fn offer(&mut self, me: StationId, inlets: &Inlets) -> Offer {
         if let [place] = inlets.places[..] {
-            return match self.places[place.ix()].head_due() {
-                None => self.nothing_at(me, place),
+            let p = &self.places[place.ix()];
+            if p.flags & SPECIAL_OFFER != 0 {
+                return self.offer_of_special(me, place);
+            }
+            return match p.plain_due() {
+                None => Offer::Nothing,
                 Some(due) if due > self.now => Offer::Due(due),
-                Some(_) => self.ready_at(me, place),
+                Some(_) => Offer::Ready(place),
             };
         }
         self.offer_of_several(me, inlets)
     }
 
+    #[inline(never)]
+    fn offer_of_special(&mut self, me: StationId, place: PlaceId) -> Offer {
+        match self.places[place.ix()].head_due() {
+            None => self.nothing_at(me, place),
+            Some(due) if due > self.now => Offer::Due(due),
+            Some(_) => self.ready_at(me, place),
+        }
+    }
+
+    #[inline(never)]
     fn offer_of_several(&mut self, me: StationId, inlets: &Inlets) -> Offer {
+        match inlets.join {
+            Join::Listed => self.first_offer(me, &inlets.places),
+            Join::LongestWaiting => self.oldest_offer(me, &inlets.places),
+        }
+    }
+
+    #[inline]
+    fn first_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {
+        let mut next = Nanos::MAX;
+        for &place in places {
+            let p = &self.places[place.ix()];
+            let due = if p.flags & SPECIAL_OFFER == 0 {
+                p.plain_due()
+            } else {
+                match self.offer_of_special(me, place) {
+                    Offer::Ready(_) => return Offer::Ready(place),
+                    Offer::Due(due) => Some(due),
+                    Offer::Nothing => None,
+                }
+            };
+            match due {
+                Some(due) if due <= self.now => return Offer::Ready(place),
+                Some(due) => next = next.min(due),
+                None => {}
+            }
+        }
+        if next == Nanos::MAX { Offer::Nothing } else { Offer::Due(next) }
+    }
+
+    fn oldest_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {
         let mut best: Option<(Nanos, PlaceId)> = None;
         let mut next: Option<Nanos> = None;
-        for &place in &inlets.places {
+        for &place in places {
             match self.places[place.ix()].head_due() {
                 None => {
                     self.nothing_at(me, place);
@@ -394,9 +513,6 @@ impl<O: Observer> Floor<O> {
                     let longer = best.is_none_or(|(since, _)| due < since);
                     if longer {
                         best = Some((due, place));
-                    }
-                    if inlets.join == Join::Listed {
-                        break;
                     }
                 }
             }
@@ -458,19 +574,36 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Takes the part at the end of `place` into station `me`; marks those who wait for room there.
-    #[inline]
+    #[inline(always)]
     pub fn take(&mut self, me: StationId, place: PlaceId) -> Part {
         let p = &mut self.places[place.ix()];
-        let flags = p.flags;
-        let part = if flags & BIN == 0 {
+        if p.flags & SPECIAL_TAKE != 0 {
+            return self.take_special(me, place);
+        }
+        let old = p.len;
+        let part = p.pop_plain();
+        let follows = p.flags & CARRIED != 0 && p.is_at_edge(old);
+        if p.flags & HAND != 0 {
+            self.dirty.insert(p.carrier.0);
+        }
+        self.observer.level(self.now, place, old, old - 1);
+        if follows {
+            self.follow_content(place);
+        }
+        self.note(me, Note::Took, Some(&part));
+        part
+    }
+
+    #[inline(never)]
+    fn take_special(&mut self, me: StationId, place: PlaceId) -> Part {
+        let p = &mut self.places[place.ix()];
+        let part = if p.flags & BIN == 0 {
             self.observer.level(self.now, place, p.len, p.len - 1);
             p.pop(self.now)
         } else {
             self.pick_from_bin(me, place)
         };
-        if flags != 0 {
-            self.after_take(me, place);
-        }
+        self.after_take(me, place);
         self.note(me, Note::Took, Some(&part));
         part
     }
@@ -494,10 +627,8 @@ impl<O: Observer> Floor<O> {
 
     fn after_take(&mut self, me: StationId, place: PlaceId) {
         let p = &mut self.places[place.ix()];
-        if p.flags & HAND != 0
-            && let Some(owner) = p.more.carrier
-        {
-            self.dirty.insert(owner.0);
+        if p.flags & HAND != 0 {
+            self.dirty.insert(p.carrier.0);
         }
         if p.flags & SHARED != 0 {
             p.more.last_taker = Some(me);
@@ -529,17 +660,13 @@ impl<O: Observer> Floor<O> {
     }
 
     /// The state of a transporter follows its content: empty, full, or moving with parts aboard.
-    #[inline]
+    #[inline(never)]
     fn follow_content(&mut self, place: PlaceId) {
         let p = &self.places[place.ix()];
-        if p.flags & CARRIED == 0 {
+        let carrier = p.carrier;
+        if p.flags & CARRIED == 0 || self.stands(carrier) {
             return;
         }
-        let Some(carrier) = p.more.carrier else { return };
-        if self.stands(carrier) {
-            return;
-        }
-        let p = &self.places[place.ix()];
         let state = if p.len == 0 {
             State::Starved
         } else if p.len >= p.capacity {
@@ -576,18 +703,29 @@ impl<O: Observer> Floor<O> {
             return;
         }
         let hot = &self.hot;
-        let stands = |s: &&StationId| hot[s.ix()].bars & (STOPPED | FROZEN) == 0;
-        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(stands);
-        let Some(&next) = first.or_else(|| p.more.waiting.iter().find(stands)) else { return };
+        let able = |s: &&StationId| hot[s.ix()].bars & (STOPPED | FROZEN) == 0 && p.is_turn_of(**s);
+        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(able);
+        let Some(&next) = first.or_else(|| p.more.waiting.iter().find(able)) else { return };
         if p.flags & SPACED != 0 && p.entry_clear_in(now) != Some(0) {
             // The belt itself wakes the waiting ones when its entry is clear.
-            if let Some(carrier) = p.more.carrier {
-                self.dirty.insert(carrier.0);
+            if p.carrier != StationId::NONE {
+                self.dirty.insert(p.carrier.0);
             }
             return;
         }
         p.more.granted = Some(next);
         self.dirty.insert(next.0);
+    }
+
+    /// Gives room that was granted to a station that now stands to the next one that waits.
+    #[cold]
+    pub(super) fn pass_grants(&mut self, me: StationId) {
+        for ix in 0..self.places.len() {
+            if self.places[ix].more.granted == Some(me) {
+                self.places[ix].more.granted = None;
+                self.grant(PlaceId(ix as u16));
+            }
+        }
     }
 
     /// For a spaced belt: time until the entry is clear for a waiting station, if one waits.
@@ -606,13 +744,23 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Whether `me` may put a part into the store `place` now: there is room, and nobody else's turn.
-    #[inline]
+    #[inline(always)]
     pub fn has_room(&self, me: StationId, place: PlaceId) -> bool {
+        let p = &self.places[place.ix()];
+        if p.flags & (BIN | SPACED | AWAITED | TURNS) == 0 {
+            p.len < p.capacity
+        } else {
+            self.may_enter(me, place)
+        }
+    }
+
+    #[inline(never)]
+    fn may_enter(&self, me: StationId, place: PlaceId) -> bool {
         let p = &self.places[place.ix()];
         if p.flags & BIN != 0 {
             return true;
         }
-        if !p.has_room(self.now) {
+        if !p.has_room(self.now) || !p.is_turn_of(me) {
             return false;
         }
         if p.flags & AWAITED == 0 {
@@ -646,15 +794,27 @@ impl<O: Observer> Floor<O> {
 
     /// Hands a finished part on through exit number `no`. Returns false, and lists the station as waiting,
     /// if there is no room.
-    #[inline]
+    #[inline(always)]
     pub fn hand_over(&mut self, me: StationId, no: u8, exit: Exit, part: &Part) -> bool {
+        let (Exit::Hand(place) | Exit::Store(place)) = exit else {
+            self.note(me, Note::Exit(no), Some(part));
+            self.left += 1;
+            self.note(me, Note::Left, Some(part));
+            return true;
+        };
+        let p = &mut self.places[place.ix()];
+        if p.flags & (SPECIAL_PUT | AWAITED) != 0 || p.len >= p.capacity {
+            return self.hand_over_special(me, no, exit, part);
+        }
+        self.observer.note(self.now, me, Note::Exit(no), Some(part));
+        self.put_plain(place, *part);
+        true
+    }
+
+    #[inline(never)]
+    fn hand_over_special(&mut self, me: StationId, no: u8, exit: Exit, part: &Part) -> bool {
         match exit {
-            Exit::Leave => {
-                self.note(me, Note::Exit(no), Some(part));
-                self.left += 1;
-                self.note(me, Note::Left, Some(part));
-                true
-            }
+            Exit::Leave => panic!("who leaves the line needs no room"),
             Exit::Hand(place) => {
                 self.note(me, Note::Exit(no), Some(part));
                 self.put(place, *part);
@@ -667,6 +827,7 @@ impl<O: Observer> Floor<O> {
                 }
                 self.note(me, Note::Exit(no), Some(part));
                 self.put(place, *part);
+                self.places[place.ix()].pass_turn(me);
                 if self.places[place.ix()].flags & AWAITED != 0 {
                     self.stop_waiting(me, place);
                 }
@@ -686,11 +847,8 @@ impl<O: Observer> Floor<O> {
         if !p.more.waiting.contains(&me) {
             p.more.waiting.push(me);
         }
-        if p.flags & SPACED != 0
-            && p.len < p.capacity
-            && let Some(carrier) = p.more.carrier
-        {
-            self.dirty.insert(carrier.0);
+        if p.flags & SPACED != 0 && p.len < p.capacity && p.carrier != StationId::NONE {
+            self.dirty.insert(p.carrier.0);
         }
     }
 
@@ -710,8 +868,31 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Puts a part into a place, whatever its capacity; marks the takers and watchers.
-    #[inline]
     pub fn put(&mut self, place: PlaceId, part: Part) {
+        if self.places[place.ix()].flags & SPECIAL_PUT == 0 {
+            self.put_plain(place, part);
+        } else {
+            self.put_special(place, part);
+        }
+    }
+
+    #[inline(always)]
+    fn put_plain(&mut self, place: PlaceId, part: Part) {
+        let p = &mut self.places[place.ix()];
+        p.push_plain(part, self.now);
+        let new = p.len;
+        let follows = p.flags & CARRIED != 0 && p.is_at_edge(new);
+        if new <= p.wake && p.taker != StationId::NONE {
+            self.dirty.insert(p.taker.0);
+        }
+        self.observer.level(self.now, place, new - 1, new);
+        if follows {
+            self.follow_content(place);
+        }
+    }
+
+    #[inline(never)]
+    fn put_special(&mut self, place: PlaceId, part: Part) {
         let p = &mut self.places[place.ix()];
         if p.flags & BIN != 0 {
             return self.pour(place, BinClass::of(&part), 1);
@@ -721,7 +902,6 @@ impl<O: Observer> Floor<O> {
         self.after_put(place);
     }
 
-    #[inline]
     fn after_put(&mut self, place: PlaceId) {
         let p = &self.places[place.ix()];
         if p.len <= p.wake {
@@ -756,7 +936,7 @@ impl<O: Observer> Floor<O> {
         bin.add(class, n);
         let old = p.len;
         p.len += n;
-        let (overfilled, carrier) = (p.len > p.capacity, p.more.carrier);
+        let (overfilled, carrier) = (p.len > p.capacity, p.carrier);
         let takers = if p.flags & SHARED == 0 { std::slice::from_ref(&p.taker) } else { &p.more.takers[..] };
         if old < p.wake {
             for taker in takers.iter().filter(|taker| **taker != StationId::NONE) {
@@ -764,7 +944,7 @@ impl<O: Observer> Floor<O> {
             }
         }
         self.observer.level(self.now, place, old, old + n);
-        if let (true, Some(carrier)) = (overfilled, carrier) {
+        if overfilled && carrier != StationId::NONE {
             self.note(carrier, Note::Overfilled, None);
         }
         self.mark_watchers(place);

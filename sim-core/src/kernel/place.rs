@@ -34,6 +34,15 @@ pub(super) const SPACED: u16 = 128;
 /// The place is the hand of a station, which has to be settled when something is taken from it.
 pub(super) const HAND: u16 = 256;
 
+/// Some stations deliver into the place strictly in turn.
+pub(super) const TURNS: u16 = 512;
+/// What a plain take doesn't have to look at; see the floor.
+pub(super) const SPECIAL_TAKE: u16 = BIN | SHARED | AWAITED | WATCHED | STOPPING;
+/// What a plain entry doesn't have to look at.
+pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS;
+/// What keeps a part from being offered plainly.
+pub(super) const SPECIAL_OFFER: u16 = BIN | SHARED | FROZEN;
+
 /// One token and the time at which it has come to the end (belt time).
 #[derive(Clone, Copy, Debug, Default)]
 struct Slot {
@@ -52,6 +61,8 @@ pub struct Place {
     pub(super) wake: u32,
     pub(super) taker: StationId,
     pub(super) flags: u16,
+    /// The transporter of which this is the body, or the owner of a hand; [`StationId::NONE`] if neither.
+    pub(super) carrier: StationId,
     /// Parts that have ever entered, for jams by part on transporters (it wraps).
     pub(super) n_entered: u32,
     transit: Nanos,
@@ -73,14 +84,15 @@ pub(super) struct More {
     pub(super) idle: Vec<StationId>,
     /// Stations whose finished part finds no room, longest waiting first.
     pub(super) waiting: Vec<StationId>,
-    /// The one of them whose turn it is.
+    /// Equal stations that deliver strictly in turn, and whose turn it is.
+    pub(super) turns: Vec<StationId>,
+    pub(super) next_turn: usize,
+    /// The one of the waiting whose turn it is.
     pub(super) granted: Option<StationId>,
     /// Order in which waiting stations are served, if the join states one.
     pub(super) priority: Vec<StationId>,
     /// Watchers (numbers of the floor's look set).
     pub(super) watchers: Vec<u16>,
-    /// The transporter of which this is the body.
-    pub(super) carrier: Option<StationId>,
     /// Least time between two entries, ns of belt time.
     pub(super) spacing: Nanos,
     last_entry: Option<Nanos>,
@@ -178,6 +190,7 @@ impl Place {
             wake: 1,
             taker: StationId::NONE,
             flags: 0,
+            carrier: StationId::NONE,
             n_entered: 0,
             transit,
             offset: 0,
@@ -189,7 +202,7 @@ impl Place {
     pub fn hand(owner: StationId) -> Self {
         let mut place = Place::fifo(UNLIMITED, 0);
         place.flags |= HAND;
-        place.more.carrier = Some(owner);
+        place.carrier = owner;
         place
     }
 
@@ -222,12 +235,32 @@ impl Place {
     /// Makes the place the body of a transporter or bin station.
     pub fn set_carrier(&mut self, carrier: StationId) {
         self.flags |= CARRIED;
-        self.more.carrier = Some(carrier);
+        self.carrier = carrier;
     }
 
     /// States the order in which waiting stations are served.
     pub fn set_priority(&mut self, order: Vec<StationId>) {
         self.more.priority = order;
+    }
+
+    /// Has these stations deliver strictly one after the other.
+    pub fn set_turns(&mut self, turns: Vec<StationId>) {
+        self.flags |= TURNS;
+        self.more.turns = turns;
+    }
+
+    /// Whether a station may deliver, where some do so strictly in turn.
+    pub(super) fn is_turn_of(&self, me: StationId) -> bool {
+        let more = &self.more;
+        more.turns.get(more.next_turn).is_none_or(|turn| *turn == me) || !more.turns.contains(&me)
+    }
+
+    /// `me` has delivered.
+    pub(super) fn pass_turn(&mut self, me: StationId) {
+        let more = &mut self.more;
+        if more.turns.get(more.next_turn) == Some(&me) {
+            more.next_turn = (more.next_turn + 1) % more.turns.len();
+        }
     }
 
     /// Adds a watcher, by its number among stations, attendants and sensors.
@@ -323,6 +356,12 @@ impl Place {
         Some(self.slot(0).due + self.offset)
     }
 
+    /// The same for a FIFO that is not frozen.
+    #[inline(always)]
+    pub(super) fn plain_due(&self) -> Option<Nanos> {
+        if self.len == 0 { None } else { Some(self.slot(0).due + self.offset) }
+    }
+
     /// Time at which the part number `index` from the head is at the end, for FIFOs.
     pub fn due(&self, index: u32) -> Option<Nanos> {
         (index < self.len && self.flags & (FROZEN | BIN) == 0).then(|| self.slot(index).due + self.offset)
@@ -344,8 +383,35 @@ impl Place {
         &self.slots[self.index(n)]
     }
 
+    /// Puts a part at the tail of a FIFO that is neither stopping nor spaced.
+    #[inline(always)]
+    pub(super) fn push_plain(&mut self, part: Part, now: Nanos) {
+        if self.len as usize == self.slots.len() {
+            self.grow();
+        }
+        let index = self.index(self.len);
+        self.slots[index] = Slot { part, due: now + self.transit - self.offset };
+        self.len += 1;
+        self.n_entered = self.n_entered.wrapping_add(1);
+    }
+
+    /// Takes the head out of a FIFO that is not stopping.
+    #[inline(always)]
+    pub(super) fn pop_plain(&mut self) -> Part {
+        let part = self.slots[self.index(0)].part;
+        self.head = self.head.wrapping_add(1);
+        self.len -= 1;
+        part
+    }
+
+    /// Whether the content has just come to, or left, empty or full: only then a transporter's state changes.
+    /// `most` is the larger of the contents before and after.
+    #[inline(always)]
+    pub(super) fn is_at_edge(&self, most: u32) -> bool {
+        most == 1 || most >= self.capacity
+    }
+
     /// Puts a part at the tail of a FIFO.
-    #[inline]
     pub(super) fn push(&mut self, part: Part, now: Nanos) {
         if self.len as usize == self.slots.len() {
             self.grow();
@@ -362,7 +428,6 @@ impl Place {
     }
 
     /// Takes the head out of a FIFO.
-    #[inline]
     pub(super) fn pop(&mut self, now: Nanos) -> Part {
         debug_assert!(self.len > 0, "only a part that is there can be taken");
         let index = self.index(0);
@@ -393,6 +458,7 @@ impl Place {
         self.len += 1;
     }
 
+    #[cold]
     fn grow(&mut self) {
         let mut slots = Vec::with_capacity(2 * self.slots.len());
         slots.extend((0..self.len).map(|n| *self.slot(n)));

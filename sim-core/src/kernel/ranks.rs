@@ -6,7 +6,9 @@ pub const RANKS_MAX: usize = 64 * 64;
 /// A set of small numbers with constant-time insert and pop of the lowest.
 #[derive(Clone, Debug, Default)]
 pub struct RankSet {
-    /// Which words hold anything.
+    /// Ranks below 64, kept apart: most lines have no others.
+    low: u64,
+    /// Which of the further words hold anything.
     summary: u64,
     words: Vec<u64>,
 }
@@ -18,23 +20,37 @@ impl RankSet {
     /// If `n` exceeds [`RANKS_MAX`]; the network refuses such a line before.
     pub fn new(n: usize) -> Self {
         assert!(n <= RANKS_MAX, "a line has at most {RANKS_MAX} stations, found {n}");
-        RankSet { summary: 0, words: vec![0; n.div_ceil(64).max(1)] }
+        RankSet { low: 0, summary: 0, words: vec![0; n.div_ceil(64)] }
     }
 
     /// Adds `rank`.
-    #[inline]
+    #[inline(always)]
     pub fn insert(&mut self, rank: u16) {
+        if rank < 64 {
+            self.low |= 1 << rank;
+        } else {
+            self.insert_high(rank);
+        }
+    }
+
+    fn insert_high(&mut self, rank: u16) {
         let word = usize::from(rank >> 6);
         self.words[word] |= 1 << (rank & 63);
         self.summary |= 1 << word;
     }
 
     /// Takes the lowest rank out.
-    #[inline]
+    #[inline(always)]
     pub fn pop(&mut self) -> Option<u16> {
-        if self.summary == 0 {
-            return None;
+        if self.low != 0 {
+            let rank = self.low.trailing_zeros();
+            self.low &= self.low - 1;
+            return Some(rank as u16);
         }
+        if self.summary == 0 { None } else { self.pop_high() }
+    }
+
+    fn pop_high(&mut self) -> Option<u16> {
         let word = self.summary.trailing_zeros();
         let bits = &mut self.words[word as usize];
         let bit = bits.trailing_zeros();
@@ -46,9 +62,9 @@ impl RankSet {
     }
 
     /// Whether the set is empty.
-    #[inline]
+    #[inline(always)]
     pub fn is_empty(&self) -> bool {
-        self.summary == 0
+        self.low | self.summary == 0
     }
 }
 

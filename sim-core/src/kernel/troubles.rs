@@ -8,7 +8,7 @@
 
 use super::calendar::TimerId;
 use super::dice::Countdown;
-use super::floor::{CLOCKED, FROZEN, Floor, JAMS, Message, STOPPED, StationId};
+use super::floor::{CLOCKED, FROZEN, Floor, Message, STOPPED, StationId};
 use super::luck::{Stream, StreamKey};
 use super::observer::{Note, Observer};
 use super::people::Job;
@@ -36,6 +36,19 @@ pub enum Moment {
     After,
     /// At the tool with this number, before its outcome.
     Tool(u8),
+}
+
+impl Moment {
+    /// A bit for each moment; all tools share one.
+    #[inline(always)]
+    pub(super) fn bit(self) -> u8 {
+        match self {
+            Moment::Start => 1,
+            Moment::End => 2,
+            Moment::After => 4,
+            Moment::Tool(_) => 8,
+        }
+    }
 }
 
 /// A clock that a trouble runs by.
@@ -71,6 +84,8 @@ pub enum Trigger {
         chances: Vec<f64>,
         /// Running countdowns, as many as chances.
         countdowns: Vec<Countdown>,
+        /// Where the conditions of each kind begin, if there is a chance for each.
+        first: Vec<u16>,
     },
     /// A time between strikes on a clock.
     Time {
@@ -166,11 +181,19 @@ impl Trouble {
         }
     }
 
-    /// The bit by which a station knows that it has this sort of trouble.
+    /// The bit by which a station knows that it has to move clocks.
     pub(super) fn bar(&self) -> u8 {
         match self.trigger {
-            Trigger::Part { .. } => JAMS,
+            Trigger::Part { .. } => 0,
             Trigger::Time { .. } => CLOCKED,
+        }
+    }
+
+    /// The bit of the moment at which it strikes, if it strikes by part.
+    pub(super) fn moment(&self) -> u8 {
+        match self.trigger {
+            Trigger::Part { moment, .. } => moment.bit(),
+            Trigger::Time { .. } => 0,
         }
     }
 
@@ -231,21 +254,23 @@ impl<O: Observer> Floor<O> {
 
     /// Gives a jam by part its chance at `moment` of the work of station `me` on `part`. If one strikes the
     /// station is stopped when this returns true, and must not be settled until it has been cleared.
-    #[inline]
+    #[inline(always)]
     pub fn jams(&mut self, me: StationId, part: &Part, moment: Moment) -> bool {
-        self.hot[me.ix()].bars & JAMS != 0 && self.jams_by_part(me, part, moment)
+        self.hot[me.ix()].moments & moment.bit() != 0 && self.jams_by_part(me, part, moment)
     }
 
-    fn jams_by_part(&mut self, me: StationId, part: &Part, at: Moment) -> bool {
+    #[inline(never)]
+    pub(super) fn jams_by_part(&mut self, me: StationId, part: &Part, at: Moment) -> bool {
         let mut struck = false;
         for n in 0..self.posts[me.ix()].troubles.len() {
             let ix = self.posts[me.ix()].troubles[n];
             let trouble = &mut self.troubles[usize::from(ix)];
-            let Trigger::Part { moment, countdowns, .. } = &mut trouble.trigger else { continue };
+            let Trigger::Part { moment, countdowns, first, .. } = &mut trouble.trigger else { continue };
             if *moment != at {
                 continue;
             }
-            let which = usize::from(part.condition).min(countdowns.len() - 1);
+            let of_kind = first.get(usize::from(part.kind));
+            let which = of_kind.map_or(0, |first| usize::from(*first) + usize::from(part.condition));
             if countdowns[which].strikes(&mut trouble.luck) {
                 self.strike(ix);
                 struck = true;
@@ -425,6 +450,7 @@ impl<O: Observer> Floor<O> {
         if let Some(body) = post.body {
             self.places[body.ix()].freeze(now);
         }
+        self.pass_grants(me);
     }
 
     /// Sets the station going again, if nothing keeps it any more.

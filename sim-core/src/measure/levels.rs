@@ -40,16 +40,17 @@ impl LevelTally {
     }
 
     /// The level changes at `now`.
-    #[inline]
+    #[inline(always)]
     pub fn change(&mut self, now: Nanos, old: u32, new: u32) {
         let spent = now - self.since;
         self.since = now;
         self.level = new;
-        self.n_left += u64::from(old.saturating_sub(new));
-        let group = (old >> self.shift) as usize;
-        match self.time.get_mut(group) {
+        if old > new {
+            self.n_left += u64::from(old - new);
+        }
+        match self.time.get_mut(old as usize) {
             Some(time) if self.shift == 0 => *time += spent,
-            Some(_) | None => self.add_coarse(group, old, spent),
+            Some(_) | None => self.add_coarse((old >> self.shift) as usize, old, spent),
         }
     }
 

@@ -1,6 +1,7 @@
 //! The tally of a whole line.
 
 use super::levels::LevelTally;
+use super::own::OwnTally;
 use crate::kernel::state::N_STATES;
 use crate::kernel::{Note, Observer, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
@@ -23,8 +24,20 @@ pub struct TallySetup {
     pub points: Vec<StationId>,
     /// Right attitudes by kind, as bits.
     pub right_way: Vec<u64>,
+    /// Measures of the scenario's own: each holds while any of its picks does. The last one is what does not
+    /// count in a net rate.
+    pub measures: Vec<Vec<Pick>>,
     /// Machines with several inlets, and how many each has.
     pub inlets: Vec<(StationId, u32)>,
+}
+
+/// A station in a state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Pick {
+    /// The station.
+    pub station: StationId,
+    /// The state.
+    pub state: State,
 }
 
 /// Counts at one station.
@@ -102,6 +115,8 @@ pub struct Tally {
     inlet_of: Vec<u16>,
     n_inlets: Vec<u32>,
     lacking: Vec<(Nanos, u32)>,
+    /// Measures of the scenario's own.
+    pub own: OwnTally,
     /// Length of the window, ns.
     pub window: Nanos,
     opened: Nanos,
@@ -140,6 +155,7 @@ impl Tally {
             inlet_of,
             n_inlets,
             lacking: vec![(0, 0); setup.n_posts],
+            own: OwnTally::new(&setup.measures, setup.n_posts),
             window: 0,
             opened: 0,
         }
@@ -156,6 +172,7 @@ impl Tally {
         for (since, _) in &mut self.lacking {
             *since = now;
         }
+        self.own.open(now);
         for levels in &mut self.levels {
             levels.open(now);
         }
@@ -174,6 +191,7 @@ impl Tally {
             self.charge(now, ix, state);
             self.charge_missing(now, ix);
         }
+        self.own.close(now);
         for levels in &mut self.levels {
             levels.close(now);
         }
@@ -188,7 +206,7 @@ impl Tally {
         &self.missing[usize::from(first)..usize::from(first) + self.n_inlets[machine.ix()] as usize]
     }
 
-    #[inline]
+    #[inline(always)]
     fn charge(&mut self, now: Nanos, ix: usize, state: State) {
         let spent = now - self.since[ix];
         self.time[ix][state as usize] += spent;
@@ -216,6 +234,7 @@ impl Tally {
         }
     }
 
+    #[inline(never)]
     fn finished(&mut self, now: Nanos, point: u8, part: &Part) {
         let right = self.right_way[usize::from(part.kind)] >> part.attitude & 1 == 1;
         let point = &mut self.points[usize::from(point)];
@@ -235,19 +254,22 @@ impl Tally {
 }
 
 impl Observer for Tally {
-    #[inline]
+    #[inline(always)]
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         let ix = station.ix();
         self.charge(now, ix, old);
         self.state[ix] = new;
+        if self.own.concerns(station) {
+            self.own.change(now, station, old, new);
+        }
     }
 
-    #[inline]
+    #[inline(always)]
     fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
         self.levels[place.ix()].change(now, old, new);
     }
 
-    #[inline]
+    #[inline(always)]
     fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
         if self.lacking[station.ix()].1 != inlets {
             self.charge_missing(now, station.ix());
@@ -255,7 +277,7 @@ impl Observer for Tally {
         }
     }
 
-    #[inline]
+    #[inline(always)]
     fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
         let counts = &mut self.counts[station.ix()];
         match note {

@@ -10,16 +10,23 @@ use super::{Replica, Stop};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
 
 impl<O: Observer> Replica<'_, O> {
-    #[cold]
-    pub(super) fn find_knot(&mut self) -> Option<Stop> {
-        let blocked = std::mem::take(&mut self.floor.newly_blocked);
-        let knot = blocked
-            .iter()
-            .filter(|station| self.floor.state(**station) == State::Blocked && !self.sees_work(**station))
-            .find_map(|station| self.knot_from(*station));
-        self.floor.newly_blocked = blocked;
+    /// True if there is a knot, which is then the stop of the replication.
+    #[inline(never)]
+    pub(super) fn find_knot(&mut self) -> bool {
+        let mut n = 0;
+        while let Some(&station) = self.floor.newly_blocked.get(n) {
+            n += 1;
+            if self.floor.state(station) == State::Blocked
+                && !self.sees_work(station)
+                && let Some(stations) = self.knot_from(station)
+            {
+                self.floor.newly_blocked.clear();
+                self.stop = Some(Stop::Gridlock { at: self.floor.now, stations });
+                return true;
+            }
+        }
         self.floor.newly_blocked.clear();
-        knot.map(|stations| Stop::Gridlock { at: self.floor.now, stations })
+        false
     }
 
     /// Whether somebody who takes from where `me` stands is at work, which is so nearly always: then there is
@@ -38,6 +45,7 @@ impl<O: Observer> Replica<'_, O> {
     }
 
     /// All that can be reached from `start` along who-waits-for-whom, if nothing among it is alive.
+    #[cold]
     fn knot_from(&self, start: StationId) -> Option<Vec<StationId>> {
         if start.ix() >= self.stations.len() {
             return None;

@@ -9,7 +9,7 @@ mod gridlock;
 use crate::kernel::calendar::TimerId;
 use crate::kernel::{Floor, Observer, StationId};
 use crate::network::{Owner, Plan};
-use crate::part::Nanos;
+use crate::part::{Nanos, Part};
 use crate::stations::Station;
 
 /// Most settlings in one fixed point before it counts as an instant loop.
@@ -57,6 +57,8 @@ pub struct Replica<'a, O> {
     /// Most timed events.
     pub events_max: u64,
     events_at_now: u32,
+    /// Why the replication ends, between the settling that found it and the return.
+    stop: Option<Stop>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -70,6 +72,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             n_events: 0,
             events_max: u64::MAX,
             events_at_now: 0,
+            stop: None,
         };
         replica.seed(seed, replication);
         replica
@@ -80,6 +83,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             station.seed(seed, replication);
         }
         self.floor.seed(seed, replication);
+        self.fill_tracks();
         self.floor.start_clocks();
         for ix in 0..self.stations.len() {
             self.floor.dirty.insert(ix as u16);
@@ -92,12 +96,18 @@ impl<'a, O: Observer> Replica<'a, O> {
         }
     }
 
+    /// Puts the parts in place that stand on tracks at the start. They count as input.
+    fn fill_tracks(&mut self) {
+        for fill in &self.plan.fills {
+            let part = Part::starter(fill.kind, 0, fill.attitude);
+            self.floor.fill(fill.place, fill.n, part);
+        }
+    }
+
     /// Runs until all events at or before `end` (ns) have happened, or something ends the replication.
     pub fn run_until(&mut self, end: Nanos) -> Stop {
-        if self.n_events == 0
-            && let Some(stop) = self.settle_all()
-        {
-            return stop;
+        if self.n_events == 0 && self.settle_start() {
+            return self.take_stop();
         }
         while let Some((at, timer)) = self.floor.calendar.next_until(end) {
             if at != self.floor.now {
@@ -107,8 +117,8 @@ impl<'a, O: Observer> Replica<'a, O> {
             self.n_events += 1;
             self.events_at_now += 1;
             self.fire(timer);
-            if let Some(stop) = self.settle_all() {
-                return stop;
+            if self.settle_all() {
+                return self.take_stop();
             }
             if self.n_events > self.events_max || self.events_at_now > EVENTS_AT_ONCE_MAX {
                 return self.out_of_events(timer);
@@ -135,11 +145,19 @@ impl<'a, O: Observer> Replica<'a, O> {
 
     #[inline]
     fn fire(&mut self, timer: TimerId) {
-        match self.plan.owners[usize::from(timer.0)] {
-            Owner::Station { ix, which } => {
-                self.stations[usize::from(ix)].fire(&mut self.floor, which);
-                self.floor.dirty.insert(ix);
-            }
+        let owner = self.plan.owners[usize::from(timer.0)];
+        if let Owner::Station { ix, which } = owner {
+            self.stations[usize::from(ix)].fire(&mut self.floor, which);
+            self.floor.dirty.insert(ix);
+        } else {
+            self.fire_other(owner);
+        }
+    }
+
+    #[inline(never)]
+    fn fire_other(&mut self, owner: Owner) {
+        match owner {
+            Owner::Station { ix, .. } => self.floor.dirty.insert(ix),
             Owner::Stop(station) => self.floor.fire_stop(station),
             Owner::Trouble(trouble) => self.floor.fire_trouble(trouble),
             Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
@@ -149,8 +167,9 @@ impl<'a, O: Observer> Replica<'a, O> {
     }
 
     /// Moves until nothing moves, then lets those look who look, until nobody has anything to do.
-    #[inline]
-    fn settle_all(&mut self) -> Option<Stop> {
+    /// True if that ends the replication; see `stop`.
+    #[inline(always)]
+    fn settle_all(&mut self) -> bool {
         let mut rounds = 0;
         loop {
             while let Some(rank) = self.floor.dirty.pop() {
@@ -163,7 +182,8 @@ impl<'a, O: Observer> Replica<'a, O> {
                 }
                 rounds += 1;
                 if rounds > ROUNDS_MAX {
-                    return Some(self.instant_loop());
+                    self.stop = Some(self.instant_loop());
+                    return true;
                 }
             }
             if self.floor.looks.is_empty() {
@@ -172,7 +192,17 @@ impl<'a, O: Observer> Replica<'a, O> {
             self.look_around();
             rounds += 1;
         }
-        if self.floor.newly_blocked.is_empty() { None } else { self.find_knot() }
+        !self.floor.newly_blocked.is_empty() && self.find_knot()
+    }
+
+    #[cold]
+    fn settle_start(&mut self) -> bool {
+        self.settle_all()
+    }
+
+    #[cold]
+    fn take_stop(&mut self) -> Stop {
+        self.stop.take().unwrap_or_else(|| panic!("what ends a replication says why"))
     }
 
     #[cold]

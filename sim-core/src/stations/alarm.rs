@@ -17,13 +17,13 @@ impl Alarm {
     }
 
     /// Sets the alarm to a time, ns; `Nanos::MAX` clears it.
-    #[inline]
+    #[inline(always)]
     pub fn set<O: Observer>(&mut self, floor: &mut Floor<O>, at: Nanos) {
         if at == self.at {
             return;
         }
         self.at = at;
-        if at == Nanos::MAX { floor.calendar.clear(self.timer) } else { floor.calendar.set(self.timer, at) }
+        floor.calendar.set(self.timer, at);
     }
 
     /// The alarm has gone off.

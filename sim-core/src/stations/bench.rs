@@ -167,16 +167,12 @@ impl Bench {
         self.stage = Stage::Working(exit);
         floor.set_state(self.me, State::Working);
         let part = self.part;
-        if time > 0 {
-            self.alarm.set(floor, floor.now + time);
-            floor.jams(self.me, &part, Moment::Start);
+        // Set before a jam may strike, so that it stands still with the station.
+        self.alarm.set(floor, floor.now + time);
+        if floor.jams(self.me, &part, Moment::Start) || time > 0 {
             return;
         }
-        if floor.jams(self.me, &part, Moment::Start) {
-            // Nothing of the (empty) time has passed: it ends when the jam is cleared.
-            self.alarm.set(floor, floor.now);
-            return;
-        }
+        self.alarm.set(floor, Nanos::MAX);
         self.finish(floor);
         // One part for each settling, so that an endless flow in no time is found by the count of rounds.
         if !floor.stands(self.me) {

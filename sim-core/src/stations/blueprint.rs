@@ -55,6 +55,31 @@ pub trait Blueprint: Debug + Send + Sync {
         true
     }
 
+    /// The kind of part that it brings into the line, if it is a source.
+    fn brings(&self, _kinds: &[Kind]) -> Option<u8> {
+        None
+    }
+
+    /// Whether a primed line starts with its body full of good parts (tracks).
+    fn starts_full(&self) -> bool {
+        false
+    }
+
+    /// Whether it needs no feeder: it holds parts of its own from the start, or never runs out.
+    fn is_stocked(&self) -> bool {
+        false
+    }
+
+    /// Whether somebody has to take from it: it gives nothing by itself (bins).
+    fn needs_a_taker(&self) -> bool {
+        false
+    }
+
+    /// Whether its timers rank after the attendants (dumpers).
+    fn ranks_last(&self) -> bool {
+        false
+    }
+
     /// Names of the stations that feed its inlets, where the file tells inlets apart.
     fn named_inlets(&self) -> Vec<Spanned<String>> {
         Vec::new()
@@ -172,39 +197,33 @@ pub struct Site<'a> {
     /// How variates are drawn.
     pub method: Method,
     pub(crate) timers: &'a [TimerId],
-    pub(crate) n_timers_used: usize,
-    pub(crate) free_timers: &'a [TimerId],
-    pub(crate) n_free_timers_used: usize,
+    /// For each timer asked for: whether it stands still with the station.
+    pub(crate) asked: Vec<bool>,
     pub(crate) watch: Vec<PlaceId>,
     pub(crate) wakes: Vec<(PlaceId, u32)>,
 }
 
 /// Most timers that one station may ask for.
-pub const STATION_TIMERS: usize = 3;
-/// Most timers that do not stand still with their station.
-pub const FREE_TIMERS: usize = 1;
+pub const STATION_TIMERS: usize = 4;
 
 impl Site<'_> {
-    /// The next timer of the station. They are numbered `which` = 0, 1, 2 in the order of asking, and stand
-    /// still while the station does.
+    /// The next timer of the station. Timers are numbered `which` = 0, 1, 2 ... in the order of asking, and
+    /// stand still while the station does.
     ///
     /// # Panics
     /// If a station asks for more than [`STATION_TIMERS`].
     pub fn alarm(&mut self) -> Alarm {
-        let timer = self.timers[self.n_timers_used];
-        self.n_timers_used += 1;
-        Alarm::new(timer)
+        self.ask(true)
     }
 
-    /// A timer that does not stand still with the station: it is none of the post's own timers, and
-    /// [`Station::fire`] is called for it even while the station stands (it is not settled then). They are
-    /// numbered `which` = [`STATION_TIMERS`] and up.
-    ///
-    /// # Panics
-    /// If a station asks for more than [`FREE_TIMERS`].
+    /// As [`Site::alarm`], but the timer goes on while the station stands.
     pub fn free_alarm(&mut self) -> Alarm {
-        let timer = self.free_timers[self.n_free_timers_used];
-        self.n_free_timers_used += 1;
+        self.ask(false)
+    }
+
+    fn ask(&mut self, stands: bool) -> Alarm {
+        let timer = self.timers[self.asked.len()];
+        self.asked.push(stands);
         Alarm::new(timer)
     }
 
@@ -231,8 +250,7 @@ impl Site<'_> {
 
     /// Index of the part kind with this name; the first one without a name. Checked before.
     pub fn kind(&self, name: Option<&Spanned<String>>) -> u8 {
-        let find = |name: &Spanned<String>| self.kinds.iter().position(|kind| kind.name == name.value);
-        name.and_then(find).unwrap_or(0) as u8
+        kind_named(self.kinds, name)
     }
 }
 
@@ -244,6 +262,11 @@ pub fn check_kind(kinds: &[Kind], name: Option<&Spanned<String>>, problems: &mut
         let names: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();
         problems.error(&name.place, unknown("part", &name.value, &names));
     }
+}
+
+/// The number of the kind with this name; the first without a name.
+pub fn kind_named(kinds: &[Kind], name: Option<&Spanned<String>>) -> u8 {
+    name.and_then(|name| kinds.iter().position(|kind| kind.name == name.value)).unwrap_or(0) as u8
 }
 
 /// Reads which part a source brings.

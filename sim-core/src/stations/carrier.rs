@@ -34,6 +34,7 @@ impl Carrier {
         }
     }
 
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         floor.settle_carrier(self.place);
         if let Some(alarm) = &mut self.alarm {

@@ -62,6 +62,7 @@ impl Divider {
         self.alarm.spent();
     }
 
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let mut due = Nanos::MAX;
         let mut blocked = false;
@@ -80,7 +81,7 @@ impl Divider {
                         self.stop_waiting(floor);
                     }
                     self.sent[exit] += 1;
-                    self.turn = (exit + 1) % self.exits.len();
+                    self.turn = if exit + 1 == self.exits.len() { 0 } else { exit + 1 };
                 }
                 Offer::Due(at) => {
                     due = at;

@@ -99,6 +99,7 @@ impl Escapement {
         self.alarm.set(floor, floor.now + period);
     }
 
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.on_clock {
             if !self.started {

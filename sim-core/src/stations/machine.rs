@@ -102,6 +102,10 @@ pub struct Machine {
     phase: Phase,
     taken: Vec<Part>,
     made: Vec<Part>,
+    /// One inlet, one part per stroke, no nest and no check: nothing is assembled or read.
+    plain: bool,
+    /// The part of a plain machine, in work or made.
+    part: Part,
 }
 
 impl Machine {
@@ -119,7 +123,11 @@ impl Machine {
     ) -> Self {
         let room = inlets.iter().map(|inlet| inlet.per_stroke as usize).sum();
         let (taken, made) = (Vec::with_capacity(room), Vec::with_capacity(room));
-        Machine { me, alarm, loads, inlets, check, cycle, exit, luck, phase: Phase::Free, taken, made }
+        let plain = check.is_none()
+            && loads.is_none()
+            && matches!(&inlets[..], [only] if only.per_stroke == 1 && only.nest.is_none());
+        let (phase, part) = (Phase::Free, Part::default());
+        Machine { me, alarm, loads, inlets, check, cycle, exit, luck, phase, taken, made, plain, part }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
@@ -129,9 +137,10 @@ impl Machine {
     pub(super) fn content(&self) -> usize {
         let nests = self.inlets.iter().filter_map(|inlet| inlet.nest.as_ref());
         let in_nests: usize = nests.map(|nest| nest.loaded.len() + nest.loading.len()).sum();
-        in_nests + self.taken.len() + self.made.len()
+        in_nests + self.taken.len() + self.made.len() + usize::from(self.plain && self.phase != Phase::Free)
     }
 
+    #[inline]
     pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
         if which == 1 {
             if let Some(loads) = &mut self.loads {
@@ -141,6 +150,10 @@ impl Machine {
         }
         self.alarm.spent();
         match self.phase {
+            Phase::Stroke if self.plain => {
+                self.phase = Phase::Leaving;
+                floor.jams(self.me, &self.part, Moment::End);
+            }
             Phase::Stroke => self.finish(floor),
             Phase::Checking => self.phase = Phase::Free,
             Phase::Free | Phase::Leaving => {}
@@ -178,7 +191,55 @@ impl Machine {
         self.made.push(assembly);
     }
 
+    #[inline(always)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if !self.plain {
+            self.settle_full(floor);
+        } else if self.phase != Phase::Stroke {
+            self.settle_plain(floor);
+        }
+    }
+
+    /// The same as the full settling where there is nothing but one part to take and to hand on.
+    #[inline(never)]
+    fn settle_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
+        if self.phase == Phase::Leaving {
+            if !floor.hand_over(self.me, 0, self.exit, &self.part) {
+                return duty.set_idle(floor, true);
+            }
+            self.phase = Phase::Free;
+            if duty.jams(floor, &self.part, Moment::After) {
+                return;
+            }
+        }
+        let clear = floor.is_clear(self.exit);
+        let mut due = Nanos::MAX;
+        let mut missing = 0;
+        if clear && duty.may_start() {
+            missing = 1;
+            match floor.offer(self.me, &self.inlets[0].inlets) {
+                Offer::Ready(place) => {
+                    floor.missing(self.me, 0);
+                    self.part = floor.take(self.me, place);
+                    self.phase = Phase::Stroke;
+                    let time = self.cycle.draw_ns(self.luck.stream());
+                    self.alarm.set(floor, floor.now + time);
+                    duty.set_state(floor, State::Working);
+                    duty.jams(floor, &self.part, Moment::Start);
+                    return;
+                }
+                Offer::Due(at) => due = at,
+                Offer::Nothing => {}
+            }
+        }
+        self.alarm.set(floor, due);
+        floor.missing(self.me, missing);
+        duty.set_idle(floor, !clear);
+    }
+
+    #[inline(never)]
+    fn settle_full<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.phase == Phase::Leaving && !self.leave(floor) {
             return;
         }

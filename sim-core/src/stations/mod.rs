@@ -38,6 +38,7 @@ use crate::kernel::{Floor, Message, Observer};
 /// Any station of a line.
 #[derive(Clone, Debug)]
 #[expect(missing_docs, reason = "each variant is documented in its own file")]
+#[repr(u8)]
 pub enum Station {
     Bench(bench::Bench),
     Carrier(carrier::Carrier),
@@ -67,7 +68,7 @@ impl Station {
     }
 
     /// A timer of the station has run out; `which` tells them apart where there are several.
-    #[inline]
+    #[inline(always)]
     pub fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
         match self {
             Station::Bench(s) => s.fire(floor),
@@ -84,7 +85,7 @@ impl Station {
     }
 
     /// Makes the zero-time moves that the station can make now.
-    #[inline]
+    #[inline(always)]
     pub fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
             Station::Bench(s) => s.settle(floor),

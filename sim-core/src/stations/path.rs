@@ -13,7 +13,10 @@ use super::alarm::Alarm;
 use super::clumps::Clumps;
 use super::dice::Dice;
 use super::tools::{Classes, Comeback, Fate, Tool};
-use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
+use crate::kernel::floor::Duty;
+use crate::kernel::{
+    Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId,
+};
 use crate::part::{Nanos, Part};
 
 /// An exit of a path and the attitude in which a part comes back through it.
@@ -90,13 +93,16 @@ pub struct Path {
     at_entry: u8,
     stage: Stage,
     clumps: Option<Box<Clumps>>,
+    /// Some exit is a hand, so that what has left may still stand there.
+    has_hands: bool,
 }
 
 impl Path {
     /// An empty path.
     pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
+        let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let (part, stage) = (Part::default(), Stage::Empty);
-        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None }
+        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None, has_hands }
     }
 
     /// The same path for parts that come tangled.
@@ -125,6 +131,7 @@ impl Path {
     }
 
     /// Lets the tools act from where the part is; stops short where a jam strikes.
+    #[inline]
     fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let Stage::AtTool { mut tool, mut jammed } = self.stage else { return };
         let mut exit = 0;
@@ -156,14 +163,15 @@ impl Path {
     }
 
     /// Moves the part out if there is room; true if the path is empty then.
-    fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
+    #[inline(always)]
+    fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) -> bool {
         if let Stage::AtTool { .. } = self.stage {
             self.run_tools(floor);
             if floor.stands(self.me) {
                 return false;
             }
         }
-        let Stage::Leaving { exit, .. } = self.stage else { return self.stage == Stage::Empty };
+        let Stage::Leaving { exit, .. } = self.stage else { return false };
         let exit = self.setup.exit_or_overflow(floor, self.me, exit);
         let leads = self.setup.exits[usize::from(exit)].exit;
         if exit != 0 {
@@ -179,34 +187,40 @@ impl Path {
             return false;
         }
         self.stage = Stage::Empty;
-        let part = self.part;
-        !floor.jams(self.me, &part, Moment::After)
+        !duty.jams(floor, &self.part, Moment::After)
     }
 
+    #[inline(always)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        if self.stage == Stage::Passing {
-            return;
+        if self.stage != Stage::Passing {
+            self.settle_now(floor);
         }
-        if !self.move_out(floor) {
+    }
+
+    #[inline(never)]
+    fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
+        if self.stage != Stage::Empty && !self.move_out(floor, duty) {
             if !floor.stands(self.me) {
-                floor.set_idle(self.me, true);
+                duty.set_idle(floor, true);
             }
             return;
         }
-        let clear = self.setup.exits.iter().all(|exit| floor.is_clear(exit.exit));
+        let clear = !self.has_hands || self.setup.exits.iter().all(|exit| floor.is_clear(exit.exit));
         let mut due = Nanos::MAX;
-        if clear && floor.may_start(self.me) {
+        if clear && duty.may_start() {
             match floor.offer(self.me, &self.setup.inlets) {
-                Offer::Ready(place) => return self.start(floor, place),
+                Offer::Ready(place) => return self.start(floor, duty, place),
                 Offer::Due(at) => due = at,
                 Offer::Nothing => {}
             }
         }
         self.alarm.set(floor, due);
-        floor.set_idle(self.me, !clear);
+        duty.set_idle(floor, !clear);
     }
 
-    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, place: crate::kernel::PlaceId) {
+    #[inline(always)]
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, place: PlaceId) {
         self.part = floor.take(self.me, place);
         self.part.count_pass();
         if let Some(clumps) = &mut self.clumps {
@@ -215,10 +229,9 @@ impl Path {
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
         let time = self.pass.draw_ns(self.luck.stream());
-        let part = self.part;
         self.alarm.set(floor, floor.now + time);
-        floor.set_state(self.me, State::Working);
-        floor.jams(self.me, &part, Moment::Start);
+        duty.set_state(floor, State::Working);
+        duty.jams(floor, &self.part, Moment::Start);
     }
 
     pub(super) fn message(&mut self, message: Message) {

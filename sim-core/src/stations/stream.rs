@@ -7,7 +7,7 @@
 use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, read_part, read_to,
+    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part, read_to,
 };
 use super::dice::Dice;
 use crate::diag::Diagnostics;
@@ -78,6 +78,7 @@ impl Stream {
         self.alarm.set(floor, floor.now + spacing);
     }
 
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.started {
             self.started = true;
@@ -166,17 +167,18 @@ impl Blueprint for StreamSpec {
         true
     }
 
+    fn brings(&self, kinds: &[Kind]) -> Option<u8> {
+        Some(kind_named(kinds, self.part.as_ref()))
+    }
+
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
         check_kind(kinds, self.part.as_ref(), problems);
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        let kind = self.part.as_ref().and_then(|p| traffic.kinds.iter().position(|k| k.name == p.value));
-        traffic.source = Some(SourceTraffic {
-            kind: kind.unwrap_or(0) as u8,
-            most_per_s: self.group.mean() / self.spacing.mean(),
-            is_driven: true,
-        });
+        let kind = kind_named(traffic.kinds, self.part.as_ref());
+        let most_per_s = self.group.mean() / self.spacing.mean();
+        traffic.source = Some(SourceTraffic { kind, most_per_s, is_driven: true });
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {

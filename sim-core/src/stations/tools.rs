@@ -70,6 +70,8 @@ impl Classes {
 /// What one tool does with one class.
 #[derive(Clone, Debug)]
 pub struct Row {
+    /// First fate, and second if there is one: most rows have no more.
+    pair: [Fate; 2],
     outcomes: Outcomes,
     fates: Vec<Fate>,
 }
@@ -82,7 +84,8 @@ impl Row {
     pub fn new(fates: &[(Fate, f64)]) -> Result<Self, String> {
         let weights: Vec<f64> = fates.iter().map(|(_, weight)| *weight).collect();
         let outcomes = dice::Outcomes::new(&weights)?;
-        Ok(Row { outcomes, fates: fates.iter().map(|(fate, _)| *fate).collect() })
+        let fates: Vec<Fate> = fates.iter().map(|(fate, _)| *fate).collect();
+        Ok(Row { pair: [fates[0], fates[fates.len().min(2) - 1]], outcomes, fates })
     }
 }
 
@@ -102,10 +105,17 @@ impl Tool {
     #[inline]
     pub fn fate(&self, class: usize, luck: &mut Stream) -> Fate {
         let row = &self.rows[class];
-        if let [fate] = row.fates[..] {
-            return fate;
+        match row.fates.len() {
+            0 | 1 => row.pair[0],
+            2 => {
+                if row.outcomes.pick(luck) == 0 {
+                    row.pair[0]
+                } else {
+                    row.pair[1]
+                }
+            }
+            _ => row.fates[row.outcomes.pick(luck)],
         }
-        row.fates[row.outcomes.pick(luck)]
     }
 }
 

@@ -181,6 +181,10 @@ impl Blueprint for TrackSpec {
         Some(if self.sort == (Sort::Belt { stops: true }) { place.stopping() } else { place })
     }
 
+    fn starts_full(&self) -> bool {
+        matches!(self.sort, Sort::Track { .. })
+    }
+
     fn freezes(&self) -> bool {
         self.sort != (Sort::Track { live: false })
     }

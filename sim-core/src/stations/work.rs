@@ -10,10 +10,11 @@
 use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, read_part, read_to,
+    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part, read_to,
 };
 use super::dice::Dice;
 use crate::diag::{Diagnostics, Problem, code};
+use crate::kernel::floor::Duty;
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
 use crate::terms::kind::Kind;
@@ -38,6 +39,14 @@ struct Job {
     end: Nanos,
 }
 
+/// What a station with one place is doing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stage {
+    Empty,
+    Busy,
+    Done,
+}
+
 /// State of a work station.
 #[derive(Clone, Debug)]
 pub struct Work {
@@ -48,8 +57,12 @@ pub struct Work {
     places: u32,
     service: Sampler,
     luck: Dice,
+    /// Several places.
     busy: Vec<Job>,
     done: Vec<Part>,
+    /// One place: it is all that a station with one place uses.
+    stage: Stage,
+    job: Job,
 }
 
 impl Work {
@@ -63,9 +76,10 @@ impl Work {
         service: Sampler,
         luck: Dice,
     ) -> Self {
-        let room = places.min(1024) as usize;
+        let room = if places == 1 { 0 } else { places.min(1024) as usize };
         let (busy, done) = (Vec::with_capacity(room), Vec::with_capacity(room));
-        Work { me, alarm, source, exit, places, service, luck, busy, done }
+        let job = Job { part: Part::default(), end: 0 };
+        Work { me, alarm, source, exit, places, service, luck, busy, done, stage: Stage::Empty, job }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
@@ -76,11 +90,87 @@ impl Work {
     }
 
     pub(super) fn content(&self) -> usize {
-        self.busy.len() + self.done.len()
+        self.busy.len() + self.done.len() + usize::from(self.stage != Stage::Empty)
     }
 
+    #[inline]
     pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.alarm.spent();
+        if self.places != 1 {
+            self.fire_several(floor);
+        } else if self.stage == Stage::Busy {
+            self.stage = Stage::Done;
+            floor.jams(self.me, &self.job.part, Moment::End);
+        }
+    }
+
+    #[inline(always)]
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if self.places == 1 { self.settle_one(floor) } else { self.settle_several(floor) }
+    }
+
+    #[inline(never)]
+    fn settle_one<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
+        match self.stage {
+            Stage::Busy => {
+                self.alarm.set(floor, self.job.end);
+                return duty.set_state(floor, State::Working);
+            }
+            Stage::Done => {
+                if !floor.hand_over(self.me, 0, self.exit, &self.job.part) {
+                    return duty.set_idle(floor, true);
+                }
+                self.stage = Stage::Empty;
+                if duty.jams(floor, &self.job.part, Moment::After) {
+                    return;
+                }
+                if let Exit::Hand(place) = self.exit {
+                    // Whoever takes from the hand is settled first: it is seen then whether the part stays.
+                    let taker = floor.place(place).first_taker();
+                    if taker < self.me && floor.state(taker) != State::Working {
+                        return floor.dirty.insert(self.me.0);
+                    }
+                }
+            }
+            Stage::Empty => {}
+        }
+        let clear = floor.is_clear(self.exit);
+        let mut due = Nanos::MAX;
+        if clear && duty.may_start() {
+            match &mut self.source {
+                Source::Endless(kind, luck) => {
+                    let part = floor.create(self.me, *kind, luck.stream());
+                    return self.start(floor, duty, part);
+                }
+                Source::Inlets(inlets) => match floor.offer(self.me, inlets) {
+                    Offer::Ready(place) => {
+                        let part = floor.take(self.me, place);
+                        return self.start(floor, duty, part);
+                    }
+                    Offer::Due(at) => due = at,
+                    Offer::Nothing => {}
+                },
+            }
+        }
+        self.alarm.set(floor, due);
+        duty.set_idle(floor, !clear);
+    }
+
+    #[inline(always)]
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, part: Part) {
+        let end = floor.now + self.service.draw_ns(self.luck.stream());
+        self.stage = Stage::Busy;
+        self.job = Job { part, end };
+        if duty.jams(floor, &self.job.part, Moment::Start) {
+            // Nothing of the service has passed: it begins when the jam is cleared.
+            return;
+        }
+        self.alarm.set(floor, end);
+        duty.set_state(floor, State::Working);
+    }
+
+    fn fire_several<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let mut n = 0;
         while n < self.busy.len() {
             if self.busy[n].end > floor.now {
@@ -95,7 +185,8 @@ impl Work {
         }
     }
 
-    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+    #[inline(never)]
+    fn settle_several<O: Observer>(&mut self, floor: &mut Floor<O>) {
         while let Some(part) = self.done.first() {
             let part = *part;
             if !floor.hand_over(self.me, 0, self.exit, &part) {
@@ -148,6 +239,7 @@ impl Work {
         match message {
             Message::Thawed(stood) => {
                 self.alarm.shift(stood);
+                self.job.end += stood;
                 for job in &mut self.busy {
                     job.end += stood;
                 }
@@ -199,6 +291,10 @@ impl Blueprint for WorkSpec {
         !self.endless
     }
 
+    fn brings(&self, kinds: &[Kind]) -> Option<u8> {
+        self.endless.then(|| kind_named(kinds, self.part.as_ref()))
+    }
+
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
         check_kind(kinds, self.part.as_ref(), problems);
     }
@@ -207,12 +303,8 @@ impl Blueprint for WorkSpec {
         traffic.places = f64::from(self.places);
         traffic.seconds.fill(self.time.mean());
         if self.endless {
-            let kind = self.part.as_ref().and_then(|p| traffic.kinds.iter().position(|k| k.name == p.value));
-            traffic.source = Some(SourceTraffic {
-                kind: kind.unwrap_or(0) as u8,
-                most_per_s: f64::INFINITY,
-                is_driven: false,
-            });
+            let kind = kind_named(traffic.kinds, self.part.as_ref());
+            traffic.source = Some(SourceTraffic { kind, most_per_s: f64::INFINITY, is_driven: false });
         }
     }
 

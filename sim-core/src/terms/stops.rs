@@ -72,6 +72,13 @@ pub struct StopSpec {
     pub then: Option<Spanned<String>>,
 }
 
+impl StopSpec {
+    /// Whether it comes by a clock (otherwise by part).
+    pub fn is_by_clock(&self) -> bool {
+        matches!(self.cause, Cause::Every(..))
+    }
+}
+
 fn read_automatic(object: &mut Object<'_>) -> AutomaticSpec {
     AutomaticSpec {
         time: object.required(
