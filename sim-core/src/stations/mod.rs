@@ -7,6 +7,8 @@
 
 mod alarm;
 pub mod bench;
+#[cfg(test)]
+mod bench_test;
 pub mod blueprint;
 pub mod carrier;
 pub mod catalogue;
