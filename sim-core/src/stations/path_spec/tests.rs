@@ -241,3 +241,11 @@ fn names_are_suggested() {
     let said = problems(parts, &path(tools)).join("\n");
     assert!(said.contains("did you mean `face up`?"), "{said}");
 }
+
+#[test]
+fn the_schema_knows_the_stations_and_their_keys() {
+    let schema = crate::scenario::schema().to_string();
+    for key in ["orienting path", "selector", "gauge", "screen", "scrap box", "comes_back", "least_spacing"] {
+        assert!(schema.contains(key), "{key}");
+    }
+}
