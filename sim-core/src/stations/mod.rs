@@ -8,6 +8,8 @@
 mod alarm;
 pub mod amounts;
 pub mod bench;
+#[cfg(test)]
+mod bench_test;
 pub mod bin;
 pub mod blueprint;
 pub mod carrier;

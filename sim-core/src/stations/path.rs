@@ -63,6 +63,27 @@ impl PathSetup {
             Some(_) | None => no,
         }
     }
+
+    /// Lists the path as waiting for room at exit `no`; a surplus part waits for the way on as well.
+    #[cold]
+    pub(super) fn wait<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, no: u8) {
+        let on = (self.overflow == Some(no)).then_some(0);
+        for exit in std::iter::once(no).chain(on) {
+            if let Exit::Store(place) = self.exits[usize::from(exit)].exit {
+                floor.wait_for_room(me, place);
+            }
+        }
+    }
+
+    /// Gives up waiting, once the part has left: room that was kept for it goes to the next.
+    #[cold]
+    pub(super) fn stop_waiting<O: Observer>(&self, floor: &mut Floor<O>, me: StationId) {
+        for exit in &self.exits {
+            if let Exit::Store(place) = exit.exit {
+                floor.stop_waiting(me, place);
+            }
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -93,6 +114,8 @@ pub struct Path {
     at_entry: u8,
     stage: Stage,
     clumps: Option<Box<Clumps>>,
+    /// Listed as waiting for room somewhere.
+    waits: bool,
     /// Some exit is a hand, so that what has left may still stand there.
     has_hands: bool,
 }
@@ -102,7 +125,7 @@ impl Path {
     pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
         let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let (part, stage) = (Part::default(), Stage::Empty);
-        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None, has_hands }
+        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None, waits: false, has_hands }
     }
 
     /// The same path for parts that come tangled.
@@ -176,15 +199,19 @@ impl Path {
         let leads = self.setup.exits[usize::from(exit)].exit;
         if exit != 0 {
             if !floor.is_open(self.me, leads) {
-                if let Exit::Store(place) = leads {
-                    floor.wait_for_room(self.me, place);
-                }
+                self.waits = true;
+                self.setup.wait(floor, self.me, exit);
                 return false;
             }
             self.setup.turn_back(floor, exit, self.at_entry, &mut self.part, &mut self.luck);
         }
         if !floor.hand_over(self.me, exit, leads, &self.part) {
+            self.waits = true;
             return false;
+        }
+        if self.waits {
+            self.waits = false;
+            self.setup.stop_waiting(floor, self.me);
         }
         self.stage = Stage::Empty;
         !duty.jams(floor, &self.part, Moment::After)
