@@ -91,6 +91,27 @@ fn an_endless_bin_never_runs_out_and_swallows_what_returns() {
     assert_eq!(most, Some(f64::INFINITY));
 }
 
+/// Held or off the outlet is closed, and the powered clock of a bridge stands.
+#[test]
+fn in_a_break_the_outlet_is_closed() {
+    let keys = r#", "content": 50, "jams": [{"every": "10 s", "clock": "powered", "time": "5 s"}]"#;
+    let more = r#", "plan": {"start": "primed", "breaks": [{"at": "4 s", "for": "20 s", "of": ["bin"]}]}"#;
+    let trial = Trial::new(&bin(keys), more);
+    let run = trial.run(0, 37.0);
+    let seen = states(&run, trial.post("bin"));
+    let working = |at: f64| (at, State::Working);
+    let expected =
+        [working(0.0), (4.0, State::Off), working(24.0), (30.0, State::JamClearing), working(35.0)];
+    assert_eq!(seen, expected);
+    let took = times(&run, trial.post("use"), Note::Took);
+    assert_eq!(took[..6], [0.0, 1.0, 2.0, 3.0, 24.0, 25.0]);
+    assert_eq!(
+        took[9..12],
+        [29.0, 35.0, 36.0],
+        "at 30 s the bridge comes before the pick: the station ends later"
+    );
+}
+
 #[test]
 fn says_what_cannot_be() {
     let found = |keys: &str, more: &str| problems(&bin(keys), more).join("\n");
