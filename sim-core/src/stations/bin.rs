@@ -97,6 +97,10 @@ impl Blueprint for BinSpec {
         self.endless || self.content.is_some()
     }
 
+    fn needs_a_taker(&self) -> bool {
+        true
+    }
+
     fn freezes(&self) -> bool {
         true
     }
