@@ -1,7 +1,10 @@
 //! The catalogue: which stations a scenario may name, and what they all have in common.
 
 use super::blueprint::Blueprint;
-use super::{bin, divider, dumper, elevator, escapement, machine, meter, stream, track, work};
+use super::{
+    bin, divider, dumper, elevator, escapement, gauge, machine, meter, path_spec, scrap_box, screen,
+    selector, stream, track, work,
+};
 use crate::diag::Place;
 use crate::kernel::Spread;
 use crate::terms::stops::{StopSpec, read_stops};
@@ -96,6 +99,27 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
         track::read_belt,
         "Belt that brings rejected parts back to an earlier point of the line"
     ),
+    station!(
+        "orienting path",
+        path_spec::read,
+        "Orienting path: tools let parts pass, turn them or reject them, one at a time or in file"
+    ),
+    station!(
+        "screen",
+        screen::read,
+        "Screen: takes foreign pieces and bad parts out, with a chance per pass"
+    ),
+    station!(
+        "selector",
+        selector::read,
+        "Selector: probes one part at a time, then turns, passes or rejects it"
+    ),
+    station!(
+        "gauge",
+        gauge::read,
+        "Gauge: measures or looks at one part at a time and rejects what seems bad"
+    ),
+    station!("scrap box", scrap_box::read, "Scrap box: takes every part at once; ends the line for it"),
     station!("escapement", escapement::read, "Escapement: releases parts by the stroke"),
     station!("divider", divider::read, "Divider: hands each part to one of several exits, in no time"),
     station!(
