@@ -384,6 +384,11 @@ impl Place {
         if self.len == 0 { None } else { Some(self.slot(0).due + self.offset) }
     }
 
+    /// Time at which a stopping belt stands unless its head is taken (it may lie in the past); `None` for others.
+    pub fn stands_at(&self) -> Option<Nanos> {
+        if self.flags & STOPPING == 0 { None } else { self.head_due() }
+    }
+
     /// Time at which the part number `index` from the head is at the end, for FIFOs.
     pub fn due(&self, index: u32) -> Option<Nanos> {
         (index < self.len && self.flags & (FROZEN | BIN) == 0).then(|| self.slot(index).due + self.offset)
