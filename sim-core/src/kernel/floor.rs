@@ -367,10 +367,17 @@ impl<O: Observer> Floor<O> {
     /// Makes a part of `kind` with the luck of its source: condition, dimensions, first attitude.
     #[inline]
     pub fn create(&mut self, me: StationId, kind: u8, luck: &mut Stream) -> Part {
-        let part = self.kinds[usize::from(kind)].make(kind, self.now, luck);
-        self.created += 1;
-        self.note(me, Note::Created, Some(&part));
+        let mut part = Part::default();
+        self.create_into(me, kind, luck, &mut part);
         part
+    }
+
+    /// The same, straight to where the part is kept.
+    #[inline]
+    pub(crate) fn create_into(&mut self, me: StationId, kind: u8, luck: &mut Stream, part: &mut Part) {
+        *part = self.kinds[usize::from(kind)].make(kind, self.now, luck);
+        self.created += 1;
+        self.note(me, Note::Created, Some(part));
     }
 
     /// The current make-up of a kind.
@@ -387,7 +394,7 @@ impl<O: Observer> Floor<O> {
     /// Gives a part an attitude from the natural chances of its kind.
     #[inline]
     pub fn remix(&self, part: &mut Part, luck: &mut Stream) {
-        part.attitude = self.kinds[usize::from(part.kind)].attitude(luck);
+        part.turn_to(self.kinds[usize::from(part.kind)].attitude(luck));
     }
 
     /// Counts `n` parts that have been put into an assembly and no longer stand for themselves.
@@ -432,58 +439,66 @@ impl<O: Observer> Floor<O> {
     /// What the inlets have to offer to station `me` now.
     #[inline(always)]
     pub fn offer(&mut self, me: StationId, inlets: &Inlets) -> Offer {
-        if let [place] = inlets.places[..] {
-            let p = &self.places[place.ix()];
-            if p.flags & SPECIAL_OFFER != 0 {
-                return self.offer_of_special(me, place);
-            }
-            return match p.plain_due() {
-                None => Offer::Nothing,
-                Some(due) if due > self.now => Offer::Due(due),
-                Some(_) => Offer::Ready(place),
-            };
+        let (due, place) = self.next_part(me, inlets);
+        if due <= self.now {
+            Offer::Ready(place)
+        } else if due == Nanos::MAX {
+            Offer::Nothing
+        } else {
+            Offer::Due(due)
         }
-        self.offer_of_several(me, inlets)
+    }
+
+    /// An offer in two plain numbers: when the next part comes to an end, or has come, and where.
+    /// `Nanos::MAX` is never.
+    #[inline(always)]
+    fn next_part(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
+        match inlets.places[..] {
+            [place] => (self.next_at(me, place), place),
+            _ => self.next_of_several(me, inlets),
+        }
+    }
+
+    #[inline(always)]
+    fn next_at(&mut self, me: StationId, place: PlaceId) -> Nanos {
+        let p = &self.places[place.ix()];
+        if p.flags & SPECIAL_OFFER == 0 { p.plain_due() } else { self.next_at_special(me, place) }
     }
 
     #[inline(never)]
-    fn offer_of_special(&mut self, me: StationId, place: PlaceId) -> Offer {
-        match self.places[place.ix()].head_due() {
+    fn next_at_special(&mut self, me: StationId, place: PlaceId) -> Nanos {
+        let offer = match self.places[place.ix()].head_due() {
             None => self.nothing_at(me, place),
             Some(due) if due > self.now => Offer::Due(due),
             Some(_) => self.ready_at(me, place),
+        };
+        match offer {
+            Offer::Ready(_) => 0,
+            Offer::Due(due) => due,
+            Offer::Nothing => Nanos::MAX,
         }
     }
 
     #[inline(never)]
-    fn offer_of_several(&mut self, me: StationId, inlets: &Inlets) -> Offer {
+    fn next_of_several(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
+        let mut next = (Nanos::MAX, PlaceId(0));
         match inlets.join {
-            Join::Listed => self.first_offer(me, &inlets.places),
-            Join::LongestWaiting => self.oldest_offer(me, &inlets.places),
-        }
-    }
-
-    #[inline]
-    fn first_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {
-        let mut next = Nanos::MAX;
-        for &place in places {
-            let p = &self.places[place.ix()];
-            let due = if p.flags & SPECIAL_OFFER == 0 {
-                p.plain_due()
-            } else {
-                match self.offer_of_special(me, place) {
-                    Offer::Ready(_) => return Offer::Ready(place),
-                    Offer::Due(due) => Some(due),
-                    Offer::Nothing => None,
+            Join::Listed => {
+                for &place in &inlets.places {
+                    let due = self.next_at(me, place);
+                    if due <= self.now {
+                        return (due, place);
+                    }
+                    next.0 = next.0.min(due);
                 }
-            };
-            match due {
-                Some(due) if due <= self.now => return Offer::Ready(place),
-                Some(due) => next = next.min(due),
-                None => {}
             }
+            Join::LongestWaiting => match self.oldest_offer(me, &inlets.places) {
+                Offer::Ready(place) => next = (0, place),
+                Offer::Due(due) => next.0 = due,
+                Offer::Nothing => {}
+            },
         }
-        if next == Nanos::MAX { Offer::Nothing } else { Offer::Due(next) }
+        next
     }
 
     fn oldest_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {
@@ -565,12 +580,22 @@ impl<O: Observer> Floor<O> {
     /// Takes the part at the end of `place` into station `me`; marks those who wait for room there.
     #[inline(always)]
     pub fn take(&mut self, me: StationId, place: PlaceId) -> Part {
+        let mut part = Part::default();
+        self.take_into(me, place, &mut part);
+        part
+    }
+
+    /// The same, straight to where the part is kept: a part that is copied on and on costs more than all
+    /// else of a move.
+    #[inline(always)]
+    pub(crate) fn take_into(&mut self, me: StationId, place: PlaceId, part: &mut Part) {
         let p = &mut self.places[place.ix()];
         if p.flags & SPECIAL_TAKE != 0 {
-            return self.take_special(me, place);
+            *part = self.take_special(me, place);
+            return;
         }
         let old = p.len;
-        let part = p.pop_plain();
+        p.pop_plain(part);
         let follows = p.flags & CARRIED != 0 && p.is_at_edge(old);
         if p.flags & HAND != 0 {
             self.dirty.insert(p.carrier.0);
@@ -579,8 +604,7 @@ impl<O: Observer> Floor<O> {
         if follows {
             self.follow_content(place);
         }
-        self.note(me, Note::Took, Some(&part));
-        part
+        self.note(me, Note::Took, Some(part));
     }
 
     #[inline(never)]
@@ -781,7 +805,7 @@ impl<O: Observer> Floor<O> {
             return self.hand_over_special(me, no, exit, part);
         }
         self.observer.note(self.now, me, Note::Exit(no), Some(part));
-        self.put_plain(place, *part);
+        self.put_plain(place, part);
         true
     }
 
@@ -846,14 +870,14 @@ impl<O: Observer> Floor<O> {
     /// Puts a part into a place, whatever its capacity; marks the takers and watchers.
     pub fn put(&mut self, place: PlaceId, part: Part) {
         if self.places[place.ix()].flags & SPECIAL_PUT == 0 {
-            self.put_plain(place, part);
+            self.put_plain(place, &part);
         } else {
             self.put_special(place, part);
         }
     }
 
     #[inline(always)]
-    fn put_plain(&mut self, place: PlaceId, part: Part) {
+    fn put_plain(&mut self, place: PlaceId, part: &Part) {
         let p = &mut self.places[place.ix()];
         p.push_plain(part, self.now);
         let new = p.len;

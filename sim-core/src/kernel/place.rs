@@ -331,10 +331,10 @@ impl Place {
         Some(self.slot(0).due + self.offset)
     }
 
-    /// The same for a FIFO that is not frozen.
+    /// The same for a FIFO that is not frozen; `Nanos::MAX` if nothing is here.
     #[inline(always)]
-    pub(super) fn plain_due(&self) -> Option<Nanos> {
-        if self.len == 0 { None } else { Some(self.slot(0).due + self.offset) }
+    pub(super) fn plain_due(&self) -> Nanos {
+        if self.len == 0 { Nanos::MAX } else { self.slot(0).due + self.offset }
     }
 
     /// Time at which the part number `index` from the head is at the end, for FIFOs.
@@ -361,23 +361,23 @@ impl Place {
 
     /// Puts a part at the tail of a FIFO that is neither stopping nor spaced.
     #[inline(always)]
-    pub(super) fn push_plain(&mut self, part: Part, now: Nanos) {
+    pub(super) fn push_plain(&mut self, part: &Part, now: Nanos) {
         if self.len as usize == self.slots.len() {
             self.grow();
         }
         let index = self.index(self.len);
-        self.slots[index] = Slot { part, due: now + self.transit - self.offset };
+        let due = now + self.transit - self.offset;
+        self.slots[index] = Slot { part: *part, due };
         self.len += 1;
         self.n_entered = self.n_entered.wrapping_add(1);
     }
 
     /// Takes the head out of a FIFO that is not stopping.
     #[inline(always)]
-    pub(super) fn pop_plain(&mut self) -> Part {
-        let part = self.slots[self.index(0)].part;
+    pub(super) fn pop_plain(&mut self, part: &mut Part) {
+        *part = self.slots[self.index(0)].part;
         self.head = self.head.wrapping_add(1);
         self.len -= 1;
-        part
     }
 
     /// Whether the content has just come to, or left, empty or full: only then a transporter's state changes.

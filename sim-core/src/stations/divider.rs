@@ -10,7 +10,7 @@
 
 use super::alarm::Alarm;
 use crate::kernel::{Exit, Floor, Inlets, Observer, Offer, StationId};
-use crate::part::Nanos;
+use crate::part::{Nanos, Part};
 
 /// How a divider chooses.
 #[derive(Clone, Debug, PartialEq)]
@@ -61,6 +61,7 @@ impl Divider {
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let mut due = Nanos::MAX;
         let mut blocked = false;
+        let mut part = Part::default();
         while floor.may_start(self.me) {
             match floor.offer(self.me, &self.inlets) {
                 Offer::Ready(place) => {
@@ -69,7 +70,7 @@ impl Divider {
                         blocked = true;
                         break;
                     };
-                    let part = floor.take(self.me, place);
+                    floor.take_into(self.me, place, &mut part);
                     let handed = floor.hand_over(self.me, exit as u8, self.exits[exit], &part);
                     assert!(handed, "a divider takes a part only when the chosen exit has room");
                     if self.waits {

@@ -213,7 +213,7 @@ impl Machine {
             match floor.offer(self.me, &self.inlets[0].inlets) {
                 Offer::Ready(place) => {
                     floor.missing(self.me, 0);
-                    self.part = floor.take(self.me, place);
+                    floor.take_into(self.me, place, &mut self.part);
                     self.phase = Phase::Stroke;
                     let time = self.cycle.draw_ns(self.luck.stream());
                     self.alarm.set(floor, floor.now + time);

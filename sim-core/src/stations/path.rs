@@ -55,13 +55,13 @@ impl PathSetup {
             Comeback::Remix => floor.remix(part, luck.stream()),
             Comeback::Keep(chance) => {
                 if luck.stream().chance(*chance) {
-                    part.attitude = at_entry;
+                    part.turn_to(at_entry);
                 } else {
                     floor.remix(part, luck.stream());
                 }
             }
             Comeback::Matrix(rows) => {
-                part.attitude = rows[usize::from(at_entry)].pick(luck.stream()) as u8;
+                part.turn_to(rows[usize::from(at_entry)].pick(luck.stream()) as u8);
             }
         }
     }
@@ -136,7 +136,7 @@ impl Path {
             }
             let class = self.setup.classes.of(&self.part);
             match self.setup.tools[tool].fate(class, self.luck.stream()) {
-                Fate::Onward(attitude) => self.part.attitude = attitude,
+                Fate::Onward(attitude) => self.part.turn_to(attitude),
                 Fate::Exit(no) => {
                     exit = no;
                     break;
@@ -208,7 +208,7 @@ impl Path {
 
     #[inline(always)]
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, place: PlaceId) {
-        self.part = floor.take(self.me, place);
+        floor.take_into(self.me, place, &mut self.part);
         self.part.count_pass();
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;

@@ -129,13 +129,13 @@ impl Work {
         if clear && duty.may_start() {
             match &mut self.source {
                 Source::Endless(kind, luck) => {
-                    let part = floor.create(self.me, *kind, luck.stream());
-                    return self.start(floor, duty, part);
+                    floor.create_into(self.me, *kind, luck.stream(), &mut self.job.part);
+                    return self.start(floor, duty);
                 }
                 Source::Inlets(inlets) => match floor.offer(self.me, inlets) {
                     Offer::Ready(place) => {
-                        let part = floor.take(self.me, place);
-                        return self.start(floor, duty, part);
+                        floor.take_into(self.me, place, &mut self.job.part);
+                        return self.start(floor, duty);
                     }
                     Offer::Due(at) => due = at,
                     Offer::Nothing => {}
@@ -147,10 +147,10 @@ impl Work {
     }
 
     #[inline(always)]
-    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, part: Part) {
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         let end = floor.now + self.service.draw_ns(self.luck.stream());
         self.stage = Stage::Busy;
-        self.job = Job { part, end };
+        self.job.end = end;
         if duty.jams(floor, &self.job.part, Moment::Start) {
             // Nothing of the service has passed: it begins when the jam is cleared.
             return;
