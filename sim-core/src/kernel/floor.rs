@@ -15,8 +15,8 @@ use super::luck::Stream;
 use super::observer::{Note, Observer};
 use super::people::Pool;
 use super::place::{
-    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
-    Spread, WATCHED,
+    AWAITED, BIN, BinClass, CARRIED, Entry, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT,
+    SPECIAL_TAKE, Spread, THROUGH, WATCHED,
 };
 use super::ranks::RankSet;
 use super::state::State;
@@ -804,9 +804,41 @@ impl<O: Observer> Floor<O> {
         if p.flags & (SPECIAL_PUT | AWAITED) != 0 || p.len >= p.capacity {
             return self.hand_over_special(me, no, exit, part);
         }
+        let entry = p.enter(part, self.now);
         self.observer.note(self.now, me, Note::Exit(no), Some(part));
-        self.put_plain(place, part);
+        self.after_entry(place, entry);
         true
+    }
+
+    /// Lets a part that station `me` has finished pass through its hand `place` and the divider behind it in
+    /// one go, if the divider takes from nowhere else and gives to the first exit with room. True if it has
+    /// passed. It saves settling the divider and then the station once more.
+    ///
+    /// Whoever uses it has to let those be settled first who come before it and are marked now.
+    pub(crate) fn pass_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
+        let p = &self.places[place.ix()];
+        let divider = p.taker;
+        if p.flags & THROUGH == 0 || p.len > 0 || !self.may_start(divider) {
+            return false;
+        }
+        let open = |exit: &&(u8, Exit)| self.is_open(divider, exit.1);
+        let Some(&(no, exit)) = p.more.through.iter().find(open) else { return false };
+        self.note(me, Note::Exit(0), Some(part));
+        self.observer.level(self.now, place, 0, 1);
+        self.observer.level(self.now, place, 1, 0);
+        self.note(divider, Note::Took, Some(part));
+        let handed = self.hand_over(divider, no, exit, part);
+        assert!(handed, "a divider hands on only into an exit with room");
+        true
+    }
+
+    /// Names the exits of the divider that takes from the hand `place`, for [`Floor::pass_divider`].
+    pub(crate) fn set_through(&mut self, place: PlaceId, exits: &[Exit]) {
+        let p = &mut self.places[place.ix()];
+        if p.flags & (HAND | SHARED | WATCHED) == HAND {
+            p.flags |= THROUGH;
+            p.more.through = (0..).zip(exits.iter().copied()).collect();
+        }
     }
 
     #[inline(never)]
@@ -878,15 +910,17 @@ impl<O: Observer> Floor<O> {
 
     #[inline(always)]
     fn put_plain(&mut self, place: PlaceId, part: &Part) {
-        let p = &mut self.places[place.ix()];
-        p.push_plain(part, self.now);
-        let new = p.len;
-        let follows = p.flags & CARRIED != 0 && p.is_at_edge(new);
-        if new <= p.wake && p.taker != StationId::NONE {
-            self.dirty.insert(p.taker.0);
+        let entry = self.places[place.ix()].enter(part, self.now);
+        self.after_entry(place, entry);
+    }
+
+    #[inline(always)]
+    fn after_entry(&mut self, place: PlaceId, entry: Entry) {
+        if entry.wakes != StationId::NONE {
+            self.dirty.insert(entry.wakes.0);
         }
-        self.observer.level(self.now, place, new - 1, new);
-        if follows {
+        self.observer.level(self.now, place, entry.len - 1, entry.len);
+        if entry.at_edge {
             self.follow_content(place);
         }
     }

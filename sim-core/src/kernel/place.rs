@@ -7,7 +7,7 @@
 //!
 //! Invariant: `len` never exceeds `capacity`, except in a bin, where overfilling is reported by the floor.
 
-use super::floor::StationId;
+use super::floor::{Exit, StationId};
 use super::luck::{Stream, StreamKey};
 use crate::part::{Nanos, Part};
 
@@ -33,6 +33,9 @@ pub(super) const SPACED: u16 = 128;
 
 /// The place is the hand of a station, which has to be settled when something is taken from it.
 pub(super) const HAND: u16 = 256;
+
+/// The hand before a divider through which parts can pass at once.
+pub(super) const THROUGH: u16 = 512;
 
 /// What a plain take doesn't have to look at; see the floor.
 pub(super) const SPECIAL_TAKE: u16 = BIN | SHARED | AWAITED | WATCHED | STOPPING;
@@ -93,6 +96,19 @@ pub(super) struct More {
     last_entry: Option<Nanos>,
     frozen_since: Nanos,
     pub(super) bin: Option<Bin>,
+    /// Exits of the divider behind a hand, with their numbers.
+    pub(super) through: Vec<(u8, Exit)>,
+}
+
+/// What a plain entry has brought about.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Entry {
+    /// Content after it.
+    pub(super) len: u32,
+    /// Who has to be settled, [`StationId::NONE`] if nobody.
+    pub(super) wakes: StationId,
+    /// The state of the transporter has to follow.
+    pub(super) at_edge: bool,
 }
 
 /// How idle takers of one place share what comes.
@@ -370,6 +386,15 @@ impl Place {
         self.slots[index] = Slot { part: *part, due };
         self.len += 1;
         self.n_entered = self.n_entered.wrapping_add(1);
+    }
+
+    /// Enters a part where nothing special has to be looked at.
+    #[inline(always)]
+    pub(super) fn enter(&mut self, part: &Part, now: Nanos) -> Entry {
+        self.push_plain(part, now);
+        let len = self.len;
+        let wakes = if len <= self.wake { self.taker } else { StationId::NONE };
+        Entry { len, wakes, at_edge: self.flags & CARRIED != 0 && self.is_at_edge(len) }
     }
 
     /// Takes the head out of a FIFO that is not stopping.

@@ -74,6 +74,13 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_at_now: 0,
             stop: None,
         };
+        for station in &plan.stations {
+            if let Station::Divider(divider) = station
+                && let Some((place, exits)) = divider.through()
+            {
+                replica.floor.set_through(place, exits);
+            }
+        }
         replica.seed(seed, replication);
         replica
     }

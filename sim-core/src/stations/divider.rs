@@ -9,7 +9,7 @@
 //! beyond, then file order. *By ratio*: the exit that is furthest behind its share, skip or strict.
 
 use super::alarm::Alarm;
-use crate::kernel::{Exit, Floor, Inlets, Observer, Offer, StationId};
+use crate::kernel::{Exit, Floor, Inlets, Observer, Offer, PlaceId, StationId};
 use crate::part::{Nanos, Part};
 
 /// How a divider chooses.
@@ -51,6 +51,16 @@ impl Divider {
     pub fn new(me: StationId, alarm: Alarm, inlets: Inlets, exits: Vec<Exit>, rule: Rule) -> Self {
         let sent = vec![0; exits.len()];
         Divider { me, alarm, inlets, exits, rule, turn: 0, sent, waits: false }
+    }
+
+    /// The only place it takes from and its exits, if it gives to the first with room: what it does then
+    /// depends on nothing that it remembers.
+    pub(crate) fn through(&self) -> Option<(PlaceId, &[Exit])> {
+        match (&self.rule, &self.inlets.places[..]) {
+            (Rule::FirstWithRoom, [place]) => Some((*place, &self.exits)),
+            (Rule::FirstWithRoom, _)
+            | (Rule::InTurn { .. } | Rule::EmptiestFirst | Rule::ByRatio { .. }, _) => None,
+        }
     }
 
     pub(super) fn fire(&mut self) {

@@ -141,11 +141,14 @@ impl Machine {
             return;
         }
         self.alarm.spent();
-        match self.phase {
-            Phase::Stroke if self.plain => {
+        if self.plain {
+            if self.phase == Phase::Stroke {
                 self.phase = Phase::Leaving;
                 floor.jams(self.me, &self.part, Moment::End);
             }
+            return;
+        }
+        match self.phase {
             Phase::Stroke => self.finish(floor),
             Phase::Checking => self.phase = Phase::Free,
             Phase::Free | Phase::Leaving => {}

@@ -107,14 +107,22 @@ impl Work {
                 return duty.set_state(floor, State::Working);
             }
             Stage::Done => {
-                if !floor.hand_over(self.me, 0, self.exit, &self.job.part) {
+                let passed = match self.exit {
+                    Exit::Hand(place) => floor.pass_divider(self.me, place, &self.job.part),
+                    Exit::Leave | Exit::Store(_) => false,
+                };
+                if !passed && !floor.hand_over(self.me, 0, self.exit, &self.job.part) {
                     return duty.set_idle(floor, true);
                 }
                 self.stage = Stage::Empty;
                 if duty.jams(floor, &self.job.part, Moment::After) {
                     return;
                 }
-                if let Exit::Hand(place) = self.exit {
+                if passed {
+                    if floor.dirty.has_below(self.me.0) {
+                        return floor.dirty.insert(self.me.0);
+                    }
+                } else if let Exit::Hand(place) = self.exit {
                     // Whoever takes from the hand is settled first: it is seen then whether the part stays.
                     let taker = floor.place(place).first_taker();
                     if taker < self.me && floor.state(taker) != State::Working {
