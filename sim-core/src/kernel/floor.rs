@@ -291,6 +291,16 @@ impl<O: Observer> Floor<O> {
         Duty { me, hot: self.hot[me.ix()] }
     }
 
+    /// Whether station `me`, whose timer has just run out, is the next to be settled; if not, it is marked.
+    #[inline(always)]
+    pub(crate) fn settles_at_once(&mut self, me: StationId) -> bool {
+        let at_once = self.dirty.is_empty() && self.messages.is_empty() && !self.stands(me);
+        if !at_once {
+            self.dirty.insert(me.0);
+        }
+        at_once
+    }
+
     /// Changes the state of a station.
     #[inline(always)]
     pub fn set_state(&mut self, me: StationId, new: State) {

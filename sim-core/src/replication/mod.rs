@@ -145,8 +145,7 @@ impl<'a, O: Observer> Replica<'a, O> {
     fn fire(&mut self, timer: TimerId) {
         let owner = self.plan.owners[usize::from(timer.0)];
         if let Owner::Station { ix, which } = owner {
-            self.stations[usize::from(ix)].fire(&mut self.floor, which);
-            self.floor.dirty.insert(ix);
+            self.stations[usize::from(ix)].act(&mut self.floor, StationId(ix), which);
         } else {
             self.fire_other(owner);
         }

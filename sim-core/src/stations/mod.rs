@@ -19,7 +19,7 @@ pub mod work;
 pub use alarm::Alarm;
 pub use dice::Dice;
 
-use crate::kernel::{Floor, Message, Observer};
+use crate::kernel::{Floor, Message, Observer, StationId};
 
 /// Any station of a line.
 #[derive(Clone, Debug)]
@@ -48,17 +48,29 @@ impl Station {
         }
     }
 
-    /// A timer of the station has run out; `which` tells them apart where there are several.
+    /// A timer of the station has run out: it acts (`which` tells its timers apart), and is settled at
+    /// once unless others come first.
+    ///
+    /// One choice by the sort of station instead of one for `fire` and one for `settle`: which timer comes next
+    /// is hard to foresee, for the processor as well.
     #[inline(always)]
-    pub fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+    pub fn act<O: Observer>(&mut self, floor: &mut Floor<O>, me: StationId, which: u8) {
+        macro_rules! act {
+            ($station:expr, $fired:expr) => {{
+                $fired;
+                if floor.settles_at_once(me) {
+                    $station.settle(floor);
+                }
+            }};
+        }
         match self {
-            Station::Carrier(s) => s.fire(),
-            Station::Divider(s) => s.fire(),
-            Station::Escapement(s) => s.fire(floor),
-            Station::Machine(s) => s.fire(floor, which),
-            Station::Path(s) => s.fire(floor),
-            Station::Stream(s) => s.fire(floor),
-            Station::Work(s) => s.fire(floor),
+            Station::Carrier(s) => act!(s, s.fire()),
+            Station::Divider(s) => act!(s, s.fire()),
+            Station::Escapement(s) => act!(s, s.fire(floor)),
+            Station::Machine(s) => act!(s, s.fire(floor, which)),
+            Station::Path(s) => act!(s, s.fire(floor)),
+            Station::Stream(s) => act!(s, s.fire(floor)),
+            Station::Work(s) => act!(s, s.fire(floor)),
         }
     }
 
