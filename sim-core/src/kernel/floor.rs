@@ -107,6 +107,8 @@ pub(super) const HELD: u8 = 2;
 pub(super) const OFF: u8 = 4;
 pub(super) const FROZEN: u8 = 8;
 pub(super) const CLOCKED: u8 = 16;
+/// Takes nothing while it works.
+const SHUT: u8 = 32;
 
 /// What is looked at for every move of a station.
 #[derive(Clone, Copy, Debug)]
@@ -842,6 +844,11 @@ impl<O: Observer> Floor<O> {
         true
     }
 
+    /// States that a station takes nothing while its state is working: it isn't told of parts then.
+    pub(crate) fn set_shut_at_work(&mut self, me: StationId) {
+        self.hot[me.ix()].bars |= SHUT;
+    }
+
     /// Names the exits of the divider that takes from the hand `place`, for [`Floor::pass_divider`].
     pub(crate) fn set_through(&mut self, place: PlaceId, exits: &[Exit]) {
         let p = &mut self.places[place.ix()];
@@ -927,7 +934,10 @@ impl<O: Observer> Floor<O> {
     #[inline(always)]
     fn after_entry(&mut self, place: PlaceId, entry: Entry) {
         if entry.wakes != StationId::NONE {
-            self.dirty.insert(entry.wakes.0);
+            let hot = self.hot[entry.wakes.ix()];
+            if hot.state != State::Working || hot.bars & SHUT == 0 {
+                self.dirty.insert(entry.wakes.0);
+            }
         }
         self.observer.level(self.now, place, entry.len - 1, entry.len);
         if entry.at_edge {

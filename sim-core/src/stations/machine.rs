@@ -132,8 +132,7 @@ impl Machine {
         in_nests + self.taken.len() + self.made.len() + usize::from(self.plain && self.phase != Phase::Free)
     }
 
-    #[inline]
-    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+    fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
         if which == 1 {
             if let Some(loads) = &mut self.loads {
                 loads.spent();
@@ -141,13 +140,6 @@ impl Machine {
             return;
         }
         self.alarm.spent();
-        if self.plain {
-            if self.phase == Phase::Stroke {
-                self.phase = Phase::Leaving;
-                floor.jams(self.me, &self.part, Moment::End);
-            }
-            return;
-        }
         match self.phase {
             Phase::Stroke => self.finish(floor),
             Phase::Checking => self.phase = Phase::Free,
@@ -186,7 +178,36 @@ impl Machine {
         self.made.push(assembly);
     }
 
-    #[inline(always)]
+    /// Whether one part is taken, worked and handed on, and that is all.
+    pub(crate) fn is_plain(&self) -> bool {
+        self.plain
+    }
+
+    /// One of its timers has run out.
+    pub(super) fn act<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+        if self.plain {
+            return self.act_plain(floor);
+        }
+        self.fire(floor, which);
+        if floor.settles_at_once(self.me) {
+            self.settle_full(floor);
+        }
+    }
+
+    /// The stroke of a plain machine is over, or the next part has come.
+    #[inline(never)]
+    pub(crate) fn act_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        self.alarm.spent();
+        if self.phase == Phase::Stroke {
+            self.phase = Phase::Leaving;
+            floor.jams(self.me, &self.part, Moment::End);
+        }
+        if floor.settles_at_once(self.me) {
+            self.settle_plain(floor);
+        }
+    }
+
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.plain {
             self.settle_full(floor);
@@ -196,7 +217,7 @@ impl Machine {
     }
 
     /// The same as the full settling where there is nothing but one part to take and to hand on.
-    #[inline(never)]
+    #[inline(always)]
     fn settle_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         if self.phase == Phase::Leaving {

@@ -48,29 +48,31 @@ impl Station {
         }
     }
 
-    /// A timer of the station has run out: it acts (`which` tells its timers apart), and is settled at
-    /// once unless others come first.
-    ///
-    /// One choice by the sort of station instead of one for `fire` and one for `settle`: which timer comes next
-    /// is hard to foresee, for the processor as well.
-    #[inline(always)]
+    /// A timer of the station has run out: it acts (`which` tells its timers apart), and is settled at once
+    /// unless others come first.
+    #[inline(never)]
     pub fn act<O: Observer>(&mut self, floor: &mut Floor<O>, me: StationId, which: u8) {
-        macro_rules! act {
-            ($station:expr, $fired:expr) => {{
-                $fired;
-                if floor.settles_at_once(me) {
-                    $station.settle(floor);
-                }
-            }};
-        }
         match self {
-            Station::Carrier(s) => act!(s, s.fire()),
-            Station::Divider(s) => act!(s, s.fire()),
-            Station::Escapement(s) => act!(s, s.fire(floor)),
-            Station::Machine(s) => act!(s, s.fire(floor, which)),
-            Station::Path(s) => act!(s, s.fire(floor)),
-            Station::Stream(s) => act!(s, s.fire(floor)),
-            Station::Work(s) => act!(s, s.fire(floor)),
+            Station::Carrier(s) => s.fire(),
+            Station::Divider(s) => s.fire(),
+            Station::Escapement(s) => s.fire(floor),
+            Station::Stream(s) => s.fire(floor),
+            Station::Machine(s) => return s.act(floor, which),
+            Station::Path(s) => return s.act(floor),
+            Station::Work(s) => return s.act(floor),
+        }
+        if floor.settles_at_once(me) {
+            self.settle(floor);
+        }
+    }
+
+    /// Whether it takes nothing as long as its state is working, so that it need not be told of parts.
+    pub(crate) fn is_shut_at_work(&self) -> bool {
+        match self {
+            Station::Machine(s) => s.is_plain(),
+            Station::Path(_) => true,
+            Station::Work(s) => s.is_single().0,
+            Station::Carrier(_) | Station::Divider(_) | Station::Escapement(_) | Station::Stream(_) => false,
         }
     }
 

@@ -116,18 +116,22 @@ impl Path {
         usize::from(self.stage != Stage::Empty)
     }
 
-    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
+    /// The pass is over, or the next part has come.
+    #[inline(never)]
+    pub(crate) fn act<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.alarm.spent();
         if self.stage == Stage::Passing {
-            self.stage = Stage::AtTool { tool: 0, jammed: false };
-            self.run_tools(floor);
+            self.run_tools(floor, 0, false);
+        }
+        if floor.settles_at_once(self.me) {
+            self.settle_now(floor);
         }
     }
 
-    /// Lets the tools act from where the part is; stops short where a jam strikes.
-    #[inline]
-    fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let Stage::AtTool { mut tool, mut jammed } = self.stage else { return };
+    /// Lets the tools act from number `tool` on; stops short where a jam strikes. `jammed` if the jam of the
+    /// first has had its chance.
+    #[inline(always)]
+    fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>, mut tool: usize, mut jammed: bool) {
         let mut exit = 0;
         while tool < self.setup.tools.len() {
             if !jammed && floor.jams(self.me, &self.part, Moment::Tool(tool as u8)) {
@@ -149,11 +153,17 @@ impl Path {
         self.stage = Stage::Leaving { exit, jammed };
     }
 
+    /// The jam at a tool has been cleared: the pass goes on.
+    #[cold]
+    fn go_on<O: Observer>(&mut self, floor: &mut Floor<O>, tool: usize, jammed: bool) {
+        self.run_tools(floor, tool, jammed);
+    }
+
     /// Moves the part out if there is room; true if the path is empty then.
     #[inline(always)]
     fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) -> bool {
-        if let Stage::AtTool { .. } = self.stage {
-            self.run_tools(floor);
+        if let Stage::AtTool { tool, jammed } = self.stage {
+            self.go_on(floor, tool, jammed);
             if floor.stands(self.me) {
                 return false;
             }
@@ -177,14 +187,14 @@ impl Path {
         !duty.jams(floor, &self.part, Moment::After)
     }
 
-    #[inline(always)]
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.stage != Stage::Passing {
             self.settle_now(floor);
         }
     }
 
-    #[inline(never)]
+    #[inline(always)]
     fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         if self.stage != Stage::Empty && !self.move_out(floor, duty) {

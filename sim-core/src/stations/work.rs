@@ -82,24 +82,51 @@ impl Work {
         self.busy.len() + self.done.len() + usize::from(self.stage != Stage::Empty)
     }
 
-    #[inline]
-    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
+    /// Whether it has one place, and if so, whether it makes its parts itself.
+    pub(crate) fn is_single(&self) -> (bool, bool) {
+        (self.places == 1, matches!(self.source, Source::Endless(..)))
+    }
+
+    /// The time of a part is over, or the next part has come.
+    pub(super) fn act<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        match self.is_single() {
+            (true, true) => self.act_single::<O, true>(floor),
+            (true, false) => self.act_single::<O, false>(floor),
+            (false, _) => {
+                self.alarm.spent();
+                self.fire_several(floor);
+                if floor.settles_at_once(self.me) {
+                    self.settle_several(floor);
+                }
+            }
+        }
+    }
+
+    /// The same for a station with one place, once for those that make their parts themselves and once for
+    /// those that do not: what each does is then easier to foresee for the processor.
+    #[inline(never)]
+    pub(crate) fn act_single<O: Observer, const ENDLESS: bool>(&mut self, floor: &mut Floor<O>) {
         self.alarm.spent();
-        if self.places != 1 {
-            self.fire_several(floor);
-        } else if self.stage == Stage::Busy {
+        if self.stage == Stage::Busy {
             self.stage = Stage::Done;
             floor.jams(self.me, &self.job.part, Moment::End);
+        }
+        if floor.settles_at_once(self.me) {
+            self.settle_single::<O, ENDLESS>(floor);
+        }
+    }
+
+    #[inline(never)]
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        match self.is_single() {
+            (true, true) => self.settle_single::<O, true>(floor),
+            (true, false) => self.settle_single::<O, false>(floor),
+            (false, _) => self.settle_several(floor),
         }
     }
 
     #[inline(always)]
-    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        if self.places == 1 { self.settle_one(floor) } else { self.settle_several(floor) }
-    }
-
-    #[inline(never)]
-    fn settle_one<O: Observer>(&mut self, floor: &mut Floor<O>) {
+    fn settle_single<O: Observer, const ENDLESS: bool>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         match self.stage {
             Stage::Busy => {
@@ -135,19 +162,20 @@ impl Work {
         let clear = floor.is_clear(self.exit);
         let mut due = Nanos::MAX;
         if clear && duty.may_start() {
-            match &mut self.source {
-                Source::Endless(kind, luck) => {
+            if ENDLESS {
+                if let Source::Endless(kind, luck) = &mut self.source {
                     floor.create_into(self.me, *kind, luck.stream(), &mut self.job.part);
                     return self.start(floor, duty);
                 }
-                Source::Inlets(inlets) => match floor.offer(self.me, inlets) {
+            } else if let Source::Inlets(inlets) = &self.source {
+                match floor.offer(self.me, inlets) {
                     Offer::Ready(place) => {
                         floor.take_into(self.me, place, &mut self.job.part);
                         return self.start(floor, duty);
                     }
                     Offer::Due(at) => due = at,
                     Offer::Nothing => {}
-                },
+                }
             }
         }
         self.alarm.set(floor, due);
