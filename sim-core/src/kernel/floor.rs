@@ -491,26 +491,29 @@ impl<O: Observer> Floor<O> {
         }
     }
 
-    #[inline(never)]
+    #[inline]
     fn next_of_several(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
-        let mut next = (Nanos::MAX, PlaceId(0));
-        match inlets.join {
-            Join::Listed => {
-                for &place in &inlets.places {
-                    let due = self.next_at(me, place);
-                    if due <= self.now {
-                        return (due, place);
-                    }
-                    next.0 = next.0.min(due);
-                }
-            }
-            Join::LongestWaiting => match self.oldest_offer(me, &inlets.places) {
-                Offer::Ready(place) => next = (0, place),
-                Offer::Due(due) => next.0 = due,
-                Offer::Nothing => {}
-            },
+        if inlets.join == Join::LongestWaiting {
+            return self.oldest_of_several(me, &inlets.places);
         }
-        next
+        let mut next = Nanos::MAX;
+        for &place in &inlets.places {
+            let due = self.next_at(me, place);
+            if due <= self.now {
+                return (due, place);
+            }
+            next = next.min(due);
+        }
+        (next, PlaceId(0))
+    }
+
+    #[inline(never)]
+    fn oldest_of_several(&mut self, me: StationId, places: &[PlaceId]) -> (Nanos, PlaceId) {
+        match self.oldest_offer(me, places) {
+            Offer::Ready(place) => (0, place),
+            Offer::Due(due) => (due, PlaceId(0)),
+            Offer::Nothing => (Nanos::MAX, PlaceId(0)),
+        }
     }
 
     fn oldest_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {

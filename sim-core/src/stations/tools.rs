@@ -102,7 +102,7 @@ impl Tool {
     }
 
     /// What happens to a part of `class`.
-    #[inline]
+    #[inline(always)]
     pub fn fate(&self, class: usize, luck: &mut Stream) -> Fate {
         let row = &self.rows[class];
         match row.fates.len() {
