@@ -294,9 +294,11 @@ impl<O: Observer> Floor<O> {
     }
 
     /// Whether station `me`, whose timer has just run out, is the next to be settled; if not, it is marked.
+    /// `struck` if a jam has just struck it (before that it can't have stood still, or its timer would have).
     #[inline(always)]
-    pub(crate) fn settles_at_once(&mut self, me: StationId) -> bool {
-        let at_once = self.dirty.is_empty() && self.messages.is_empty() && !self.stands(me);
+    pub(crate) fn settles_at_once(&mut self, me: StationId, struck: bool) -> bool {
+        let at_once = !struck && self.dirty.is_empty() && self.messages.is_empty();
+        debug_assert!(!at_once || !self.stands(me), "the timers of a station that stands do not run");
         if !at_once {
             self.dirty.insert(me.0);
         }

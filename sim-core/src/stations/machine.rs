@@ -16,6 +16,7 @@
 
 use super::alarm::Alarm;
 use super::dice::Dice;
+use crate::kernel::floor::Duty;
 use crate::kernel::{
     Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
 };
@@ -189,7 +190,7 @@ impl Machine {
             return self.act_plain(floor);
         }
         self.fire(floor, which);
-        if floor.settles_at_once(self.me) {
+        if floor.settles_at_once(self.me, floor.stands(self.me)) {
             self.settle_full(floor);
         }
     }
@@ -197,13 +198,15 @@ impl Machine {
     /// The stroke of a plain machine is over, or the next part has come.
     #[inline(never)]
     pub(crate) fn act_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
         self.alarm.spent();
+        let mut struck = false;
         if self.phase == Phase::Stroke {
             self.phase = Phase::Leaving;
-            floor.jams(self.me, &self.part, Moment::End);
+            struck = duty.jams(floor, &self.part, Moment::End);
         }
-        if floor.settles_at_once(self.me) {
-            self.settle_plain(floor);
+        if floor.settles_at_once(self.me, struck) {
+            self.settle_plain(floor, duty);
         }
     }
 
@@ -212,14 +215,13 @@ impl Machine {
         if !self.plain {
             self.settle_full(floor);
         } else if self.phase != Phase::Stroke {
-            self.settle_plain(floor);
+            self.settle_plain(floor, floor.duty(self.me));
         }
     }
 
     /// The same as the full settling where there is nothing but one part to take and to hand on.
     #[inline(always)]
-    fn settle_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let duty = floor.duty(self.me);
+    fn settle_plain<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         if self.phase == Phase::Leaving {
             if !floor.hand_over(self.me, 0, self.exit, &self.part) {
                 return duty.set_idle(floor, true);

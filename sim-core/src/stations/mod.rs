@@ -61,7 +61,7 @@ impl Station {
             Station::Path(s) => return s.act(floor),
             Station::Work(s) => return s.act(floor),
         }
-        if floor.settles_at_once(me) {
+        if floor.settles_at_once(me, floor.stands(me)) {
             self.settle(floor);
         }
     }

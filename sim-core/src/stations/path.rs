@@ -119,24 +119,29 @@ impl Path {
     /// The pass is over, or the next part has come.
     #[inline(never)]
     pub(crate) fn act<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
         self.alarm.spent();
-        if self.stage == Stage::Passing {
-            self.run_tools(floor, 0, false);
-        }
-        if floor.settles_at_once(self.me) {
-            self.settle_now(floor);
+        let struck = self.stage == Stage::Passing && self.run_tools(floor, duty, 0, false);
+        if floor.settles_at_once(self.me, struck) {
+            self.settle_now(floor, duty);
         }
     }
 
     /// Lets the tools act from number `tool` on; stops short where a jam strikes. `jammed` if the jam of the
-    /// first has had its chance.
+    /// first has had its chance. True if a jam strikes.
     #[inline(always)]
-    fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>, mut tool: usize, mut jammed: bool) {
+    fn run_tools<O: Observer>(
+        &mut self,
+        floor: &mut Floor<O>,
+        duty: Duty,
+        mut tool: usize,
+        mut jammed: bool,
+    ) -> bool {
         let mut exit = 0;
         while tool < self.setup.tools.len() {
-            if !jammed && floor.jams(self.me, &self.part, Moment::Tool(tool as u8)) {
+            if !jammed && duty.jams(floor, &self.part, Moment::Tool(tool as u8)) {
                 self.stage = Stage::AtTool { tool, jammed: true };
-                return;
+                return true;
             }
             let class = self.setup.classes.of(&self.part);
             match self.setup.tools[tool].fate(class, self.luck.stream()) {
@@ -149,24 +154,24 @@ impl Path {
             tool += 1;
             jammed = false;
         }
-        let jammed = floor.jams(self.me, &self.part, Moment::End);
+        let jammed = duty.jams(floor, &self.part, Moment::End);
         self.stage = Stage::Leaving { exit, jammed };
+        jammed
     }
 
     /// The jam at a tool has been cleared: the pass goes on.
     #[cold]
-    fn go_on<O: Observer>(&mut self, floor: &mut Floor<O>, tool: usize, jammed: bool) {
-        self.run_tools(floor, tool, jammed);
+    fn go_on<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, tool: usize, jammed: bool) -> bool {
+        self.run_tools(floor, duty, tool, jammed)
     }
 
     /// Moves the part out if there is room; true if the path is empty then.
     #[inline(always)]
     fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) -> bool {
-        if let Stage::AtTool { tool, jammed } = self.stage {
-            self.go_on(floor, tool, jammed);
-            if floor.stands(self.me) {
-                return false;
-            }
+        if let Stage::AtTool { tool, jammed } = self.stage
+            && self.go_on(floor, duty, tool, jammed)
+        {
+            return false;
         }
         let Stage::Leaving { exit, .. } = self.stage else { return false };
         let exit = self.setup.exit_or_overflow(floor, self.me, exit);
@@ -190,13 +195,12 @@ impl Path {
     #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.stage != Stage::Passing {
-            self.settle_now(floor);
+            self.settle_now(floor, floor.duty(self.me));
         }
     }
 
     #[inline(always)]
-    fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let duty = floor.duty(self.me);
+    fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         if self.stage != Stage::Empty && !self.move_out(floor, duty) {
             if !floor.stands(self.me) {
                 duty.set_idle(floor, true);

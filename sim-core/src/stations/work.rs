@@ -95,7 +95,7 @@ impl Work {
             (false, _) => {
                 self.alarm.spent();
                 self.fire_several(floor);
-                if floor.settles_at_once(self.me) {
+                if floor.settles_at_once(self.me, floor.stands(self.me)) {
                     self.settle_several(floor);
                 }
             }
@@ -106,28 +106,29 @@ impl Work {
     /// those that do not: what each does is then easier to foresee for the processor.
     #[inline(never)]
     pub(crate) fn act_single<O: Observer, const ENDLESS: bool>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
         self.alarm.spent();
+        let mut struck = false;
         if self.stage == Stage::Busy {
             self.stage = Stage::Done;
-            floor.jams(self.me, &self.job.part, Moment::End);
+            struck = duty.jams(floor, &self.job.part, Moment::End);
         }
-        if floor.settles_at_once(self.me) {
-            self.settle_single::<O, ENDLESS>(floor);
+        if floor.settles_at_once(self.me, struck) {
+            self.settle_single::<O, ENDLESS>(floor, duty);
         }
     }
 
     #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self.is_single() {
-            (true, true) => self.settle_single::<O, true>(floor),
-            (true, false) => self.settle_single::<O, false>(floor),
+            (true, true) => self.settle_single::<O, true>(floor, floor.duty(self.me)),
+            (true, false) => self.settle_single::<O, false>(floor, floor.duty(self.me)),
             (false, _) => self.settle_several(floor),
         }
     }
 
     #[inline(always)]
-    fn settle_single<O: Observer, const ENDLESS: bool>(&mut self, floor: &mut Floor<O>) {
-        let duty = floor.duty(self.me);
+    fn settle_single<O: Observer, const ENDLESS: bool>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         match self.stage {
             Stage::Busy => {
                 self.alarm.set(floor, self.job.end);
