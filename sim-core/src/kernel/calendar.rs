@@ -53,11 +53,7 @@ impl Calendar {
         assert!(n_timers <= TIMERS_MAX, "a line has at most {TIMERS_MAX} timers, found {n_timers}");
         let is_small = n_timers <= GROUP * GROUP;
         let tree = if is_small { Vec::new() } else { vec![NEVER; 2 * n_timers.next_power_of_two()] };
-        Calendar {
-            keys: [[NEVER; GROUP]; GROUP],
-            firsts: [NEVER; GROUP],
-            tree,
-        }
+        Calendar { keys: [[NEVER; GROUP]; GROUP], firsts: [NEVER; GROUP], tree }
     }
 
     /// Schedules `timer` at `at` (ns), replacing its pending time. Times beyond the limit of simulated time

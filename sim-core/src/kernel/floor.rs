@@ -898,10 +898,7 @@ impl<O: Observer> Floor<O> {
         if !p.more.waiting.contains(&me) {
             p.more.waiting.push(me);
         }
-        if p.flags & SPACED != 0
-            && p.len < p.capacity
-            && p.carrier != StationId::NONE
-        {
+        if p.flags & SPACED != 0 && p.len < p.capacity && p.carrier != StationId::NONE {
             self.dirty.insert(p.carrier.0);
         }
     }

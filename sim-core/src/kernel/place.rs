@@ -355,8 +355,7 @@ impl Place {
 
     /// Time at which the part number `index` from the head is at the end, for FIFOs.
     pub fn due(&self, index: u32) -> Option<Nanos> {
-        (index < self.len && self.flags & (FROZEN | BIN) == 0)
-            .then(|| self.slot(index).due + self.offset)
+        (index < self.len && self.flags & (FROZEN | BIN) == 0).then(|| self.slot(index).due + self.offset)
     }
 
     /// The head of a FIFO.

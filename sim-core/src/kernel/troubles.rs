@@ -376,9 +376,7 @@ impl<O: Observer> Floor<O> {
 
     /// The timer of the present stop of station `me` has run out.
     pub fn fire_stop(&mut self, me: StationId) {
-        let Some(ix) = self.posts[me.ix()].current else {
-            panic!("a stop timer runs only during a stop")
-        };
+        let Some(ix) = self.posts[me.ix()].current else { panic!("a stop timer runs only during a stop") };
         let trouble = &mut self.troubles[usize::from(ix)];
         match trouble.phase {
             Phase::Trying { left } => {

@@ -13,7 +13,9 @@ use super::alarm::Alarm;
 use super::dice::Dice;
 use super::tools::{Classes, Comeback, Fate, Tool};
 use crate::kernel::floor::Duty;
-use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId};
+use crate::kernel::{
+    Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId,
+};
 use crate::part::{Nanos, Part};
 
 /// An exit of a path and the attitude in which a part comes back through it.
@@ -80,9 +82,15 @@ enum Stage {
     Empty,
     Passing,
     /// Before the tool with this number; `jammed` if its jam has had its chance.
-    AtTool { tool: usize, jammed: bool },
+    AtTool {
+        tool: usize,
+        jammed: bool,
+    },
     /// Past the tools, on the way out through this exit.
-    Leaving { exit: u8, jammed: bool },
+    Leaving {
+        exit: u8,
+        jammed: bool,
+    },
 }
 
 /// State of an orienting path for single parts.

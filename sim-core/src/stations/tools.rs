@@ -107,7 +107,13 @@ impl Tool {
         let row = &self.rows[class];
         match row.fates.len() {
             0 | 1 => row.pair[0],
-            2 => if row.outcomes.pick(luck) == 0 { row.pair[0] } else { row.pair[1] },
+            2 => {
+                if row.outcomes.pick(luck) == 0 {
+                    row.pair[0]
+                } else {
+                    row.pair[1]
+                }
+            }
             _ => row.fates[row.outcomes.pick(luck)],
         }
     }
