@@ -21,6 +21,16 @@ pub mod code {
     pub const WRONG_TYPE: &str = "wrong-type";
     /// A word that is not one of those to choose from.
     pub const UNKNOWN_WORD: &str = "unknown-word";
+    /// A name that nothing here has.
+    pub const UNKNOWN_NAME: &str = "unknown-name";
+    /// Two things have the same name.
+    pub const DUPLICATE_NAME: &str = "duplicate-name";
+    /// A station that nothing feeds.
+    pub const NOT_FED: &str = "not-fed";
+    /// A loop that no part can leave, or a class of parts that can't.
+    pub const NO_WAY_OUT: &str = "no-way-out";
+    /// Stations that don't go together in this way.
+    pub const BAD_CONNECTION: &str = "bad-connection";
     /// Text that has to say something and is empty.
     pub const EMPTY: &str = "empty";
     /// A list or a map with fewer entries than needed.

@@ -9,6 +9,7 @@ pub mod measure;
 pub mod network;
 pub mod part;
 pub mod replication;
+pub mod scenario;
 pub mod stations;
 pub mod statistics;
 pub mod terms;

@@ -21,11 +21,7 @@ pub struct Countdown {
 impl Countdown {
     /// A countdown for strikes with chance `p` (0 to 1) at each part, independently.
     pub fn new(p: f64) -> Self {
-        Countdown {
-            chance: p,
-            per_unit: trials_per_exponential(p),
-            left: 0,
-        }
+        Countdown { chance: p, per_unit: trials_per_exponential(p), left: 0 }
     }
 
     /// Starts afresh: draws the first gap.
@@ -87,10 +83,7 @@ pub struct Outcomes {
 impl Outcomes {
     /// Compiles weights (zero or more, at least one above zero; need not add up to one).
     pub fn new(weights: &[f64]) -> Result<Self, String> {
-        let mut outcomes = Outcomes {
-            thresholds: vec![0; weights.len().saturating_sub(1)].into(),
-            last: 0,
-        };
+        let mut outcomes = Outcomes { thresholds: vec![0; weights.len().saturating_sub(1)].into(), last: 0 };
         outcomes.set_weights(weights)?;
         Ok(outcomes)
     }
@@ -101,8 +94,7 @@ impl Outcomes {
         let sum: f64 = weights.iter().sum();
         let last = weights.iter().rposition(|weight| *weight > 0.0);
         let sound = weights.iter().all(|weight| *weight >= 0.0) && sum.is_finite();
-        let (Some(last), true, true) = (last, sound, weights.len() == self.thresholds.len() + 1)
-        else {
+        let (Some(last), true, true) = (last, sound, weights.len() == self.thresholds.len() + 1) else {
             return Err(format!(
                 "expected {} weights of zero or more with a sum above zero, found {weights:?}",
                 self.thresholds.len() + 1
@@ -118,6 +110,19 @@ impl Outcomes {
         Ok(())
     }
 
+    /// Chances of the outcomes, adding up to one; as sharp as the thresholds, some 2^-53.
+    pub fn shares(&self) -> Vec<f64> {
+        let mut below = 0.0;
+        let tops = self.thresholds.iter().map(|top| *top as f64 / 18_446_744_073_709_551_616.0);
+        let share = |(ix, top): (usize, f64)| {
+            let top = if ix >= self.last { 1.0 } else { top };
+            let share = top - below;
+            below = top;
+            share
+        };
+        tops.chain([1.0]).enumerate().map(share).collect()
+    }
+
     /// Number of the outcome: 0, 1, 2 ... Non-decreasing in the word drawn. One word, none if there is one outcome.
     #[inline(always)]
     pub fn pick(&self, stream: &mut Stream) -> usize {
@@ -130,11 +135,7 @@ impl Outcomes {
 
     #[inline(never)]
     fn pick_of_many(&self, word: u64) -> usize {
-        let passed: usize = self
-            .thresholds
-            .iter()
-            .map(|threshold| usize::from(word >= *threshold))
-            .sum();
+        let passed: usize = self.thresholds.iter().map(|threshold| usize::from(word >= *threshold)).sum();
         passed.min(self.last)
     }
 }
@@ -178,10 +179,7 @@ impl Variation {
             ));
         }
         Ok(Variation {
-            kind: Kind::Beta {
-                hit: quantile::Gamma::new(hit),
-                miss: quantile::Gamma::new(miss),
-            },
+            kind: Kind::Beta { hit: quantile::Gamma::new(hit), miss: quantile::Gamma::new(miss) },
         })
     }
 
@@ -190,16 +188,9 @@ impl Variation {
     pub fn factor(sd: f64) -> Result<Self, String> {
         let shape = 1.0 / (sd * sd);
         if !(sd > 0.0 && shape >= LEAST_SHAPE && shape.is_finite()) {
-            return Err(format!(
-                "expected a spread above 0 and at most 100, found {sd}"
-            ));
+            return Err(format!("expected a spread above 0 and at most 100, found {sd}"));
         }
-        Ok(Variation {
-            kind: Kind::Factor {
-                gamma: quantile::Gamma::new(shape),
-                scale: 1.0 / shape,
-            },
-        })
+        Ok(Variation { kind: Kind::Factor { gamma: quantile::Gamma::new(shape), scale: 1.0 / shape } })
     }
 
     /// Shares that add up to one, Dirichlet distributed around `means` (scaled to add up to one). A share of mean m
@@ -207,26 +198,15 @@ impl Variation {
     pub fn dirichlet(means: &[f64], concentration: f64) -> Result<Self, String> {
         let sum: f64 = means.iter().sum();
         let sound = sum > 0.0 && concentration > 0.0 && concentration.is_finite();
-        let shapes: Vec<f64> = means
-            .iter()
-            .map(|mean| mean / sum * concentration)
-            .collect();
-        if !sound
-            || !shapes
-                .iter()
-                .all(|shape| *shape == 0.0 || *shape >= LEAST_SHAPE)
-        {
+        let shapes: Vec<f64> = means.iter().map(|mean| mean / sum * concentration).collect();
+        if !sound || !shapes.iter().all(|shape| *shape == 0.0 || *shape >= LEAST_SHAPE) {
             return Err(format!(
                 "expected shares of zero or more with a sum above zero and a concentration of at least {LEAST_SHAPE} \
                  over the smallest share, found {means:?} and {concentration}"
             ));
         }
-        let gammas = shapes
-            .iter()
-            .map(|shape| (*shape > 0.0).then(|| quantile::Gamma::new(*shape)));
-        Ok(Variation {
-            kind: Kind::Dirichlet(gammas.collect()),
-        })
+        let gammas = shapes.iter().map(|shape| (*shape > 0.0).then(|| quantile::Gamma::new(*shape)));
+        Ok(Variation { kind: Kind::Dirichlet(gammas.collect()) })
     }
 
     /// Draws the chances of a lot. On entry `chances` holds the mean chances; on return those of this lot. Beta wants
@@ -243,16 +223,10 @@ impl Variation {
             }
             Kind::Factor { gamma, scale } => {
                 let factor = gamma.at(stream.inner_unit()) * scale;
-                chances
-                    .iter_mut()
-                    .for_each(|chance| *chance = (*chance * factor).min(1.0));
+                chances.iter_mut().for_each(|chance| *chance = (*chance * factor).min(1.0));
             }
             Kind::Dirichlet(gammas) => {
-                debug_assert_eq!(
-                    chances.len(),
-                    gammas.len(),
-                    "a Dirichlet variation is of all its shares"
-                );
+                debug_assert_eq!(chances.len(), gammas.len(), "a Dirichlet variation is of all its shares");
                 vary_shares(gammas, chances, stream);
             }
         }
@@ -263,14 +237,10 @@ impl Variation {
 fn vary_shares(gammas: &[Option<quantile::Gamma>], shares: &mut [f64], stream: &mut Stream) {
     let mut largest = f64::NEG_INFINITY;
     for (share, gamma) in shares.iter_mut().zip(gammas) {
-        *share = gamma
-            .as_ref()
-            .map_or(f64::NEG_INFINITY, |gamma| gamma.ln_at(stream.inner_unit()));
+        *share = gamma.as_ref().map_or(f64::NEG_INFINITY, |gamma| gamma.ln_at(stream.inner_unit()));
         largest = largest.max(*share);
     }
-    shares
-        .iter_mut()
-        .for_each(|share| *share = libm::exp(*share - largest));
+    shares.iter_mut().for_each(|share| *share = libm::exp(*share - largest));
     let sum: f64 = shares.iter().sum();
     shares.iter_mut().for_each(|share| *share /= sum);
 }
@@ -307,10 +277,7 @@ mod tests {
             assert!(chi < limit, "p {p}: chi-square {chi} above {limit}");
             let mean = parts as f64 / N as f64;
             let error = (1.0 - p).sqrt() / p / (N as f64).sqrt();
-            assert!(
-                (mean - 1.0 / p).abs() < 4.5 * error,
-                "p {p}: mean gap {mean}"
-            );
+            assert!((mean - 1.0 / p).abs() < 4.5 * error, "p {p}: mean gap {mean}");
         }
     }
 
@@ -370,13 +337,22 @@ mod tests {
         for (count, weight) in counts.iter().zip(weights) {
             let p: f64 = weight / 10.0;
             let error = (100_000.0 * p * (1.0 - p)).sqrt();
-            assert!(
-                (f64::from(*count) - 100_000.0 * p).abs() <= 5.0 * error,
-                "{counts:?}"
-            );
+            assert!((f64::from(*count) - 100_000.0 * p).abs() <= 5.0 * error, "{counts:?}");
         }
         rows.sort_unstable();
         assert!(rows.windows(2).all(|pair| pair[0].1 <= pair[1].1));
+    }
+
+    #[test]
+    fn outcomes_know_their_shares() {
+        for weights in [&[0.0, 3.0, 1.0, 0.0, 6.0, 0.0][..], &[1.0], &[1.0, 0.0], &[0.25, 0.75]] {
+            let sum: f64 = weights.iter().sum();
+            let shares = Outcomes::new(weights).expect("sound weights").shares();
+            assert_eq!(shares.len(), weights.len());
+            for (share, weight) in shares.iter().zip(weights) {
+                assert!((share - weight / sum).abs() < 1e-15, "{shares:?}");
+            }
+        }
     }
 
     #[test]
@@ -413,46 +389,24 @@ mod tests {
         let n = f64::from(N);
         for (sum, variance) in sums.iter().zip(variances) {
             let error = (variance / n).sqrt();
-            assert!(
-                (sum[0] / n).abs() <= 5.0 * error,
-                "mean off by {} ({error}): {variation:?}",
-                sum[0] / n
-            );
+            assert!((sum[0] / n).abs() <= 5.0 * error, "mean off by {} ({error}): {variation:?}", sum[0] / n);
             let error = ((sum[2] / n - variance * variance) / n).max(0.0).sqrt();
             let off = sum[1] / n - variance;
-            assert!(
-                off.abs() <= 5.0 * error,
-                "variance off by {off} ({error}): {variation:?}"
-            );
+            assert!(off.abs() <= 5.0 * error, "variance off by {off} ({error}): {variation:?}");
         }
     }
 
     #[test]
     fn lots_have_the_mean_and_spread_asked_for() {
         for (mean, sd) in [(0.01_f64, 0.005), (0.3, 0.1), (0.02, 0.13), (0.999, 0.001)] {
-            check_lots(
-                &Variation::beta(mean, sd).expect("sound"),
-                &[mean],
-                &[sd * sd],
-                8,
-            );
+            check_lots(&Variation::beta(mean, sd).expect("sound"), &[mean], &[sd * sd], 8);
         }
         let bases = [0.001, 0.02];
         let variances = bases.map(|base| (0.5 * base) * (0.5 * base));
-        check_lots(
-            &Variation::factor(0.5).expect("sound"),
-            &bases,
-            &variances,
-            9,
-        );
+        check_lots(&Variation::factor(0.5).expect("sound"), &bases, &variances, 9);
         let means = [0.5, 0.3, 0.0, 0.2];
         let variances = means.map(|m| m * (1.0 - m) / 21.0);
-        check_lots(
-            &Variation::dirichlet(&means, 20.0).expect("sound"),
-            &means,
-            &variances,
-            10,
-        );
+        check_lots(&Variation::dirichlet(&means, 20.0).expect("sound"), &means, &variances, 10);
     }
 
     #[test]
@@ -463,10 +417,7 @@ mod tests {
         for _ in 0..2000 {
             let mut shares = means;
             variation.vary(&mut shares, &mut stream);
-            assert!(
-                (shares.iter().sum::<f64>() - 1.0).abs() < 1e-12,
-                "{shares:?}"
-            );
+            assert!((shares.iter().sum::<f64>() - 1.0).abs() < 1e-12, "{shares:?}");
         }
     }
 

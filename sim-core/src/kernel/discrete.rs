@@ -27,20 +27,10 @@ impl Alias {
     pub(super) fn new(rows: &[(f64, f64)]) -> Self {
         let rows: Vec<(f64, f64)> = rows.iter().copied().filter(|row| row.1 > 0.0).collect();
         let sum: f64 = rows.iter().map(|row| row.1).sum();
-        let mut height: Vec<f64> = rows
-            .iter()
-            .map(|row| row.1 / sum * rows.len() as f64)
-            .collect();
-        let mut columns: Vec<Column> = rows
-            .iter()
-            .map(|row| Column {
-                share: u64::MAX,
-                own: row.0,
-                other: row.0,
-            })
-            .collect();
-        let (mut short, mut tall): (Vec<usize>, Vec<usize>) =
-            (0..rows.len()).partition(|&i| height[i] < 1.0);
+        let mut height: Vec<f64> = rows.iter().map(|row| row.1 / sum * rows.len() as f64).collect();
+        let mut columns: Vec<Column> =
+            rows.iter().map(|row| Column { share: u64::MAX, own: row.0, other: row.0 }).collect();
+        let (mut short, mut tall): (Vec<usize>, Vec<usize>) = (0..rows.len()).partition(|&i| height[i] < 1.0);
         while let (Some(&low), Some(&high)) = (short.last(), tall.last()) {
             short.pop();
             // A float above 2^64 saturates, which is what a full column means.
@@ -52,20 +42,14 @@ impl Alias {
                 short.push(high);
             }
         }
-        Alias {
-            columns: columns.into(),
-        }
+        Alias { columns: columns.into() }
     }
 
     #[inline]
     pub(super) fn draw(&self, stream: &mut Stream) -> f64 {
         let wide = u128::from(stream.next_u64()) * self.columns.len() as u128;
         let column = &self.columns[(wide >> 64) as usize];
-        if (wide as u64) < column.share {
-            column.own
-        } else {
-            column.other
-        }
+        if (wide as u64) < column.share { column.own } else { column.other }
     }
 }
 
@@ -132,14 +116,7 @@ mod tests {
 
     #[test]
     fn alias_columns_add_up_to_the_weights() {
-        let rows = [
-            (1.0, 5.0),
-            (2.0, 0.0),
-            (3.0, 1.0),
-            (4.0, 2.5),
-            (5.0, 0.1),
-            (6.0, 11.4),
-        ];
+        let rows = [(1.0, 5.0), (2.0, 0.0), (3.0, 1.0), (4.0, 2.5), (5.0, 0.1), (6.0, 11.4)];
         let alias = Alias::new(&rows);
         assert_eq!(alias.columns.len(), 5);
         for (value, weight) in rows {
@@ -152,10 +129,7 @@ mod tests {
                     own * f64::from(u8::from(is_own)) + (1.0 - own) * f64::from(u8::from(is_other))
                 })
                 .sum();
-            assert!(
-                (share / 5.0 - weight / 20.0).abs() < 1e-15,
-                "{value}: {share}"
-            );
+            assert!((share / 5.0 - weight / 20.0).abs() < 1e-15, "{value}: {share}");
         }
     }
 

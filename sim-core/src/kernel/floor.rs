@@ -16,7 +16,7 @@ use super::observer::{Note, Observer};
 use super::people::Pool;
 use super::place::{
     AWAITED, BIN, BinClass, CARRIED, Entry, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT,
-    SPECIAL_TAKE, Spread, THROUGH, WATCHED,
+    SPECIAL_TAKE, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
 use super::state::State;
@@ -265,6 +265,7 @@ impl<O: Observer> Floor<O> {
         for place in &mut self.places {
             place.seed(seed, replication);
         }
+        self.stock_bins();
         for pool in &mut self.pools {
             pool.seed(seed, replication);
         }
@@ -420,6 +421,17 @@ impl<O: Observer> Floor<O> {
     /// Parts created, left and absorbed so far.
     pub fn flow(&self) -> (u64, u64, u64) {
         (self.created, self.left, self.absorbed)
+    }
+
+    /// Puts `n` equal parts into a FIFO at the start, past its transit; they count as input.
+    pub fn fill(&mut self, place: PlaceId, n: u32, part: Part) {
+        let p = &mut self.places[place.ix()];
+        let old = p.len;
+        for _ in 0..n {
+            p.push_settled(part);
+        }
+        self.created += u64::from(n);
+        self.observer.level(self.now, place, old, old + n);
     }
 
     /// Counts parts that stand in the line at the start as input.
@@ -733,9 +745,9 @@ impl<O: Observer> Floor<O> {
             return;
         }
         let hot = &self.hot;
-        let stands = |s: &&StationId| hot[s.ix()].bars & (STOPPED | FROZEN) == 0;
-        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(stands);
-        let Some(&next) = first.or_else(|| p.more.waiting.iter().find(stands)) else { return };
+        let able = |s: &&StationId| hot[s.ix()].bars & (STOPPED | FROZEN) == 0 && p.is_turn_of(**s);
+        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(able);
+        let Some(&next) = first.or_else(|| p.more.waiting.iter().find(able)) else { return };
         if p.flags & SPACED != 0 && p.entry_clear_in(now) != Some(0) {
             // The belt itself wakes the waiting ones when its entry is clear.
             if p.carrier != StationId::NONE {
@@ -745,6 +757,17 @@ impl<O: Observer> Floor<O> {
         }
         p.more.granted = Some(next);
         self.dirty.insert(next.0);
+    }
+
+    /// Gives room that was granted to a station that now stands to the next one that waits.
+    #[cold]
+    pub(super) fn pass_grants(&mut self, me: StationId) {
+        for ix in 0..self.places.len() {
+            if self.places[ix].more.granted == Some(me) {
+                self.places[ix].more.granted = None;
+                self.grant(PlaceId(ix as u16));
+            }
+        }
     }
 
     /// For a spaced belt: time until the entry is clear for a waiting station, if one waits.
@@ -766,7 +789,11 @@ impl<O: Observer> Floor<O> {
     #[inline(always)]
     pub fn has_room(&self, me: StationId, place: PlaceId) -> bool {
         let p = &self.places[place.ix()];
-        if p.flags & (BIN | SPACED | AWAITED) == 0 { p.len < p.capacity } else { self.may_enter(me, place) }
+        if p.flags & (BIN | SPACED | AWAITED | TURNS) == 0 {
+            p.len < p.capacity
+        } else {
+            self.may_enter(me, place)
+        }
     }
 
     #[inline(never)]
@@ -775,7 +802,7 @@ impl<O: Observer> Floor<O> {
         if p.flags & BIN != 0 {
             return true;
         }
-        if !p.has_room(self.now) {
+        if !p.has_room(self.now) || !p.is_turn_of(me) {
             return false;
         }
         if p.flags & AWAITED == 0 {
@@ -879,6 +906,7 @@ impl<O: Observer> Floor<O> {
                 }
                 self.note(me, Note::Exit(no), Some(part));
                 self.put(place, *part);
+                self.places[place.ix()].pass_turn(me);
                 if self.places[place.ix()].flags & AWAITED != 0 {
                     self.stop_waiting(me, place);
                 }

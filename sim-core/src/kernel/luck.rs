@@ -32,9 +32,7 @@ const fn finalise(mut z: u64) -> u64 {
 
 /// FNV-1a over the bytes, finalised.
 fn hash_text(text: &str) -> u64 {
-    let folded = text.bytes().fold(FNV_OFFSET, |h, byte| {
-        (h ^ u64::from(byte)).wrapping_mul(FNV_PRIME)
-    });
+    let folded = text.bytes().fold(FNV_OFFSET, |h, byte| (h ^ u64::from(byte)).wrapping_mul(FNV_PRIME));
     finalise(folded)
 }
 
@@ -51,27 +49,19 @@ pub struct StreamKey {
 impl StreamKey {
     /// Key of a station name and a purpose, such as `"feeder a"` and `"jam"`.
     pub fn new(name: &str, purpose: &str) -> Self {
-        StreamKey {
-            name_hash: hash_text(name),
-            purpose_hash: hash_text(purpose),
-        }
+        StreamKey { name_hash: hash_text(name), purpose_hash: hash_text(purpose) }
     }
 
     /// The stream of this key in one replication of one seed, at its start.
     pub fn stream(&self, seed: u64, replication: u64) -> Stream {
         let words = [seed, replication, self.name_hash, self.purpose_hash];
-        let mut h = words
-            .iter()
-            .fold(0, |h: u64, word| finalise((h ^ word).wrapping_add(GOLDEN)));
+        let mut h = words.iter().fold(0, |h: u64, word| finalise((h ^ word).wrapping_add(GOLDEN)));
         let mut state = [0_u8; 32];
         for bytes in state.chunks_exact_mut(8) {
             h = h.wrapping_add(GOLDEN);
             bytes.copy_from_slice(&finalise(h).to_le_bytes());
         }
-        Stream {
-            generator: Xoshiro256PlusPlus::from_seed(state),
-            flip: 0,
-        }
+        Stream { generator: Xoshiro256PlusPlus::from_seed(state), flip: 0 }
     }
 }
 
@@ -92,10 +82,21 @@ impl Stream {
     /// The same stream with every word complemented from here on: 1 - u instead of u. Twice mirrored is plain.
     #[must_use]
     pub fn mirrored(self) -> Self {
-        Stream {
-            generator: self.generator,
-            flip: !self.flip,
-        }
+        Stream { generator: self.generator, flip: !self.flip }
+    }
+
+    /// A stream whose first word is `word`, to ask an inversion for one quantile: xoshiro256++ gives
+    /// rotl(s0 + s3, 23) + s0, which is rotl(s3, 23) where s0 is zero.
+    pub(crate) fn telling(word: u64) -> Self {
+        let mut state = [0_u8; 32];
+        state[8] = 1;
+        state[24..].copy_from_slice(&word.rotate_right(23).to_le_bytes());
+        Stream { generator: Xoshiro256PlusPlus::from_seed(state), flip: 0 }
+    }
+
+    /// A standard normal variate by inversion: one word.
+    pub fn normal(&mut self) -> f64 {
+        super::quantile::normal(self.inner_unit())
     }
 
     /// 64 random bits.
@@ -157,16 +158,8 @@ mod tests {
         for (bytes, word) in state.chunks_exact_mut(8).zip(1_u64..) {
             bytes.copy_from_slice(&word.to_le_bytes());
         }
-        let mut stream = Stream {
-            generator: Xoshiro256PlusPlus::from_seed(state),
-            flip: 0,
-        };
-        let expected = [
-            41_943_041,
-            58_720_359,
-            3_588_806_011_781_223,
-            3_591_011_842_654_386,
-        ];
+        let mut stream = Stream { generator: Xoshiro256PlusPlus::from_seed(state), flip: 0 };
+        let expected = [41_943_041, 58_720_359, 3_588_806_011_781_223, 3_591_011_842_654_386];
         for word in expected {
             assert_eq!(stream.next_u64(), word);
         }
@@ -183,10 +176,19 @@ mod tests {
     }
 
     #[test]
+    fn a_telling_stream_says_its_word_first() {
+        for word in [0, 1, 0x8000_0000_0000_0000, u64::MAX, 0x0123_4567_89ab_cdef] {
+            assert_eq!(Stream::telling(word).next_u64(), word);
+        }
+        // Quantile of 0.975 of the normal law: 1.959963984540054 (Wichura 1988, and any table).
+        let word = (0.975 * 18_446_744_073_709_551_616.0) as u64;
+        assert!((Stream::telling(word).normal() - 1.959_963_984_540_054).abs() < 1e-12);
+    }
+
+    #[test]
     fn stream_hash_is_pinned() {
-        let first = |seed, replication, name, purpose| {
-            Stream::new(seed, replication, name, purpose).next_u64()
-        };
+        let first =
+            |seed, replication, name, purpose| Stream::new(seed, replication, name, purpose).next_u64();
         assert_eq!(first(1, 0, "feeder", "jam"), PINNED[0]);
         assert_eq!(first(1, 1, "feeder", "jam"), PINNED[1]);
         assert_eq!(first(2, 0, "feeder", "jam"), PINNED[2]);
@@ -223,10 +225,7 @@ mod tests {
             counts[stream.below(7) as usize] += 1;
         }
         // Standard error of a count: sqrt(70000 * 1/7 * 6/7) = 92.6; allowed: 5 of them.
-        assert!(
-            counts.iter().all(|&n| n.abs_diff(10_000) < 463),
-            "{counts:?}"
-        );
+        assert!(counts.iter().all(|&n| n.abs_diff(10_000) < 463), "{counts:?}");
         assert_eq!(stream.below(1), 0);
         assert_eq!(stream.below(0), 0);
         // A range for which a third of the words is rejected: all below 3 * 2^62, none favoured.
@@ -259,9 +258,7 @@ mod tests {
         for (i, a) in variants.iter().enumerate() {
             for b in &variants[i + 1..] {
                 let (mut a, mut b) = (a.clone(), b.clone());
-                let sum: f64 = (0..N)
-                    .map(|_| 12.0 * (a.unit() - 0.5) * (b.unit() - 0.5))
-                    .sum();
+                let sum: f64 = (0..N).map(|_| 12.0 * (a.unit() - 0.5) * (b.unit() - 0.5)).sum();
                 let correlation = sum / N as f64;
                 // Standard error 1/sqrt(20000) = 0.0071; allowed: 5 of them.
                 assert!(correlation.abs() < 0.0354, "correlation {correlation}");
@@ -276,16 +273,9 @@ mod tests {
         const N: u64 = 50_000;
         let firsts: Vec<f64> = (0..N).map(|r| key.stream(9, r).unit()).collect();
         let mean = firsts.iter().sum::<f64>() / N as f64;
-        let serial: f64 = firsts
-            .windows(2)
-            .map(|w| 12.0 * (w[0] - 0.5) * (w[1] - 0.5))
-            .sum();
+        let serial: f64 = firsts.windows(2).map(|w| 12.0 * (w[0] - 0.5) * (w[1] - 0.5)).sum();
         // Standard errors: sqrt(1/12/50000) = 0.00129 and sqrt(1/50000) = 0.00447; allowed: 5 of them.
         assert!((mean - 0.5).abs() < 0.0065, "mean {mean}");
-        assert!(
-            (serial / N as f64).abs() < 0.0224,
-            "serial {}",
-            serial / N as f64
-        );
+        assert!((serial / N as f64).abs() < 0.0224, "serial {}", serial / N as f64);
     }
 }

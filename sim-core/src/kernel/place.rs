@@ -35,12 +35,14 @@ pub(super) const SPACED: u16 = 128;
 pub(super) const HAND: u16 = 256;
 
 /// The hand before a divider through which parts can pass at once.
-pub(super) const THROUGH: u16 = 512;
+pub(super) const THROUGH: u16 = 1024;
 
+/// Some stations deliver into the place strictly in turn.
+pub(super) const TURNS: u16 = 512;
 /// What a plain take doesn't have to look at; see the floor.
 pub(super) const SPECIAL_TAKE: u16 = BIN | SHARED | AWAITED | WATCHED | STOPPING;
 /// What a plain entry doesn't have to look at.
-pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED;
+pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS | FROZEN;
 /// What keeps a part from being offered plainly.
 pub(super) const SPECIAL_OFFER: u16 = BIN | SHARED | FROZEN;
 
@@ -85,7 +87,10 @@ pub(super) struct More {
     pub(super) idle: Vec<StationId>,
     /// Stations whose finished part finds no room, longest waiting first.
     pub(super) waiting: Vec<StationId>,
-    /// The one of them whose turn it is.
+    /// Equal stations that deliver strictly in turn, and whose turn it is.
+    pub(super) turns: Vec<StationId>,
+    pub(super) next_turn: usize,
+    /// The one of the waiting whose turn it is.
     pub(super) granted: Option<StationId>,
     /// Order in which waiting stations are served, if the join states one.
     pub(super) priority: Vec<StationId>,
@@ -149,6 +154,8 @@ pub struct Bin {
     pub(super) counts: Vec<u32>,
     /// Never runs out: picks follow the natural mix of this kind.
     pub(super) endless: Option<u8>,
+    /// Kind and number of parts that it starts with.
+    start: Option<(u8, u32)>,
     pub(super) key: StreamKey,
     pub(super) luck: Stream,
 }
@@ -156,7 +163,14 @@ pub struct Bin {
 impl Bin {
     /// An empty bin whose picks are drawn from the stream `key`.
     pub fn new(key: StreamKey) -> Self {
-        Bin { classes: Vec::new(), counts: Vec::new(), endless: None, key, luck: key.stream(0, 0) }
+        Bin {
+            classes: Vec::new(),
+            counts: Vec::new(),
+            endless: None,
+            start: None,
+            key,
+            luck: key.stream(0, 0),
+        }
     }
 
     /// A bin that never runs out of `kind`.
@@ -254,6 +268,26 @@ impl Place {
         self.more.priority = order;
     }
 
+    /// Has these stations deliver strictly one after the other.
+    pub fn set_turns(&mut self, turns: Vec<StationId>) {
+        self.flags |= TURNS;
+        self.more.turns = turns;
+    }
+
+    /// Whether a station may deliver, where some do so strictly in turn.
+    pub(super) fn is_turn_of(&self, me: StationId) -> bool {
+        let more = &self.more;
+        more.turns.get(more.next_turn).is_none_or(|turn| *turn == me) || !more.turns.contains(&me)
+    }
+
+    /// `me` has delivered.
+    pub(super) fn pass_turn(&mut self, me: StationId) {
+        let more = &mut self.more;
+        if more.turns.get(more.next_turn) == Some(&me) {
+            more.next_turn = (more.next_turn + 1) % more.turns.len();
+        }
+    }
+
     /// Adds a watcher, by its number among stations, attendants and sensors.
     pub fn add_watcher(&mut self, watcher: u16) {
         self.flags |= WATCHED;
@@ -285,6 +319,19 @@ impl Place {
         place.len = u32::from(endless);
         place.more.bin = Some(bin);
         place
+    }
+
+    /// Has a bin start each replication with `n` parts of `kind` (0: empty); they count as input of the line.
+    /// Nothing happens to other places.
+    pub fn set_start(&mut self, kind: u8, n: u32) {
+        if let Some(bin) = &mut self.more.bin {
+            bin.start = Some((kind, n));
+        }
+    }
+
+    /// Kind and number of parts with which a bin starts, if it does.
+    pub fn start(&self) -> Option<(u8, u32)> {
+        self.more.bin.as_ref().and_then(|bin| bin.start)
     }
 
     /// Makes a belt stand while its head part can't leave, instead of closing up behind it.
@@ -416,7 +463,7 @@ impl Place {
         if self.len as usize == self.slots.len() {
             self.grow();
         }
-        let due = if self.flags & (STOPPING | SPACED) == 0 {
+        let due = if self.flags & (STOPPING | SPACED | FROZEN) == 0 {
             now + self.transit - self.offset
         } else {
             self.entry(now)

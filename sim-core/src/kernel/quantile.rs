@@ -98,28 +98,17 @@ pub(super) struct Gamma {
 impl Gamma {
     /// `shape` from 1e-4 upwards.
     pub(super) fn new(shape: f64) -> Self {
-        Gamma {
-            shape,
-            ln_gamma: libm::lgamma(shape),
-        }
+        Gamma { shape, ln_gamma: libm::lgamma(shape) }
     }
 
     /// Quantile of `u` in (0, 1); may be zero for small shapes, where the true value is below the smallest double.
     pub(super) fn at(&self, u: f64) -> f64 {
-        if self.shape >= LARGE_SHAPE {
-            self.expansion(normal(u))
-        } else {
-            libm::exp(self.newton(u))
-        }
+        if self.shape >= LARGE_SHAPE { self.expansion(normal(u)) } else { libm::exp(self.newton(u)) }
     }
 
     /// Logarithm of the quantile, finite even where the quantile itself is too small for a double.
     pub(super) fn ln_at(&self, u: f64) -> f64 {
-        if self.shape >= LARGE_SHAPE {
-            libm::log(self.expansion(normal(u)))
-        } else {
-            self.newton(u)
-        }
+        if self.shape >= LARGE_SHAPE { libm::log(self.expansion(normal(u))) } else { self.newton(u) }
     }
 
     /// Cornish-Fisher expansion of the chi-square quantile: Goldberg and Levine (1946).
@@ -167,11 +156,8 @@ impl Gamma {
         let a = self.shape;
         let x = libm::exp(t);
         let ln_density = a * t - x - self.ln_gamma;
-        let (ratio, ratio_is_upper) = if x < a + 1.0 {
-            (lower_ratio(a, x), false)
-        } else {
-            (upper_ratio(a, x), true)
-        };
+        let (ratio, ratio_is_upper) =
+            if x < a + 1.0 { (lower_ratio(a, x), false) } else { (upper_ratio(a, x), true) };
         let sign = if upper { -1.0 } else { 1.0 };
         if upper == ratio_is_upper {
             (ln_density + libm::log(ratio), sign / ratio)
@@ -232,11 +218,7 @@ mod tests {
         // (u, quantile) worked out with 40 digits.
         NORMAL_ROWS.iter().for_each(|(u, x)| {
             assert!(relative(normal(*u), *x) < 1e-15, "{u}: {} {x}", normal(*u));
-            assert_eq!(
-                normal(1.0 - u),
-                -normal(1.0 - (1.0 - u)),
-                "symmetric at {u}"
-            );
+            assert_eq!(normal(1.0 - u), -normal(1.0 - (1.0 - u)), "symmetric at {u}");
         });
         assert_eq!(normal(0.5), 0.0);
     }
@@ -259,29 +241,21 @@ mod tests {
         // (shape, u, logarithm of the quantile) worked out with 40 digits.
         for (shape, u, ln_x) in GAMMA_ROWS {
             let found = Gamma::new(*shape).ln_at(*u);
-            assert!(
-                (found - ln_x).abs() < 1e-10,
-                "shape {shape} at {u}: {found} {ln_x}"
-            );
+            assert!((found - ln_x).abs() < 1e-10, "shape {shape} at {u}: {found} {ln_x}");
             assert!(relative(Gamma::new(*shape).at(*u), libm::exp(*ln_x)) < 1e-9 || *ln_x < -700.0);
         }
     }
 
     #[test]
     fn gamma_quantiles_are_monotone_for_every_shape() {
-        for shape in [
-            1e-4, 0.01, 0.3, 0.999, 1.0, 1.5, 7.0, 60.0, 900.0, 9_999.0, 10_000.0, 1e8,
-        ] {
+        for shape in [1e-4, 0.01, 0.3, 0.999, 1.0, 1.5, 7.0, 60.0, 900.0, 9_999.0, 10_000.0, 1e8] {
             let gamma = Gamma::new(shape);
             let mut last = f64::NEG_INFINITY;
             for i in 0..2001_u32 {
                 // Both ends of the grid of the uniforms are among them.
                 let u = (f64::from(i) / 2000.0).clamp(f64::EPSILON / 2.0, 1.0 - f64::EPSILON / 2.0);
                 let t = gamma.ln_at(u);
-                assert!(
-                    t.is_finite() && t > last,
-                    "shape {shape} at {u}: {t} after {last}"
-                );
+                assert!(t.is_finite() && t > last, "shape {shape} at {u}: {t} after {last}");
                 last = t;
             }
         }

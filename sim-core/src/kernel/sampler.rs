@@ -103,9 +103,7 @@ impl Sampler {
         let (core, shift, scale) = compile(law, method);
         let unit_scale_ns = unit_scale * 1e9;
         let core = match core {
-            Core::Fixed { .. } => Core::Fixed {
-                ns: nearest(shift * unit_scale_ns),
-            },
+            Core::Fixed { .. } => Core::Fixed { ns: nearest(shift * unit_scale_ns) },
             other => other,
         };
         Sampler {
@@ -175,22 +173,14 @@ fn compile(law: &Law, method: Method) -> (Core, f64, f64) {
     }
     let fast = method == Method::Fast;
     let exponential = || {
-        if fast {
-            Core::ExponentialFast
-        } else {
-            Core::ExponentialInversion
-        }
+        if fast { Core::ExponentialFast } else { Core::ExponentialInversion }
     };
     let (core, offset, scale) = match &law.shape {
         Shape::Fixed(x) => (Core::Fixed { ns: 0 }, *x, 0.0),
         Shape::Uniform { from, to } => (Core::Uniform, *from, to - from),
-        Shape::Triangular { low, likely, high } => (
-            Core::Triangular {
-                peak: (likely - low) / (high - low),
-            },
-            *low,
-            high - low,
-        ),
+        Shape::Triangular { low, likely, high } => {
+            (Core::Triangular { peak: (likely - low) / (high - low) }, *low, high - low)
+        }
         Shape::Exponential { mean } => (exponential(), 0.0, *mean),
         Shape::Gamma { mean, spread } => {
             let shape = (mean / spread) * (mean / spread);
@@ -199,34 +189,18 @@ fn compile(law: &Law, method: Method) -> (Core, f64, f64) {
         Shape::Lognormal { mean, spread } => {
             let variance = libm::log1p((spread / mean) * (spread / mean));
             let sigma = variance.sqrt();
-            let core = if fast {
-                Core::LognormalFast { sigma }
-            } else {
-                Core::LognormalInversion { sigma }
-            };
+            let core = if fast { Core::LognormalFast { sigma } } else { Core::LognormalInversion { sigma } };
             (core, 0.0, mean * libm::exp(-0.5 * variance))
         }
         Shape::Weibull { shape, scale } if *shape == 1.0 => (exponential(), 0.0, *scale),
         Shape::Weibull { shape, scale } => {
             let power = 1.0 / shape;
-            (
-                if fast {
-                    Core::WeibullFast { power }
-                } else {
-                    Core::WeibullInversion { power }
-                },
-                0.0,
-                *scale,
-            )
+            (if fast { Core::WeibullFast { power } } else { Core::WeibullInversion { power } }, 0.0, *scale)
         }
         Shape::Geometric { mean, step } => {
             let trials = trials_per_exponential(step / mean);
             (
-                if fast {
-                    Core::GeometricFast { trials }
-                } else {
-                    Core::GeometricInversion { trials }
-                },
+                if fast { Core::GeometricFast { trials } } else { Core::GeometricInversion { trials } },
                 0.0,
                 *step,
             )
@@ -251,42 +225,25 @@ pub(super) fn trials_per_exponential(p: f64) -> f64 {
 
 fn gamma(shape: f64, fast: bool) -> Core {
     if shape == 1.0 {
-        return if fast {
-            Core::ExponentialFast
-        } else {
-            Core::ExponentialInversion
-        };
+        return if fast { Core::ExponentialFast } else { Core::ExponentialInversion };
     }
     if !fast {
         return Core::GammaInversion(quantile::Gamma::new(shape));
     }
-    let (lifted, boost) = if shape < 1.0 {
-        (shape + 1.0, 1.0 / shape)
-    } else {
-        (shape, 0.0)
-    };
+    let (lifted, boost) = if shape < 1.0 { (shape + 1.0, 1.0 / shape) } else { (shape, 0.0) };
     let d = lifted - 1.0 / 3.0;
-    Core::GammaFast {
-        d,
-        c: 1.0 / (9.0 * d).sqrt(),
-        boost,
-    }
+    Core::GammaFast { d, c: 1.0 / (9.0 * d).sqrt(), boost }
 }
 
 fn binomial(trials: u32, chance: f64) -> Core {
     let n = f64::from(trials);
     let mode = (((n + 1.0) * chance) as u64).min(u64::from(trials));
-    counted(mode, |k| {
-        (n - k as f64) / (k + 1) as f64 * (chance / (1.0 - chance))
-    })
+    counted(mode, |k| (n - k as f64) / (k + 1) as f64 * (chance / (1.0 - chance)))
 }
 
 fn counted(mode: u64, up: impl Fn(u64) -> f64) -> Core {
     let (first, weights) = weights_around(mode, up);
-    Core::Counted {
-        first: first as f64,
-        ladder: Arc::new(Ladder::new(&weights)),
-    }
+    Core::Counted { first: first as f64, ladder: Arc::new(Ladder::new(&weights)) }
 }
 
 fn table(rows: &[(f64, f64)], fast: bool) -> Core {
@@ -297,10 +254,7 @@ fn table(rows: &[(f64, f64)], fast: bool) -> Core {
     rows.sort_by(|a, b| a.0.total_cmp(&b.0));
     let values = rows.iter().map(|row| row.0).collect();
     let weights: Vec<f64> = rows.iter().map(|row| row.1).collect();
-    Core::Ladder {
-        values,
-        ladder: Arc::new(Ladder::new(&weights)),
-    }
+    Core::Ladder { values, ladder: Arc::new(Ladder::new(&weights)) }
 }
 
 impl Core {
@@ -314,17 +268,11 @@ impl Core {
             Core::GammaFast { d, c, boost } => gamma_fast(*d, *c, *boost, stream),
             Core::GammaInversion(gamma) => gamma.at(stream.inner_unit()),
             Core::LognormalFast { sigma } => libm::exp(sigma * ziggurat::normal(stream)),
-            Core::LognormalInversion { sigma } => {
-                libm::exp(sigma * quantile::normal(stream.inner_unit()))
-            }
+            Core::LognormalInversion { sigma } => libm::exp(sigma * quantile::normal(stream.inner_unit())),
             Core::WeibullFast { power } => libm::pow(ziggurat::exponential(stream), *power),
             Core::WeibullInversion { power } => libm::pow(inverse_exponential(stream), *power),
-            Core::GeometricFast { trials } => {
-                (trials * ziggurat::exponential(stream)).ceil().max(1.0)
-            }
-            Core::GeometricInversion { trials } => {
-                (trials * inverse_exponential(stream)).ceil().max(1.0)
-            }
+            Core::GeometricFast { trials } => (trials * ziggurat::exponential(stream)).ceil().max(1.0),
+            Core::GeometricInversion { trials } => (trials * inverse_exponential(stream)).ceil().max(1.0),
             Core::Counted { first, ladder } => first + ladder.rung(stream.inner_unit()) as f64,
             Core::Alias(alias) => alias.draw(stream),
             Core::Ladder { values, ladder } => values[ladder.rung(stream.inner_unit())],
@@ -344,11 +292,7 @@ pub(super) fn inverse_exponential(stream: &mut Stream) -> f64 {
 }
 
 fn triangular(peak: f64, u: f64) -> f64 {
-    if u < peak {
-        (u * peak).sqrt()
-    } else {
-        1.0 - ((1.0 - u) * (1.0 - peak)).sqrt()
-    }
+    if u < peak { (u * peak).sqrt() } else { 1.0 - ((1.0 - u) * (1.0 - peak)).sqrt() }
 }
 
 /// Gamma variate of scale one: Marsaglia and Tsang (2000), "A simple method for generating gamma variables".
@@ -362,15 +306,10 @@ fn gamma_fast(d: f64, c: f64, boost: f64, stream: &mut Stream) -> f64 {
         let v = root * root * root;
         let u = stream.open_unit();
         let squared = x * x;
-        if u < 1.0 - 0.0331 * squared * squared
-            || libm::log(u) < 0.5 * squared + d * (1.0 - v + libm::log(v))
+        if u < 1.0 - 0.0331 * squared * squared || libm::log(u) < 0.5 * squared + d * (1.0 - v + libm::log(v))
         {
             // Shapes below one: times a uniform to the power 1 / shape.
-            let lowered = if boost > 0.0 {
-                libm::exp(-boost * ziggurat::exponential(stream))
-            } else {
-                1.0
-            };
+            let lowered = if boost > 0.0 { libm::exp(-boost * ziggurat::exponential(stream)) } else { 1.0 };
             return d * v * lowered;
         }
     }

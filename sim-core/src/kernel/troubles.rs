@@ -84,6 +84,8 @@ pub enum Trigger {
         chances: Vec<f64>,
         /// Running countdowns, as many as chances.
         countdowns: Vec<Countdown>,
+        /// Where the conditions of each kind begin, if there is a chance for each.
+        first: Vec<u16>,
     },
     /// A time between strikes on a clock.
     Time {
@@ -263,11 +265,12 @@ impl<O: Observer> Floor<O> {
         for n in 0..self.posts[me.ix()].troubles.len() {
             let ix = self.posts[me.ix()].troubles[n];
             let trouble = &mut self.troubles[usize::from(ix)];
-            let Trigger::Part { moment, countdowns, .. } = &mut trouble.trigger else { continue };
+            let Trigger::Part { moment, countdowns, first, .. } = &mut trouble.trigger else { continue };
             if *moment != at {
                 continue;
             }
-            let which = usize::from(part.condition).min(countdowns.len() - 1);
+            let of_kind = first.get(usize::from(part.kind));
+            let which = of_kind.map_or(0, |first| usize::from(*first) + usize::from(part.condition));
             if countdowns[which].strikes(&mut trouble.luck) {
                 self.strike(ix);
                 struck = true;
@@ -447,6 +450,7 @@ impl<O: Observer> Floor<O> {
         if let Some(body) = post.body {
             self.places[body.ix()].freeze(now);
         }
+        self.pass_grants(me);
     }
 
     /// Sets the station going again, if nothing keeps it any more.

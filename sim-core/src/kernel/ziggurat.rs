@@ -18,16 +18,10 @@ struct Layer {
 }
 
 const fn layers(edges: &[f64; 257]) -> [Layer; 256] {
-    let mut out = [Layer {
-        inside: 0,
-        width: 0.0,
-    }; 256];
+    let mut out = [Layer { inside: 0, width: 0.0 }; 256];
     let mut i = 0;
     while i < 256 {
-        out[i] = Layer {
-            inside: (edges[i + 1] / edges[i] * PLACES) as i64,
-            width: edges[i] / PLACES,
-        };
+        out[i] = Layer { inside: (edges[i + 1] / edges[i] * PLACES) as i64, width: edges[i] / PLACES };
         i += 1;
     }
     out
@@ -45,11 +39,7 @@ pub(super) fn exponential(stream: &mut Stream) -> f64 {
     let layer = EXPONENTIAL[(word & 255) as usize];
     let place = (word >> 11).cast_signed();
     let x = place as f64 * layer.width;
-    if place < layer.inside {
-        x
-    } else {
-        exponential_edge(stream, (word & 255) as usize, x)
-    }
+    if place < layer.inside { x } else { exponential_edge(stream, (word & 255) as usize, x) }
 }
 
 #[cold]
@@ -138,12 +128,7 @@ mod tests {
         assert_eq!(x[256], 0.0);
         for i in 0..257 {
             let allowed = 1 + (rounding * -libm::log(f[i])).ceil() as u64;
-            assert!(
-                ulps(f[i], curve(x[i])) <= allowed,
-                "height {i}: {} {}",
-                f[i],
-                curve(x[i])
-            );
+            assert!(ulps(f[i], curve(x[i])) <= allowed, "height {i}: {} {}", f[i], curve(x[i]));
         }
         for i in 1..256 {
             let next = area / x[i] + f[i];
@@ -154,12 +139,7 @@ mod tests {
                 // One rounding of the height (2^-53 near one) over the slope of the curve, doubled, plus 2 ulp.
                 let slope = (curve(edge) - curve(edge + 1e-6)) / 1e-6;
                 let allowed = f64::EPSILON * (next / slope + 2.0 * edge);
-                assert!(
-                    (edge - x[i + 1]).abs() <= allowed,
-                    "edge {}: {edge} {}",
-                    i + 1,
-                    x[i + 1]
-                );
+                assert!((edge - x[i + 1]).abs() <= allowed, "edge {}: {edge} {}", i + 1, x[i + 1]);
             }
         }
     }
@@ -185,9 +165,7 @@ mod tests {
             NORMAL_AREA,
             |x| libm::exp(-0.5 * x * x),
             |y| libm::sqrt(-2.0 * libm::log(y)),
-            |r| {
-                libm::sqrt(core::f64::consts::FRAC_PI_2) * libm::erfc(r / core::f64::consts::SQRT_2)
-            },
+            |r| libm::sqrt(core::f64::consts::FRAC_PI_2) * libm::erfc(r / core::f64::consts::SQRT_2),
             1.0,
         );
     }
@@ -198,9 +176,7 @@ mod tests {
         let n = draws.len() as f64;
         let worst = draws.iter().enumerate().fold(0.0_f64, |worst, (i, x)| {
             let p = cdf(*x);
-            worst
-                .max((p - i as f64 / n).abs())
-                .max(((i + 1) as f64 / n - p).abs())
+            worst.max((p - i as f64 / n).abs()).max(((i + 1) as f64 / n - p).abs())
         });
         worst * n.sqrt()
     }
@@ -213,16 +189,8 @@ mod tests {
         let mut stream = Stream::new(1, 0, "test", "exponential");
         let draws: Vec<f64> = (0..400_000).map(|_| exponential(&mut stream)).collect();
         // Beyond the base edge only the tail branch delivers: exp(-7.697) * 400000 = 181.7, standard error 13.5.
-        let tail: Vec<f64> = draws
-            .iter()
-            .copied()
-            .filter(|x| *x > EXPONENTIAL_X[1])
-            .collect();
-        assert!(
-            (tail.len() as f64 - 181.7).abs() < 61.0,
-            "{} in the tail",
-            tail.len()
-        );
+        let tail: Vec<f64> = draws.iter().copied().filter(|x| *x > EXPONENTIAL_X[1]).collect();
+        assert!((tail.len() as f64 - 181.7).abs() < 61.0, "{} in the tail", tail.len());
         let d = distance(tail, |x| 1.0 - libm::exp(EXPONENTIAL_X[1] - x));
         assert!(d < ALLOWED, "tail distance {d}");
         let d = distance(draws, |x| 1.0 - libm::exp(-x));
@@ -235,17 +203,9 @@ mod tests {
         let draws: Vec<f64> = (0..400_000).map(|_| normal(&mut stream)).collect();
         let upper = |x: f64| 0.5 * libm::erfc(x / core::f64::consts::SQRT_2);
         let edge = NORMAL_X[1];
-        let tail: Vec<f64> = draws
-            .iter()
-            .map(|x| x.abs())
-            .filter(|x| *x > edge)
-            .collect();
+        let tail: Vec<f64> = draws.iter().map(|x| x.abs()).filter(|x| *x > edge).collect();
         // 2 * 400000 * upper(3.654) = 103.3, standard error 10.2.
-        assert!(
-            (tail.len() as f64 - 103.3).abs() < 47.0,
-            "{} in the tails",
-            tail.len()
-        );
+        assert!((tail.len() as f64 - 103.3).abs() < 47.0, "{} in the tails", tail.len());
         let d = distance(tail, |x| 1.0 - upper(x) / upper(edge));
         assert!(d < ALLOWED, "tail distance {d}");
         let d = distance(draws, |x| 1.0 - upper(x));
@@ -265,18 +225,10 @@ mod tests {
             exponential(&mut stream);
             edges += u32::from(once != stream);
         }
-        let sure: f64 = EXPONENTIAL
-            .iter()
-            .map(|l| l.inside as f64 / PLACES)
-            .sum::<f64>()
-            / 256.0;
+        let sure: f64 = EXPONENTIAL.iter().map(|l| l.inside as f64 / PLACES).sum::<f64>() / 256.0;
         let share = f64::from(edges) / f64::from(n);
         let error = (sure * (1.0 - sure) / f64::from(n)).sqrt();
-        assert!(
-            (share - (1.0 - sure)).abs() < 5.0 * error,
-            "{share} {}",
-            1.0 - sure
-        );
+        assert!((share - (1.0 - sure)).abs() < 5.0 * error, "{share} {}", 1.0 - sure);
         assert!((0.977..0.978).contains(&sure), "{sure}");
     }
 }

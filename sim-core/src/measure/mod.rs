@@ -5,7 +5,9 @@
 //! length of the window.
 
 mod levels;
+mod own;
 mod tally;
 
 pub use levels::{LEVELS_MAX, LevelTally};
-pub use tally::{Counts, PointTally, Tally, TallySetup};
+pub use own::OwnTally;
+pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};

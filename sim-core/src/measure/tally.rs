@@ -1,6 +1,7 @@
 //! The tally of a whole line.
 
 use super::levels::LevelTally;
+use super::own::OwnTally;
 use crate::kernel::state::N_STATES;
 use crate::kernel::{Note, Observer, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
@@ -23,8 +24,20 @@ pub struct TallySetup {
     pub points: Vec<StationId>,
     /// Right attitudes by kind, as bits.
     pub right_way: Vec<u64>,
+    /// Measures of the scenario's own: each holds while any of its picks does. The last one is what does not
+    /// count in a net rate.
+    pub measures: Vec<Vec<Pick>>,
     /// Machines with several inlets, and how many each has.
     pub inlets: Vec<(StationId, u32)>,
+}
+
+/// A station in a state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Pick {
+    /// The station.
+    pub station: StationId,
+    /// The state.
+    pub state: State,
 }
 
 /// Counts at one station.
@@ -46,6 +59,8 @@ pub struct Counts {
     pub lost: u64,
     /// Parts that fell back.
     pub spilled: u64,
+    /// Parts that fell off a cleat as they were picked.
+    pub dropped_back: u64,
     /// Entries beyond the capacity of a bin.
     pub overfilled: u64,
     /// Containers emptied.
@@ -102,6 +117,8 @@ pub struct Tally {
     inlet_of: Vec<u16>,
     n_inlets: Vec<u32>,
     lacking: Vec<(Nanos, u32)>,
+    /// Measures of the scenario's own.
+    pub own: OwnTally,
     /// Length of the window, ns.
     pub window: Nanos,
     opened: Nanos,
@@ -140,6 +157,7 @@ impl Tally {
             inlet_of,
             n_inlets,
             lacking: vec![(0, 0); setup.n_posts],
+            own: OwnTally::new(&setup.measures, setup.n_posts),
             window: 0,
             opened: 0,
         }
@@ -156,6 +174,7 @@ impl Tally {
         for (since, _) in &mut self.lacking {
             *since = now;
         }
+        self.own.open(now);
         for levels in &mut self.levels {
             levels.open(now);
         }
@@ -174,6 +193,7 @@ impl Tally {
             self.charge(now, ix, state);
             self.charge_missing(now, ix);
         }
+        self.own.close(now);
         for levels in &mut self.levels {
             levels.close(now);
         }
@@ -241,6 +261,9 @@ impl Observer for Tally {
         let ix = station.ix();
         self.charge(now, ix, old);
         self.state[ix] = new;
+        if self.own.concerns(station) {
+            self.own.change(now, station, old, new);
+        }
     }
 
     #[inline(always)]
@@ -279,6 +302,7 @@ impl Observer for Tally {
             Note::EmptyStroke => counts.empty_strokes += 1,
             Note::Lost => counts.lost += 1,
             Note::Spilled => counts.spilled += 1,
+            Note::DroppedBack => counts.dropped_back += 1,
             Note::Overfilled => counts.overfilled += 1,
             Note::Tipped => counts.tipped += 1,
             Note::CheckFailed => counts.checks_failed += 1,

@@ -1,5 +1,11 @@
 //! From a checked scenario to a compiled line.
 
+mod build;
+mod layout;
+mod people;
 pub mod plan;
+mod sensors;
+mod troubles;
 
-pub use plan::{BreakPlan, Links, Owner, Plan};
+pub use build::compile;
+pub use plan::{BreakPlan, Fill, Links, Names, Owner, Plan};

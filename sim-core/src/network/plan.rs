@@ -2,6 +2,7 @@
 //! by all replications.
 
 use crate::kernel::{Exit, Outfit, PlaceId, StationId};
+use crate::measure::TallySetup;
 use crate::part::Nanos;
 use crate::stations::Station;
 
@@ -56,6 +57,30 @@ pub struct Links {
     pub bodies: Vec<Option<PlaceId>>,
 }
 
+/// Parts on a track at the start.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fill {
+    /// Which place.
+    pub place: PlaceId,
+    /// How many.
+    pub n: u32,
+    /// Of which kind.
+    pub kind: u8,
+    /// Lying in which attitude.
+    pub attitude: u8,
+}
+
+/// Names, for reports and messages only.
+#[derive(Clone, Debug, Default)]
+pub struct Names {
+    /// Names of stations by rank, then of attendants, then of sensors.
+    pub posts: Vec<String>,
+    /// Station of the file for each station by rank; `None` for a junction between two places.
+    pub entries: Vec<Option<usize>>,
+    /// Names of places.
+    pub places: Vec<String>,
+}
+
 /// A compiled line.
 #[derive(Clone, Debug, Default)]
 pub struct Plan {
@@ -71,6 +96,14 @@ pub struct Plan {
     pub first_sensor: u16,
     /// How things hang together.
     pub links: Links,
+    /// What stands on tracks at the start.
+    pub fills: Vec<Fill>,
+    /// Names of things.
+    pub names: Names,
+    /// What the tally has to know.
+    pub tally: TallySetup,
+    /// Most timed events of a replication.
+    pub events_max: u64,
     /// End of the warm-up, ns: the window is open after it.
     pub open_ns: Nanos,
     /// End of the window, ns: events at this time are still in.

@@ -56,10 +56,16 @@ fn sort_of(station: &Station) -> Sort {
             (true, false) => Sort::Work,
             (false, _) => Sort::Station,
         },
-        Station::Carrier(_)
+        Station::Bench(_)
+        | Station::Carrier(_)
         | Station::Divider(_)
+        | Station::Dumper(_)
+        | Station::Elevator(_)
         | Station::Escapement(_)
         | Station::Machine(_)
+        | Station::Meter(_)
+        | Station::PathInFile(_)
+        | Station::ScrapBox(_)
         | Station::Stream(_) => Sort::Station,
     }
 }

@@ -10,7 +10,7 @@ mod gridlock;
 use crate::kernel::calendar::TimerId;
 use crate::kernel::{Floor, Observer, StationId};
 use crate::network::{Owner, Plan};
-use crate::part::Nanos;
+use crate::part::{Nanos, Part};
 use crate::stations::Station;
 use acts::Act;
 
@@ -97,6 +97,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             station.seed(seed, replication);
         }
         self.floor.seed(seed, replication);
+        self.fill_tracks();
         self.floor.start_clocks();
         for ix in 0..self.stations.len() {
             self.floor.dirty.insert(ix as u16);
@@ -106,6 +107,14 @@ impl<'a, O: Observer> Replica<'a, O> {
         }
         for ix in 0..self.plan.breaks.len() {
             self.schedule_break(ix);
+        }
+    }
+
+    /// Puts the parts in place that stand on tracks at the start. They count as input.
+    fn fill_tracks(&mut self) {
+        for fill in &self.plan.fills {
+            let part = Part::starter(fill.kind, 0, fill.attitude);
+            self.floor.fill(fill.place, fill.n, part);
         }
     }
 

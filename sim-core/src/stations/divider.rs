@@ -8,9 +8,14 @@
 //! those that are not (skip), or waits for the one whose turn it is (strict). *Emptiest first*: fewest parts
 //! beyond, then file order. *By ratio*: the exit that is furthest behind its share, skip or strict.
 
+use super::Station;
 use super::alarm::Alarm;
+use super::blueprint::{Blueprint, ExitSpec, Site, Split, To, TrafficSite};
+use crate::diag::{Problem, code};
 use crate::kernel::{Exit, Floor, Inlets, Observer, Offer, PlaceId, StationId};
 use crate::part::{Nanos, Part};
+use crate::text::fields::Object;
+use crate::text::forms::{Spanned, flag, list_of, name, one_of, real};
 
 /// How a divider chooses.
 #[derive(Clone, Debug, PartialEq)]
@@ -165,5 +170,94 @@ impl Divider {
                 floor.stop_waiting(self.me, *place);
             }
         }
+    }
+}
+
+/// A divider as the file states it.
+#[derive(Debug, Clone)]
+pub struct DividerSpec {
+    exits: Vec<Spanned<String>>,
+    rule: Rule,
+}
+
+#[derive(Debug, Clone, Copy)]
+enum RuleWord {
+    FirstWithRoom,
+    InTurn,
+    EmptiestFirst,
+    ByRatio,
+}
+
+/// Reads a divider.
+pub fn read(object: &mut Object<'_>) -> DividerSpec {
+    const RULES: &[(&str, RuleWord, &str)] = &[
+        ("first with room", RuleWord::FirstWithRoom, "the first exit in the order of `exits` that has room"),
+        ("in turn", RuleWord::InTurn, "one exit after the other"),
+        ("emptiest first", RuleWord::EmptiestFirst, "the exit with the fewest parts beyond it"),
+        ("by ratio", RuleWord::ByRatio, "the exit that is furthest behind its share of `ratio`"),
+    ];
+    let exits = object.required(
+        "exits",
+        list_of(name()).at_least(1),
+        "The stations that it gives to, in the stated order",
+    );
+    let word = object.optional("rule", one_of(RULES), "first with room", "How it chooses");
+    let strict = object.optional(
+        "strict",
+        flag(),
+        "false",
+        "Wait for the exit whose turn it is (otherwise the turn moves past one that has no room)",
+    );
+    let ratio = object.maybe(
+        "ratio",
+        list_of(real().at_least(0.0)),
+        "Parts for each exit, in the order of `exits`; needed for the rule `by ratio`",
+    );
+    let rule = match word {
+        RuleWord::FirstWithRoom => Rule::FirstWithRoom,
+        RuleWord::InTurn => Rule::InTurn { strict },
+        RuleWord::EmptiestFirst => Rule::EmptiestFirst,
+        RuleWord::ByRatio => Rule::ByRatio { shares: shares_of(object, ratio, exits.len()), strict },
+    };
+    DividerSpec { exits, rule }
+}
+
+fn shares_of(object: &mut Object<'_>, ratio: Option<Vec<f64>>, n: usize) -> Vec<f64> {
+    let ratio = ratio.unwrap_or_default();
+    let sum: f64 = ratio.iter().sum();
+    if ratio.len() == n && sum > 0.0 {
+        return ratio.iter().map(|share| share / sum).collect();
+    }
+    if object.sound(&["exits", "ratio", "rule"]) {
+        object.fail(
+            "ratio",
+            Problem::new(code::OUT_OF_RANGE, "the rule `by ratio` needs a number for each exit")
+                .expected(format!("{n} numbers, not all of them zero, such as [2, 1]")),
+        );
+    }
+    vec![1.0; n]
+}
+
+impl Blueprint for DividerSpec {
+    fn exits(&self) -> Vec<ExitSpec> {
+        let exit = |name: &Spanned<String>| ExitSpec { key: "exits", to: To::Named(name.clone()) };
+        self.exits.iter().map(exit).collect()
+    }
+
+    fn traffic(&self, traffic: &mut TrafficSite<'_>) {
+        let n = self.exits.len();
+        traffic.split = match &self.rule {
+            Rule::FirstWithRoom => Split::FillFirst,
+            Rule::InTurn { strict: true } => Split::Fixed(vec![1.0 / n as f64; n]),
+            Rule::InTurn { strict: false } | Rule::EmptiestFirst => Split::Even,
+            Rule::ByRatio { shares, .. } => Split::Fixed(shares.clone()),
+        };
+    }
+
+    fn build(&self, site: &mut Site<'_>) -> Station {
+        let alarm = site.alarm();
+        let divider =
+            Divider::new(site.me, alarm, site.inlets.clone(), site.exits.clone(), self.rule.clone());
+        Station::Divider(divider)
     }
 }

@@ -6,10 +6,17 @@
 //! `release` parts that are there and for which there is room, at once; a stroke that releases none is
 //! counted as empty.
 
+use super::Station;
 use super::alarm::Alarm;
+use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
 use super::dice::Dice;
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
+use crate::terms::law::Law;
+use crate::terms::law_form::law;
+use crate::text::fields::Object;
+use crate::text::forms::{count, one_of};
+use crate::units::Dimension;
 
 /// State of an escapement.
 #[derive(Clone, Debug)]
@@ -197,5 +204,62 @@ impl Escapement {
             Message::Thawed(stood) => self.alarm.shift(stood),
             Message::Redirect(_) | Message::Attended(_) => {}
         }
+    }
+}
+
+/// An escapement as the file states it.
+#[derive(Debug, Clone)]
+pub struct EscapementSpec {
+    to: To,
+    stroke: Law,
+    release: u32,
+    on_clock: bool,
+}
+
+/// Reads an escapement.
+pub fn read(object: &mut Object<'_>) -> EscapementSpec {
+    const STARTS: &[(&str, bool, &str)] = &[
+        ("on demand", false, "when the place beyond can take what is released"),
+        ("on a clock", true, "at every `stroke` time; strokes that find nothing are counted as empty"),
+    ];
+    EscapementSpec {
+        to: read_to(object),
+        stroke: object.required(
+            "stroke",
+            law(Dimension::Time).positive().usual("0.25 s", "1 s", "0.25 to 1 s"),
+            "Time of a stroke, from release until the part is beyond; on a clock, its period",
+        ),
+        release: object.optional("release", count().at_least(1).at_most(1000), "1", "Parts per stroke")
+            as u32,
+        on_clock: object.optional("strokes", one_of(STARTS), "on demand", "When a stroke starts"),
+    }
+}
+
+impl Blueprint for EscapementSpec {
+    fn exits(&self) -> Vec<ExitSpec> {
+        vec![ExitSpec { key: "to", to: self.to.clone() }]
+    }
+
+    fn traffic(&self, traffic: &mut TrafficSite<'_>) {
+        traffic.places = f64::from(self.release);
+        traffic.seconds.fill(self.stroke.mean());
+    }
+
+    fn build(&self, site: &mut Site<'_>) -> Station {
+        for place in site.inlets.places.clone() {
+            site.wake_until(place, self.release);
+        }
+        let (alarm, stroke, luck) = (site.alarm(), site.law(&self.stroke), site.dice("stroke"));
+        let (inlets, exit) = (site.inlets.clone(), site.exits[0]);
+        Station::Escapement(Escapement::new(
+            site.me,
+            alarm,
+            inlets,
+            exit,
+            self.release,
+            stroke,
+            self.on_clock,
+            luck,
+        ))
     }
 }

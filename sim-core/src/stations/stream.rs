@@ -4,10 +4,21 @@
 //! law. Arrivals that find no room wait outside, in order, or are lost and counted. Held (by default it
 //! freezes): the clock stands still, nothing comes.
 
+use super::Station;
 use super::alarm::Alarm;
+use super::blueprint::{
+    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part, read_to,
+};
 use super::dice::Dice;
+use crate::diag::Diagnostics;
 use crate::kernel::{Exit, Floor, Message, Observer, Sampler, State, StationId};
 use crate::part::Part;
+use crate::terms::kind::Kind;
+use crate::terms::law::Law;
+use crate::terms::law_form::{count_law, law};
+use crate::text::fields::Object;
+use crate::text::forms::{Spanned, one_of};
+use crate::units::Dimension;
 use std::collections::VecDeque;
 
 /// State of a stream.
@@ -110,5 +121,72 @@ impl Stream {
             Message::Thawed(stood) => self.alarm.shift(stood),
             Message::Redirect(_) | Message::Attended(_) => {}
         }
+    }
+}
+
+/// A stream as the file states it.
+#[derive(Debug, Clone)]
+pub struct StreamSpec {
+    to: To,
+    part: Option<Spanned<String>>,
+    spacing: Law,
+    group: Law,
+    loses: bool,
+}
+
+/// Reads a stream.
+pub fn read(object: &mut Object<'_>) -> StreamSpec {
+    const OTHERWISE: &[(&str, bool, &str)] = &[
+        ("waits", false, "it waits outside, in order of coming"),
+        ("is lost", true, "it is lost and counted"),
+    ];
+    StreamSpec {
+        to: read_to(object),
+        part: read_part(object),
+        spacing: object.required("spacing", law(Dimension::Time), "Time between arrivals"),
+        group: object.optional("group", count_law(), "1", "Parts that come together"),
+        loses: object.optional(
+            "without_room",
+            one_of(OTHERWISE),
+            "waits",
+            "What becomes of a part that finds no room",
+        ),
+    }
+}
+
+impl Blueprint for StreamSpec {
+    fn exits(&self) -> Vec<ExitSpec> {
+        vec![ExitSpec { key: "to", to: self.to.clone() }]
+    }
+
+    fn takes(&self) -> bool {
+        false
+    }
+
+    fn freezes(&self) -> bool {
+        true
+    }
+
+    fn brings(&self, kinds: &[Kind]) -> Option<u8> {
+        Some(kind_named(kinds, self.part.as_ref()))
+    }
+
+    fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
+        check_kind(kinds, self.part.as_ref(), problems);
+    }
+
+    fn traffic(&self, traffic: &mut TrafficSite<'_>) {
+        let kind = kind_named(traffic.kinds, self.part.as_ref());
+        let most_per_s = self.group.mean() / self.spacing.mean();
+        traffic.source = Some(SourceTraffic { kind, most_per_s, is_driven: true });
+    }
+
+    fn build(&self, site: &mut Site<'_>) -> Station {
+        let kind = site.kind(self.part.as_ref());
+        let (spacing, group) = (site.law(&self.spacing), site.law(&self.group));
+        let (clock, parts) = (site.dice("arrivals"), site.dice("parts"));
+        let alarm = site.alarm();
+        let exit = site.exits[0];
+        Station::Stream(Stream::new(site.me, alarm, kind, exit, spacing, group, self.loses, clock, parts))
     }
 }

@@ -7,11 +7,22 @@
 //! service). A station with an endless source starts the next service when the finished part has left. A
 //! jam by part strikes when work starts, ends (before the part moves on) or after it has moved on.
 
+use super::Station;
 use super::alarm::Alarm;
+use super::blueprint::{
+    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part, read_to,
+};
 use super::dice::Dice;
+use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::floor::Duty;
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
+use crate::terms::kind::Kind;
+use crate::terms::law::Law;
+use crate::terms::law_form::law;
+use crate::text::fields::Object;
+use crate::text::forms::{Spanned, count, flag};
+use crate::units::Dimension;
 
 /// Where a work station's parts come from.
 #[derive(Clone, Debug)]
@@ -272,5 +283,75 @@ impl Work {
             }
             Message::Redirect(_) | Message::Attended(_) => {}
         }
+    }
+}
+
+/// A work station as the file states it.
+#[derive(Debug, Clone)]
+pub struct WorkSpec {
+    to: To,
+    places: u32,
+    time: Law,
+    endless: bool,
+    part: Option<Spanned<String>>,
+}
+
+/// Reads a work station.
+pub fn read(object: &mut Object<'_>) -> WorkSpec {
+    let endless = object.optional(
+        "endless",
+        flag(),
+        "false",
+        "Never runs out: it makes parts itself, the next one starts when the finished one has left",
+    );
+    let part = read_part(object);
+    if part.is_some() && !endless && object.sound(&["endless", "part"]) {
+        let problem = Problem::new(code::BAD_CONNECTION, "`part` is for a station that brings parts itself");
+        object.fail("part", problem.help("add \"endless\": true, or take `part` out"));
+    }
+    WorkSpec {
+        to: read_to(object),
+        places: object.optional("places", count().at_least(1).at_most(1000), "1", "Parts worked on at once")
+            as u32,
+        time: object.required("time", law(Dimension::Time), "Time for one part"),
+        endless,
+        part,
+    }
+}
+
+impl Blueprint for WorkSpec {
+    fn exits(&self) -> Vec<ExitSpec> {
+        vec![ExitSpec { key: "to", to: self.to.clone() }]
+    }
+
+    fn takes(&self) -> bool {
+        !self.endless
+    }
+
+    fn brings(&self, kinds: &[Kind]) -> Option<u8> {
+        self.endless.then(|| kind_named(kinds, self.part.as_ref()))
+    }
+
+    fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
+        check_kind(kinds, self.part.as_ref(), problems);
+    }
+
+    fn traffic(&self, traffic: &mut TrafficSite<'_>) {
+        traffic.places = f64::from(self.places);
+        traffic.seconds.fill(self.time.mean());
+        if self.endless {
+            let kind = kind_named(traffic.kinds, self.part.as_ref());
+            traffic.source = Some(SourceTraffic { kind, most_per_s: f64::INFINITY, is_driven: false });
+        }
+    }
+
+    fn build(&self, site: &mut Site<'_>) -> Station {
+        let source = if self.endless {
+            Source::Endless(site.kind(self.part.as_ref()), site.dice("parts"))
+        } else {
+            Source::Inlets(site.inlets.clone())
+        };
+        let (alarm, service, luck) = (site.alarm(), site.law(&self.time), site.dice("time"));
+        Station::Work(Work::new(site.me, alarm, source, site.exits[0], self.places, service, luck))
     }
 }

@@ -48,10 +48,7 @@ impl Characteristic {
     /// A truth outside [0, 1].
     pub fn of(plan: &ChancePlan, truth: f64) -> Result<Self, CannotSay> {
         if !(0.0..=1.0).contains(&truth) {
-            return Err(CannotSay::OutOfRange {
-                what: "true chance",
-                value: truth,
-            });
+            return Err(CannotSay::OutOfRange { what: "true chance", value: truth });
         }
         let mut walk = Walk::start(truth);
         let (mut proved, mut disproved, mut mean_replications) = (0.0, 0.0, 0.0);
@@ -60,8 +57,7 @@ impl Characteristic {
                 walk.step();
             }
             let here_proved = walk.take(|successes| limit.verdict(successes) == Verdict::Proved);
-            let here_disproved =
-                walk.take(|successes| limit.verdict(successes) == Verdict::Disproved);
+            let here_disproved = walk.take(|successes| limit.verdict(successes) == Verdict::Disproved);
             proved += here_proved;
             disproved += here_disproved;
             mean_replications += limit.replications as f64 * (here_proved + here_disproved);
@@ -69,13 +65,7 @@ impl Characteristic {
         // Not a plain sum: that of no terms is minus zero.
         let open = walk.law.iter().fold(0.0, |sum, chance| sum + chance);
         mean_replications += walk.steps as f64 * open;
-        Ok(Self {
-            truth,
-            proved,
-            disproved,
-            open,
-            mean_replications,
-        })
+        Ok(Self { truth, proved, disproved, open, mean_replications })
     }
 }
 
@@ -90,12 +80,7 @@ struct Walk {
 
 impl Walk {
     fn start(truth: f64) -> Self {
-        Self {
-            truth,
-            steps: 0,
-            first: 0,
-            law: vec![1.0],
-        }
+        Self { truth, steps: 0, first: 0, law: vec![1.0] }
     }
 
     /// One more shift.
@@ -111,11 +96,7 @@ impl Walk {
         while self.law.last().is_some_and(|&chance| chance < NEGLIGIBLE) {
             self.law.pop();
         }
-        let dropped = self
-            .law
-            .iter()
-            .take_while(|&&chance| chance < NEGLIGIBLE)
-            .count();
+        let dropped = self.law.iter().take_while(|&&chance| chance < NEGLIGIBLE).count();
         self.law.drain(..dropped);
         self.first += dropped as u64;
     }
@@ -157,12 +138,9 @@ mod tests {
             Spending::Power { rho: 2.0 },
         ];
         for q in [0.5, 0.8, 0.9, 0.95, 0.99] {
-            for (first, growth, budget) in [
-                (1, 1.0001, 400),
-                (20, 1.25, 2000),
-                (10, 3.0, 5000),
-                (600, 2.0, 600),
-            ] {
+            for (first, growth, budget) in
+                [(1, 1.0001, 400), (20, 1.25, 2000), (10, 3.0, 5000), (600, 2.0, 600)]
+            {
                 let schedule = Schedule::geometric(first, growth, budget).unwrap();
                 for spending in kinds {
                     let plan = ChancePlan::new(q, &schedule, spending, 0.025).unwrap();
@@ -171,16 +149,9 @@ mod tests {
                     // At the demanded chance itself the clause holds, so "disproved" is wrong there; "proved" is wrong
                     // only below it, and likeliest just below it.
                     assert!(at.proved <= 0.025 + 1e-10, "{what}: proved {}", at.proved);
-                    assert!(
-                        at.disproved <= 0.025 + 1e-10,
-                        "{what}: disproved {}",
-                        at.disproved
-                    );
+                    assert!(at.disproved <= 0.025 + 1e-10, "{what}: disproved {}", at.disproved);
                     let below = Characteristic::of(&plan, q - 0.05 * (1.0 - q)).unwrap();
-                    assert!(
-                        below.proved <= at.proved + 1e-12,
-                        "{what}: likelier further below"
-                    );
+                    assert!(below.proved <= at.proved + 1e-12, "{what}: likelier further below");
                     let sum = at.proved + at.disproved + at.open;
                     assert!((sum - 1.0).abs() < 1e-9, "{what}: sum {sum}");
                 }
@@ -193,10 +164,7 @@ mod tests {
         // A plan that never decides would pass the test above.
         for spending in [Spending::ObrienFlemingType, Spending::PocockType, SPENDING] {
             let at = Characteristic::of(&plan(spending), 0.95).unwrap();
-            assert!(
-                at.proved > 0.01 && at.disproved > 0.01,
-                "{spending:?}: {at:?}"
-            );
+            assert!(at.proved > 0.01 && at.disproved > 0.01, "{spending:?}: {at:?}");
         }
     }
 
@@ -207,10 +175,7 @@ mod tests {
         assert_eq!((found.proved, found.open), (1.0, 0.0));
         assert_eq!(Some(found.mean_replications as u64), plan.fewest_to_prove());
         let hopeless = Characteristic::of(&plan, 0.0).unwrap();
-        assert_eq!(
-            (hopeless.disproved, hopeless.mean_replications),
-            (1.0, 20.0)
-        );
+        assert_eq!((hopeless.disproved, hopeless.mean_replications), (1.0, 20.0));
         assert!(Characteristic::of(&plan, 1.1).is_err());
     }
 
@@ -268,10 +233,7 @@ mod tests {
             let plan = plan(spending);
             let mut row = format!("//! | {name} | {} |", plan.fewest_to_prove().unwrap());
             for truth in [0.85, 0.9, 0.925, 0.965, 0.975, 0.99] {
-                row += &format!(
-                    " {:.0} |",
-                    Characteristic::of(&plan, truth).unwrap().mean_replications
-                );
+                row += &format!(" {:.0} |", Characteristic::of(&plan, truth).unwrap().mean_replications);
             }
             let at = Characteristic::of(&plan, 0.95).unwrap();
             row += &format!(" {:.4} | {:.4} |", at.proved, at.disproved);

@@ -181,10 +181,7 @@ impl PairedDifference {
     /// Unequal counts, and as for [`Estimate::of_mean`].
     pub fn of(first: &[f64], second: &[f64], level: f64) -> Result<Self, CannotSay> {
         if first.len() != second.len() {
-            return Err(CannotSay::NotPaired {
-                first: first.len() as u64,
-                second: second.len() as u64,
-            });
+            return Err(CannotSay::NotPaired { first: first.len() as u64, second: second.len() as u64 });
         }
         let gaps: Moments = first.iter().zip(second).map(|(a, b)| b - a).collect();
         let difference = Estimate::of_mean(&gaps, level)?;
@@ -236,10 +233,7 @@ impl WelchDifference {
         let vb = b.standard_deviation * b.standard_deviation / b.n;
         let variance = va + vb;
         if variance <= 0.0 {
-            return Err(CannotSay::OutOfRange {
-                what: "variance of both samples",
-                value: variance,
-            });
+            return Err(CannotSay::OutOfRange { what: "variance of both samples", value: variance });
         }
         let df = variance * variance / (va * va / a.df + vb * vb / b.df);
         let standard_error = variance.sqrt();
@@ -269,22 +263,13 @@ mod tests {
     const SLEEP_2: [f64; 10] = [1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4];
 
     fn digits(value: f64, expected: f64) {
-        assert!(
-            (value - expected).abs() < 0.6e-9 * expected.abs(),
-            "{value} is not {expected}"
-        );
+        assert!((value - expected).abs() < 0.6e-9 * expected.abs(), "{value} is not {expected}");
     }
 
     #[test]
     fn paired_sleep_data() {
         // Check rows S-15 (group 1 minus group 2) and S-16 (group 2 minus group 1, 95 %), Student (1908).
-        digits(
-            PairedDifference::of(&SLEEP_2, &SLEEP_1, 0.95)
-                .unwrap()
-                .t
-                .unwrap(),
-            -4.062_127_683,
-        );
+        digits(PairedDifference::of(&SLEEP_2, &SLEEP_1, 0.95).unwrap().t.unwrap(), -4.062_127_683);
         let paired = PairedDifference::of(&SLEEP_1, &SLEEP_2, 0.95).unwrap();
         digits(paired.difference.low, 0.700_114_236_7);
         assert_eq!(paired.difference.n, 10);
@@ -308,10 +293,7 @@ mod tests {
         digits(one_more_factor(0.025, 10), 2.372_570_448);
         let sample: Moments = SLEEP_1.into_iter().collect();
         let one = Prediction::of_one(&sample, 0.95).unwrap();
-        digits(
-            (one.high - one.mean) / one.standard_deviation,
-            2.372_570_448,
-        );
+        digits((one.high - one.mean) / one.standard_deviation, 2.372_570_448);
         digits(one.low, prediction_lower_limit(&sample, 0.025).unwrap());
         digits(one.high, prediction_upper_limit(&sample, 0.025).unwrap());
     }
@@ -328,27 +310,12 @@ mod tests {
     #[test]
     fn refusals_name_their_reason() {
         let one: Moments = [1.0].into_iter().collect();
-        assert_eq!(
-            Estimate::of_mean(&one, 0.95),
-            Err(CannotSay::TooFew { have: 1, need: 2 })
-        );
+        assert_eq!(Estimate::of_mean(&one, 0.95), Err(CannotSay::TooFew { have: 1, need: 2 }));
         let two: Moments = [1.0, 2.0].into_iter().collect();
-        assert_eq!(
-            Estimate::of_mean(&two, 95.0),
-            Err(CannotSay::OutOfRange {
-                what: "level",
-                value: 95.0
-            })
-        );
+        assert_eq!(Estimate::of_mean(&two, 95.0), Err(CannotSay::OutOfRange { what: "level", value: 95.0 }));
         let bad: Moments = [1.0, f64::NAN].into_iter().collect();
         assert_eq!(Prediction::of_one(&bad, 0.95), Err(CannotSay::NotFinite));
-        assert_eq!(
-            PairedDifference::of(&[1.0], &[], 0.9),
-            Err(CannotSay::NotPaired {
-                first: 1,
-                second: 0
-            })
-        );
+        assert_eq!(PairedDifference::of(&[1.0], &[], 0.9), Err(CannotSay::NotPaired { first: 1, second: 0 }));
     }
 
     #[test]
@@ -387,18 +354,14 @@ mod tests {
         // Analysis, chapter on output analysis.
         let mut draws = Draws::seeded(58);
         let trials = 20_000;
-        for (row, n, coverage) in [
-            ("S-05", 5, 0.8369),
-            ("S-06", 10, 0.8594),
-            ("S-07", 20, 0.8778),
-            ("S-08", 40, 0.8878),
-        ] {
+        for (row, n, coverage) in
+            [("S-05", 5, 0.8369), ("S-06", 10, 0.8594), ("S-07", 20, 0.8778), ("S-08", 40, 0.8878)]
+        {
             let mut inside = 0;
             for _ in 0..trials {
                 let sample: Moments = (0..n).map(|_| mean_delay_of_25(&mut draws)).collect();
                 let interval = Estimate::of_mean(&sample, 0.9).unwrap();
-                inside +=
-                    u32::from(interval.low <= 2.124_489_347 && 2.124_489_347 <= interval.high);
+                inside += u32::from(interval.low <= 2.124_489_347 && 2.124_489_347 <= interval.high);
             }
             assert_share(row, inside, trials, coverage, 0.001);
         }

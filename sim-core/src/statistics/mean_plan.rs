@@ -81,12 +81,7 @@ impl MeanPlan {
                 spent = allowance;
             }
         }
-        Ok(Self {
-            required,
-            error_each_way,
-            spending,
-            looks,
-        })
+        Ok(Self { required, error_each_way, spending, looks })
     }
 
     /// Replications and error of each look.
@@ -99,27 +94,16 @@ impl MeanPlan {
     /// # Errors
     /// There is no such look, the count of values is not that of the look, or values are not finite.
     pub fn look(&self, index: usize, values: &Moments) -> Result<MeanLook, CannotSay> {
-        let &(replications, error) = self.looks.get(index).ok_or(CannotSay::OutOfRange {
-            what: "look",
-            value: index as f64,
-        })?;
+        let &(replications, error) =
+            self.looks.get(index).ok_or(CannotSay::OutOfRange { what: "look", value: index as f64 })?;
         if values.count() != replications {
-            return Err(CannotSay::OutOfRange {
-                what: "values at this look",
-                value: values.count() as f64,
-            });
+            return Err(CannotSay::OutOfRange { what: "values at this look", value: values.count() as f64 });
         }
         let (Some(mean), Some(standard_error)) = (values.mean(), values.standard_error()) else {
-            return Err(CannotSay::TooFew {
-                have: values.count(),
-                need: FEWEST_FOR_MEAN,
-            });
+            return Err(CannotSay::TooFew { have: values.count(), need: FEWEST_FOR_MEAN });
         };
         let (lower, upper) = if error > 0.0 {
-            (
-                mean_lower_limit(values, error)?,
-                mean_upper_limit(values, error)?,
-            )
+            (mean_lower_limit(values, error)?, mean_upper_limit(values, error)?)
         } else {
             (f64::NEG_INFINITY, f64::INFINITY)
         };
@@ -133,15 +117,7 @@ impl MeanPlan {
         } else {
             Verdict::Open
         };
-        Ok(MeanLook {
-            replications,
-            mean,
-            standard_error,
-            lower,
-            upper,
-            error,
-            verdict,
-        })
+        Ok(MeanLook { replications, mean, standard_error, lower, upper, error, verdict })
     }
 }
 
@@ -197,14 +173,9 @@ mod tests {
         let trials = 4000;
         let mut wrong = |spending| {
             let plan = MeanPlan::new(60.0, &schedule, spending, 0.025).unwrap();
-            (0..trials)
-                .filter(|_| decide(&plan, || 61.0 - draws.exponential(1.0)) == Verdict::Proved)
-                .count()
+            (0..trials).filter(|_| decide(&plan, || 61.0 - draws.exponential(1.0)) == Verdict::Proved).count()
         };
-        let (late, early) = (
-            wrong(SPENDING_FOR_MEAN) as f64 / 4000.0,
-            wrong(SPENDING) as f64 / 4000.0,
-        );
+        let (late, early) = (wrong(SPENDING_FOR_MEAN) as f64 / 4000.0, wrong(SPENDING) as f64 / 4000.0);
         // Standard error at 0.025: 0.0025; 0.036 is 4.5 of them above the stated error.
         assert!(late < 0.036 && early > 0.036, "late {late}, early {early}");
     }
@@ -221,8 +192,7 @@ mod tests {
         let (mut proved, mut disproved) = (0, 0);
         for _ in 0..trials {
             proved += u32::from(decide(&plan, || 61.0 + 2.0 * draws.normal()) == Verdict::Proved);
-            disproved +=
-                u32::from(decide(&plan, || 59.0 + 2.0 * draws.normal()) == Verdict::Disproved);
+            disproved += u32::from(decide(&plan, || 59.0 + 2.0 * draws.normal()) == Verdict::Disproved);
         }
         // Half a standard deviation off with 200 replications: seven standard errors, so practically always.
         assert_share("proved", proved, trials, 1.0, 0.001);

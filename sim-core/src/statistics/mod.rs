@@ -86,10 +86,7 @@ impl std::fmt::Display for CannotSay {
             Self::TooFew { have, need } => write!(f, "{have} values, at least {need} are needed"),
             Self::OutOfRange { what, value } => write!(f, "{what} is {value}, out of its range"),
             Self::NotPaired { first, second } => {
-                write!(
-                    f,
-                    "pairs need equally many values, not {first} and {second}"
-                )
+                write!(f, "pairs need equally many values, not {first} and {second}")
             }
             Self::NotFinite => write!(f, "a value is not a finite number"),
         }
@@ -100,18 +97,10 @@ impl std::error::Error for CannotSay {}
 
 /// Checks that a level, an error or a chance lies strictly between 0 and 1.
 fn inside_unit(what: &'static str, value: f64) -> Result<f64, CannotSay> {
-    if value > 0.0 && value < 1.0 {
-        Ok(value)
-    } else {
-        Err(CannotSay::OutOfRange { what, value })
-    }
+    if value > 0.0 && value < 1.0 { Ok(value) } else { Err(CannotSay::OutOfRange { what, value }) }
 }
 
 /// Checks that there are enough values.
 fn at_least(have: u64, need: u64) -> Result<(), CannotSay> {
-    if have >= need {
-        Ok(())
-    } else {
-        Err(CannotSay::TooFew { have, need })
-    }
+    if have >= need { Ok(()) } else { Err(CannotSay::TooFew { have, need }) }
 }

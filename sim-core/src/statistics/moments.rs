@@ -133,22 +133,15 @@ mod tests {
 
     #[test]
     fn small_sample_by_hand() {
-        let m: Moments = [2.0, 4.0, 4.0, 4.0, 5.0, 5.0, 7.0, 9.0]
-            .into_iter()
-            .collect();
-        assert_eq!(
-            (m.count(), m.mean(), m.min(), m.max()),
-            (8, Some(5.0), Some(2.0), Some(9.0))
-        );
+        let m: Moments = [2.0, 4.0, 4.0, 4.0, 5.0, 5.0, 7.0, 9.0].into_iter().collect();
+        assert_eq!((m.count(), m.mean(), m.min(), m.max()), (8, Some(5.0), Some(2.0), Some(9.0)));
         assert!((m.variance().unwrap() - 32.0 / 7.0).abs() < 1e-14);
         assert!((m.standard_error().unwrap() - (32.0_f64 / 56.0).sqrt()).abs() < 1e-14);
     }
 
     #[test]
     fn a_large_offset_does_not_eat_the_spread() {
-        let m: Moments = [1e9 + 4.0, 1e9 + 7.0, 1e9 + 13.0, 1e9 + 16.0]
-            .into_iter()
-            .collect();
+        let m: Moments = [1e9 + 4.0, 1e9 + 7.0, 1e9 + 13.0, 1e9 + 16.0].into_iter().collect();
         assert_eq!(m.variance(), Some(30.0));
     }
 
@@ -160,33 +153,18 @@ mod tests {
         for cut in [0, 1, 37, 99, 100] {
             let mut first: Moments = values[..cut].iter().copied().collect();
             first.merge(&values[cut..].iter().copied().collect());
-            assert_eq!(
-                (first.count(), first.min(), first.max()),
-                (100, whole.min(), whole.max())
-            );
-            assert!(
-                (first.mean().unwrap() - whole.mean().unwrap()).abs() < 1e-13,
-                "cut at {cut}"
-            );
-            assert!(
-                (first.variance().unwrap() - whole.variance().unwrap()).abs() < 1e-12,
-                "cut at {cut}"
-            );
+            assert_eq!((first.count(), first.min(), first.max()), (100, whole.min(), whole.max()));
+            assert!((first.mean().unwrap() - whole.mean().unwrap()).abs() < 1e-13, "cut at {cut}");
+            assert!((first.variance().unwrap() - whole.variance().unwrap()).abs() < 1e-12, "cut at {cut}");
         }
     }
 
     #[test]
     fn a_report_never_shows_what_the_count_does_not_bear() {
         let empty = serde_json::to_string(&Moments::new()).unwrap();
-        assert_eq!(
-            empty,
-            r#"{"count":0,"mean":null,"standard_deviation":null,"min":null,"max":null}"#
-        );
+        assert_eq!(empty, r#"{"count":0,"mean":null,"standard_deviation":null,"min":null,"max":null}"#);
         let one = serde_json::to_string(&Moments::from_iter([3.5])).unwrap();
-        assert_eq!(
-            one,
-            r#"{"count":1,"mean":3.5,"standard_deviation":null,"min":3.5,"max":3.5}"#
-        );
+        assert_eq!(one, r#"{"count":1,"mean":3.5,"standard_deviation":null,"min":3.5,"max":3.5}"#);
     }
 
     #[test]
@@ -195,9 +173,7 @@ mod tests {
         // 0.2388888889 (time-series textbooks). First the closed form as a double sum, then 4000 series.
         let phi = 0.8;
         let level = 1.0 / (1.0 - phi * phi);
-        let lags: f64 = (1..100)
-            .map(|lag| f64::from(100 - lag) * libm::pow(phi, f64::from(lag)))
-            .sum();
+        let lags: f64 = (1..100).map(|lag| f64::from(100 - lag) * libm::pow(phi, f64::from(lag))).sum();
         let exact = level * (100.0 + 2.0 * lags) / 1e4;
         assert!((exact - 0.238_888_888_9).abs() < 1e-10);
 
@@ -214,9 +190,6 @@ mod tests {
         }
         // Relative standard error of a variance from 4000 nearly normal means: sqrt(2/4000); 4.5 of them allowed.
         let ratio = means.variance().unwrap() / exact;
-        assert!(
-            (ratio - 1.0).abs() < 4.5 * (2.0_f64 / 4000.0).sqrt(),
-            "ratio {ratio}"
-        );
+        assert!((ratio - 1.0).abs() < 4.5 * (2.0_f64 / 4000.0).sqrt(), "ratio {ratio}");
     }
 }

@@ -69,10 +69,7 @@ pub fn percentile(sorted: &[f64], share: f64, level: f64) -> Result<PercentileIn
 pub fn percentile_point(sorted: &[f64], share: f64) -> Result<f64, CannotSay> {
     at_least(sorted.len() as u64, 1)?;
     if !(0.0..=1.0).contains(&share) {
-        return Err(CannotSay::OutOfRange {
-            what: "share",
-            value: share,
-        });
+        return Err(CannotSay::OutOfRange { what: "share", value: share });
     }
     let place = share * (sorted.len() - 1) as f64;
     let below = place.floor() as usize;
@@ -213,10 +210,7 @@ mod tests {
                 let first = found.low_rank.unwrap_or(0);
                 let last = found.high_rank.map_or(n, |rank| rank - 1);
                 let covered: f64 = (first..=last).map(|k| law.pmf(k)).sum();
-                assert!(
-                    (covered - found.reached).abs() < 1e-9,
-                    "n {n} share {share}"
-                );
+                assert!((covered - found.reached).abs() < 1e-9, "n {n} share {share}");
                 assert!(covered >= 0.95 - 1e-12, "n {n} share {share}: {covered}");
                 let tail: f64 = (0..=first).map(|k| law.pmf(k)).sum();
                 assert!(tail > 0.025, "n {n} share {share}: a higher rank would do");
@@ -232,14 +226,8 @@ mod tests {
         let found = percentile(&sorted, 0.05, 0.95).unwrap();
         assert_eq!(found.low, None);
         assert!(found.high.is_some());
-        assert_eq!(
-            predict_one(&sorted, 0.95),
-            Err(CannotSay::TooFew { have: 10, need: 39 })
-        );
-        assert_eq!(
-            predict_lower_limit(&sorted, 0.05),
-            Err(CannotSay::TooFew { have: 10, need: 19 })
-        );
+        assert_eq!(predict_one(&sorted, 0.95), Err(CannotSay::TooFew { have: 10, need: 39 }));
+        assert_eq!(predict_lower_limit(&sorted, 0.05), Err(CannotSay::TooFew { have: 10, need: 19 }));
         let enough: Vec<f64> = (0..39).map(f64::from).collect();
         let found = predict_one(&enough, 0.95).unwrap();
         assert_eq!((found.low, found.high, found.rank), (0.0, 38.0, 1));
@@ -269,13 +257,7 @@ mod tests {
             inside += u32::from(found.low <= next && next <= found.high);
             above += u32::from(next > predict_upper_limit(&sample, 0.1).unwrap());
         }
-        assert_share(
-            "two ranks of 49",
-            inside,
-            trials,
-            1.0 - 2.0 * 2.0 / 50.0,
-            0.0,
-        );
+        assert_share("two ranks of 49", inside, trials, 1.0 - 2.0 * 2.0 / 50.0, 0.0);
         assert_share("upper rank of 49", above, trials, 0.1, 0.0);
     }
 }

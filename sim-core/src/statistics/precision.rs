@@ -53,17 +53,8 @@ impl RelativePrecision {
         inside_unit("relative precision", gamma)?;
         inside_unit("level", level)?;
         at_least(schedule.budget(), FEWEST_TO_STOP)?;
-        let looks = schedule
-            .looks()
-            .iter()
-            .copied()
-            .filter(|&n| n >= FEWEST_TO_STOP)
-            .collect();
-        Ok(Self {
-            gamma,
-            level,
-            looks,
-        })
+        let looks = schedule.looks().iter().copied().filter(|&n| n >= FEWEST_TO_STOP).collect();
+        Ok(Self { gamma, level, looks })
     }
 
     /// Replication counts at which one may stop.
@@ -79,22 +70,14 @@ impl RelativePrecision {
     /// The count of values is not that of a look, or values are not finite.
     pub fn look(&self, values: &Moments) -> Result<PrecisionLook, CannotSay> {
         if self.looks.binary_search(&values.count()).is_err() {
-            return Err(CannotSay::OutOfRange {
-                what: "values at this look",
-                value: values.count() as f64,
-            });
+            return Err(CannotSay::OutOfRange { what: "values at this look", value: values.count() as f64 });
         }
         let estimate = Estimate::of_mean(values, self.level)?;
         let wanted = self.gamma / (1.0 + self.gamma);
         let size = estimate.mean.abs();
         let relative_half_width = (size > 0.0).then(|| estimate.half_width() / size);
         let reached = relative_half_width.is_some_and(|width| width <= wanted);
-        Ok(PrecisionLook {
-            estimate,
-            relative_half_width,
-            wanted,
-            reached,
-        })
+        Ok(PrecisionLook { estimate, relative_half_width, wanted, reached })
     }
 }
 
@@ -104,11 +87,7 @@ mod tests {
     use crate::statistics::test_draws::Draws;
 
     /// Shares of runs whose interval covers the mean 1, whose estimate is within gamma of it, and mean replications.
-    fn behaviour(
-        rule: &RelativePrecision,
-        runs: u32,
-        mut draw: impl FnMut() -> f64,
-    ) -> (f64, f64, f64) {
+    fn behaviour(rule: &RelativePrecision, runs: u32, mut draw: impl FnMut() -> f64) -> (f64, f64, f64) {
         let (mut covers, mut close, mut total) = (0, 0, 0);
         for _ in 0..runs {
             let mut values = Moments::new();
@@ -127,18 +106,12 @@ mod tests {
             }
         }
         let runs = f64::from(runs);
-        (
-            f64::from(covers) / runs,
-            f64::from(close) / runs,
-            total as f64 / runs,
-        )
+        (f64::from(covers) / runs, f64::from(close) / runs, total as f64 / runs)
     }
 
     #[test]
     fn coverage_at_the_stop_is_a_little_below_the_level() {
-        let rule =
-            RelativePrecision::new(0.05, 0.95, &Schedule::geometric(30, 1.25, 5000).unwrap())
-                .unwrap();
+        let rule = RelativePrecision::new(0.05, 0.95, &Schedule::geometric(30, 1.25, 5000).unwrap()).unwrap();
         let mut draws = Draws::seeded(505);
         let narrow = behaviour(&rule, 10_000, || 1.0 + 0.15 * draws.normal());
         let wide = behaviour(&rule, 10_000, || 1.0 + 0.5 * draws.normal());
@@ -152,26 +125,18 @@ mod tests {
         }
         for (covers, close, mean) in [narrow, wide, skewed] {
             let row = format!("| {covers:.3} | {close:.3} | {mean:.0} |");
-            assert!(
-                include_str!("precision.rs").contains(&row),
-                "the table of this module lacks {row}"
-            );
+            assert!(include_str!("precision.rs").contains(&row), "the table of this module lacks {row}");
         }
     }
 
     #[test]
     fn the_bound_is_gamma_over_one_plus_gamma() {
-        let rule =
-            RelativePrecision::new(0.25, 0.95, &Schedule::geometric(10, 2.0, 40).unwrap()).unwrap();
+        let rule = RelativePrecision::new(0.25, 0.95, &Schedule::geometric(10, 2.0, 40).unwrap()).unwrap();
         assert_eq!(rule.looks(), [40]);
-        let values: Moments = (0..40)
-            .map(|k| if k % 2 == 0 { 10.0 } else { 12.0 })
-            .collect();
+        let values: Moments = (0..40).map(|k| if k % 2 == 0 { 10.0 } else { 12.0 }).collect();
         let look = rule.look(&values).unwrap();
         assert_eq!((look.wanted, look.reached), (0.2, true));
-        let around_zero: Moments = (0..40)
-            .map(|k| if k % 2 == 0 { -1.0 } else { 1.0 })
-            .collect();
+        let around_zero: Moments = (0..40).map(|k| if k % 2 == 0 { -1.0 } else { 1.0 }).collect();
         assert!(!rule.look(&around_zero).unwrap().reached);
         let zero: Moments = [0.0; 40].into_iter().collect();
         let look = rule.look(&zero).unwrap();

@@ -45,10 +45,7 @@ fn check(successes: u64, n: u64) -> Result<(), CannotSay> {
         return Err(CannotSay::TooFew { have: 0, need: 1 });
     }
     if successes > n {
-        return Err(CannotSay::OutOfRange {
-            what: "successes",
-            value: successes as f64,
-        });
+        return Err(CannotSay::OutOfRange { what: "successes", value: successes as f64 });
     }
     Ok(())
 }
@@ -62,13 +59,7 @@ pub fn clopper_pearson(successes: u64, n: u64, level: f64) -> Result<Proportion,
     let tail = 0.5 * (1.0 - level);
     let low = lower_limit(successes, n, tail)?;
     let high = upper_limit(successes, n, tail)?;
-    Ok(assemble(
-        successes,
-        n,
-        (low, high),
-        level,
-        Method::ClopperPearson,
-    ))
+    Ok(assemble(successes, n, (low, high), level, Method::ClopperPearson))
 }
 
 /// One-sided lower limit: it lies above the true chance with chance `error` at most (Clopper & Pearson 1934).
@@ -113,16 +104,7 @@ pub fn wilson(successes: u64, n: u64, level: f64) -> Result<Proportion, CannotSa
 fn assemble(successes: u64, n: u64, limits: (f64, f64), level: f64, method: Method) -> Proportion {
     let share = successes as f64 / n as f64;
     let standard_error = (share * (1.0 - share) / n as f64).sqrt();
-    Proportion {
-        successes,
-        n,
-        share,
-        standard_error,
-        low: limits.0,
-        high: limits.1,
-        level,
-        method,
-    }
+    Proportion { successes, n, share, standard_error, low: limits.0, high: limits.1, level, method }
 }
 
 #[cfg(test)]
@@ -131,10 +113,7 @@ mod tests {
     use statrs::distribution::{Binomial, Discrete};
 
     fn digits(value: f64, expected: f64) {
-        assert!(
-            (value - expected).abs() < 0.6e-9 * expected.abs(),
-            "{value} is not {expected}"
-        );
+        assert!((value - expected).abs() < 0.6e-9 * expected.abs(), "{value} is not {expected}");
     }
 
     #[test]
@@ -146,10 +125,7 @@ mod tests {
         let c = clopper_pearson(81, 263, 0.95).unwrap();
         digits(c.low, 0.252_736_745_6); // S-28
         digits(c.high, 0.367_621_922_6); // S-29
-        digits(
-            clopper_pearson(15, 148, 0.95).unwrap().high,
-            0.161_650_490_3,
-        ); // S-30
+        digits(clopper_pearson(15, 148, 0.95).unwrap().high, 0.161_650_490_3); // S-30
         let none = clopper_pearson(0, 20, 0.95).unwrap();
         digits(none.high, 0.168_433_471); // S-31
         assert_eq!(none.low, 0.0);
@@ -160,9 +136,7 @@ mod tests {
     fn clopper_pearson_misses_no_more_often_than_stated_on_either_side() {
         // By summation over all counts, not by simulation.
         for n in [7_u64, 40, 173] {
-            let intervals: Vec<_> = (0..=n)
-                .map(|x| clopper_pearson(x, n, 0.9).unwrap())
-                .collect();
+            let intervals: Vec<_> = (0..=n).map(|x| clopper_pearson(x, n, 0.9).unwrap()).collect();
             for step in 1..200 {
                 let p = f64::from(step) / 200.0;
                 let law = Binomial::new(p, n).unwrap();
@@ -172,10 +146,7 @@ mod tests {
                     below += if p < interval.low { chance } else { 0.0 };
                     above += if p > interval.high { chance } else { 0.0 };
                 }
-                assert!(
-                    below <= 0.05 + 1e-9 && above <= 0.05 + 1e-9,
-                    "n {n} p {p}: {below} {above}"
-                );
+                assert!(below <= 0.05 + 1e-9 && above <= 0.05 + 1e-9, "n {n} p {p}: {below} {above}");
             }
         }
     }
@@ -185,19 +156,14 @@ mod tests {
         for (x, n, error) in [(3, 10, 0.025), (380, 400, 1e-6), (1, 5000, 0.01)] {
             let low = lower_limit(x, n, error).unwrap();
             let at_least: f64 = (x..=n).map(|k| Binomial::new(low, n).unwrap().pmf(k)).sum();
-            assert!(
-                (at_least / error - 1.0).abs() < 1e-7,
-                "{x} of {n}: {at_least}"
-            );
+            assert!((at_least / error - 1.0).abs() < 1e-7, "{x} of {n}: {at_least}");
         }
     }
 
     #[test]
     fn nonsense_is_refused() {
         assert!(
-            wilson(1, 0, 0.9).is_err()
-                && lower_limit(3, 2, 0.1).is_err()
-                && upper_limit(3, 2, 0.1).is_err()
+            wilson(1, 0, 0.9).is_err() && lower_limit(3, 2, 0.1).is_err() && upper_limit(3, 2, 0.1).is_err()
         );
         assert!(clopper_pearson(1, 2, 1.0).is_err());
     }

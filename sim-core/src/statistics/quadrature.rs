@@ -24,10 +24,7 @@ pub(crate) fn panels(low: f64, high: f64, panels: u32) -> Vec<Node> {
         let middle = low + width * (f64::from(panel) + 0.5);
         for k in 0..NODES {
             let (x, w) = legendre_node(k);
-            nodes.push(Node {
-                at: middle + 0.5 * width * x,
-                weight: 0.5 * width * w,
-            });
+            nodes.push(Node { at: middle + 0.5 * width * x, weight: 0.5 * width * w });
         }
     }
     nodes
@@ -60,10 +57,7 @@ mod tests {
     #[test]
     fn polynomials_are_integrated_exactly() {
         // A rule of 16 nodes is exact up to degree 31.
-        let sum: f64 = panels(0.0, 2.0, 1)
-            .iter()
-            .map(|n| n.weight * libm::pow(n.at, 31.0))
-            .sum();
+        let sum: f64 = panels(0.0, 2.0, 1).iter().map(|n| n.weight * libm::pow(n.at, 31.0)).sum();
         let exact = libm::pow(2.0, 32.0) / 32.0;
         assert!((sum / exact - 1.0).abs() < 1e-13);
         let length: f64 = panels(-3.0, 4.0, 5).iter().map(|n| n.weight).sum();

@@ -5,8 +5,8 @@
 //! outside the stated ranges give NaN: callers check levels where they enter.
 
 use super::special::{
-    beta_density, beta_tails, gamma_density, gamma_tails, normal_cdf, normal_density,
-    student_t_density, student_t_upper_tail,
+    beta_density, beta_tails, gamma_density, gamma_tails, normal_cdf, normal_density, student_t_density,
+    student_t_upper_tail,
 };
 
 /// Value that a standard normal variable exceeds with chance `error`, 0 < error < 1.
@@ -48,11 +48,7 @@ pub fn beta(p: f64, a: f64, b: f64) -> f64 {
     if !(p > 0.0 && p < 1.0 && a > 0.0 && b > 0.0) {
         return f64::NAN;
     }
-    if p <= 0.5 {
-        beta_from_below(p, a, b)
-    } else {
-        1.0 - beta_from_below(1.0 - p, b, a)
-    }
+    if p <= 0.5 { beta_from_below(p, a, b) } else { 1.0 - beta_from_below(1.0 - p, b, a) }
 }
 
 /// Beta quantile for a chance of at most one half or so, to full relative precision even near zero.
@@ -63,9 +59,7 @@ pub(crate) fn beta_from_below(p: f64, a: f64, b: f64) -> f64 {
         high *= 0.5;
     }
     // Reflected, so that the tail falls: x = -u.
-    -falling_root(p, -high, -0.5 * high, |u| {
-        (lower(-u), beta_density(a, b, -u, 1.0 + u))
-    })
+    -falling_root(p, -high, -0.5 * high, |u| (lower(-u), beta_density(a, b, -u, 1.0 + u)))
 }
 
 /// Quantile of the chi-square law with `df` > 0 degrees of freedom: the value not exceeded with chance `p`, 0 < p < 1.
@@ -84,9 +78,7 @@ pub fn chi_square(p: f64, df: f64) -> f64 {
     while high > f64::MIN_POSITIVE && lower(0.5 * high) > p {
         high *= 0.5;
     }
-    -2.0 * falling_root(p, -high, -0.5 * high, |u| {
-        (lower(-u), gamma_density(shape, -u))
-    })
+    -2.0 * falling_root(p, -high, -0.5 * high, |u| (lower(-u), gamma_density(shape, -u)))
 }
 
 /// A bracket above zero for the point at which a falling tail reaches `target`.
@@ -114,11 +106,7 @@ fn falling_root(target: f64, low: f64, high: f64, tail: impl Fn(f64) -> (f64, f6
             high = x;
         }
         let newton = x + excess * value / density;
-        let next = if newton > low && newton < high {
-            newton
-        } else {
-            0.5 * (low + high)
-        };
+        let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
         if (next - x).abs() <= 2.0 * f64::EPSILON * x.abs() || excess == 0.0 {
             return if excess == 0.0 { x } else { next };
         }
@@ -133,10 +121,7 @@ mod tests {
     use statrs::distribution::{Beta, ChiSquared, ContinuousCDF};
 
     fn digits(value: f64, expected: f64) {
-        assert!(
-            (value - expected).abs() < 0.6e-9 * expected.abs(),
-            "{value} is not {expected}"
-        );
+        assert!((value - expected).abs() < 0.6e-9 * expected.abs(), "{value} is not {expected}");
     }
 
     #[test]
@@ -157,10 +142,7 @@ mod tests {
         // Chi-square with 2 degrees of freedom is exponential; beta(1, n) is the smallest of n uniforms.
         digits(chi_square(0.3, 2.0), -2.0 * libm::log(0.7));
         digits(chi_square(0.999, 2.0), -2.0 * libm::log(0.001));
-        digits(
-            beta(1e-9, 1.0, 5000.0),
-            -libm::expm1(libm::log1p(-1e-9) / 5000.0),
-        );
+        digits(beta(1e-9, 1.0, 5000.0), -libm::expm1(libm::log1p(-1e-9) / 5000.0));
         digits(beta(0.9, 1.0, 20.0), 1.0 - libm::pow(0.1, 0.05));
         // Normal: standard tables.
         digits(normal(0.975), 1.959_963_985);
@@ -186,9 +168,7 @@ mod tests {
     fn senseless_arguments_give_no_number() {
         assert!(normal(0.0).is_nan() && normal(1.0).is_nan() && normal(f64::NAN).is_nan());
         assert!(
-            student_t(0.9, 0.0).is_nan()
-                && beta(0.5, -1.0, 1.0).is_nan()
-                && chi_square(1.5, 3.0).is_nan()
+            student_t(0.9, 0.0).is_nan() && beta(0.5, -1.0, 1.0).is_nan() && chi_square(1.5, 3.0).is_nan()
         );
     }
 }

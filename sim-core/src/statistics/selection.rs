@@ -19,10 +19,7 @@ fn check(designs: u64, first_stage: u64, chance: f64) -> Result<(), CannotSay> {
     if chance > 1.0 / designs as f64 && chance < 1.0 {
         Ok(())
     } else {
-        Err(CannotSay::OutOfRange {
-            what: "chance of choosing the best",
-            value: chance,
-        })
+        Err(CannotSay::OutOfRange { what: "chance of choosing the best", value: chance })
     }
 }
 
@@ -38,22 +35,14 @@ pub fn rinott(designs: u64, first_stage: u64, chance: f64) -> Result<f64, Cannot
     // With s = sqrt(x / (n0-1)) the argument is h / sqrt(1/s^2 + 1/r^2).
     let nodes: Vec<(f64, f64)> = panels((1.0 - reach).max(0.0), 1.0 + reach, 8)
         .iter()
-        .map(|n| {
-            (
-                1.0 / (n.at * n.at),
-                n.weight * relative_deviation_density(n.at, df),
-            )
-        })
+        .map(|n| (1.0 / (n.at * n.at), n.weight * relative_deviation_density(n.at, df)))
         .collect();
     let others = designs as f64 - 1.0;
     let reached = |h: f64| -> f64 {
         nodes
             .iter()
             .map(|&(y, wy)| {
-                let beats: f64 = nodes
-                    .iter()
-                    .map(|&(x, wx)| wx * normal_cdf(h / (x + y).sqrt()))
-                    .sum();
+                let beats: f64 = nodes.iter().map(|&(x, wx)| wx * normal_cdf(h / (x + y).sqrt())).sum();
                 wy * libm::pow(beats, others)
             })
             .sum()
@@ -73,20 +62,13 @@ pub fn dudewicz_dalal(designs: u64, first_stage: u64, chance: f64) -> Result<f64
     let half_turn = std::f64::consts::FRAC_PI_2;
     let nodes: Vec<(f64, f64)> = panels(-half_turn, half_turn, 16)
         .iter()
-        .map(|n| {
-            (
-                df.sqrt() * libm::tan(n.at),
-                n.weight * libm::pow(libm::cos(n.at), df - 1.0),
-            )
-        })
+        .map(|n| (df.sqrt() * libm::tan(n.at), n.weight * libm::pow(libm::cos(n.at), df - 1.0)))
         .collect();
     let total: f64 = nodes.iter().map(|n| n.1).sum();
     let others = designs as f64 - 1.0;
     let reached = |h: f64| -> f64 {
-        let sum: f64 = nodes
-            .iter()
-            .map(|&(t, w)| w * libm::pow(student_t_upper_tail(-t - h, df), others))
-            .sum();
+        let sum: f64 =
+            nodes.iter().map(|&(t, w)| w * libm::pow(student_t_upper_tail(-t - h, df), others)).sum();
         sum / total
     };
     root_of_rising(reached, chance)
@@ -99,10 +81,7 @@ fn root_of_rising(reached: impl Fn(f64) -> f64, chance: f64) -> Result<f64, Cann
     let mut above = reached(high) - chance;
     while above < 0.0 {
         if high > LARGEST {
-            return Err(CannotSay::OutOfRange {
-                what: "chance of choosing the best",
-                value: chance,
-            });
+            return Err(CannotSay::OutOfRange { what: "chance of choosing the best", value: chance });
         }
         (low, below) = (high, above);
         high *= 2.0;
@@ -144,10 +123,7 @@ mod tests {
 
     fn six_digits(value: Result<f64, CannotSay>, expected: f64) {
         let value = value.unwrap();
-        assert!(
-            (value - expected).abs() <= 1e-5,
-            "{value} is not {expected}"
-        );
+        assert!((value - expected).abs() <= 1e-5, "{value} is not {expected}");
     }
 
     #[test]
@@ -174,10 +150,8 @@ mod tests {
     #[test]
     fn the_two_coincide_for_two_designs() {
         for first_stage in [5, 20, 60] {
-            let (a, b) = (
-                rinott(2, first_stage, 0.95).unwrap(),
-                dudewicz_dalal(2, first_stage, 0.95).unwrap(),
-            );
+            let (a, b) =
+                (rinott(2, first_stage, 0.95).unwrap(), dudewicz_dalal(2, first_stage, 0.95).unwrap());
             assert!((a - b).abs() < 1e-8, "n0 {first_stage}: {a} and {b}");
         }
     }
@@ -185,9 +159,7 @@ mod tests {
     #[test]
     fn a_chance_that_needs_no_choosing_is_refused() {
         assert!(
-            rinott(4, 20, 0.25).is_err()
-                && dudewicz_dalal(1, 20, 0.9).is_err()
-                && rinott(2, 1, 0.9).is_err()
+            rinott(4, 20, 0.25).is_err() && dudewicz_dalal(1, 20, 0.9).is_err() && rinott(2, 1, 0.9).is_err()
         );
     }
 }

@@ -151,20 +151,9 @@ impl ChancePlan {
             let disprove_at = most_successes(n, demanded, disprove_error);
             used_proving += prove_at.map_or(0.0, |x| binomial_at_least(n, demanded, x));
             used_disproving += disprove_at.map_or(0.0, |x| binomial_at_most(n, demanded, x));
-            limits.push(ChanceLimit {
-                replications: n,
-                prove_error,
-                disprove_error,
-                prove_at,
-                disprove_at,
-            });
+            limits.push(ChanceLimit { replications: n, prove_error, disprove_error, prove_at, disprove_at });
         }
-        Ok(Self {
-            demanded,
-            error_each_way,
-            spending,
-            limits,
-        })
+        Ok(Self { demanded, error_each_way, spending, limits })
     }
 
     /// The demanded chance q.
@@ -182,25 +171,15 @@ impl ChancePlan {
     /// # Errors
     /// There is no such look, or more successes than replications.
     pub fn look(&self, index: usize, successes: u64) -> Result<ChanceLook, CannotSay> {
-        let limit = self.limits.get(index).ok_or(CannotSay::OutOfRange {
-            what: "look",
-            value: index as f64,
-        })?;
+        let limit =
+            self.limits.get(index).ok_or(CannotSay::OutOfRange { what: "look", value: index as f64 })?;
         let n = limit.replications;
         Ok(ChanceLook {
             replications: n,
             successes,
-            lower: limit_or(
-                lower_limit(successes, n, limit.prove_error),
-                limit.prove_error,
-                0.0,
-            )?,
+            lower: limit_or(lower_limit(successes, n, limit.prove_error), limit.prove_error, 0.0)?,
             prove_error: limit.prove_error,
-            upper: limit_or(
-                upper_limit(successes, n, limit.disprove_error),
-                limit.disprove_error,
-                1.0,
-            )?,
+            upper: limit_or(upper_limit(successes, n, limit.disprove_error), limit.disprove_error, 1.0)?,
             disprove_error: limit.disprove_error,
             verdict: limit.verdict(successes),
         })
@@ -209,18 +188,12 @@ impl ChancePlan {
     /// Fewest shifts after which this plan can prove, if all are good: the first look whose limit is within reach. None
     /// if the budget does not suffice even without a failure.
     pub fn fewest_to_prove(&self) -> Option<u64> {
-        self.limits
-            .iter()
-            .find(|limit| limit.prove_at.is_some())
-            .map(|limit| limit.replications)
+        self.limits.iter().find(|limit| limit.prove_at.is_some()).map(|limit| limit.replications)
     }
 
     /// Fewest shifts after which this plan can disprove, if all are bad. None if the budget does not suffice.
     pub fn fewest_to_disprove(&self) -> Option<u64> {
-        self.limits
-            .iter()
-            .find(|limit| limit.disprove_at.is_some())
-            .map(|limit| limit.replications)
+        self.limits.iter().find(|limit| limit.disprove_at.is_some()).map(|limit| limit.replications)
     }
 }
 
@@ -284,8 +257,7 @@ mod tests {
         assert_eq!(fewest_to_prove(0.95, 0.025), Ok(72));
         assert_eq!(fewest_to_prove(0.5, 0.125), Ok(3));
         for (q, n) in [(0.99, 368), (0.95, 72)] {
-            let once =
-                |n| ChancePlan::new(q, &Schedule::once(n).unwrap(), SPENDING, 0.025).unwrap();
+            let once = |n| ChancePlan::new(q, &Schedule::once(n).unwrap(), SPENDING, 0.025).unwrap();
             assert_eq!(once(n).fewest_to_prove(), Some(n));
             assert_eq!(once(n - 1).fewest_to_prove(), None);
         }
@@ -306,11 +278,7 @@ mod tests {
                     } else {
                         Verdict::Open
                     };
-                    assert_eq!(
-                        look.verdict, verdict,
-                        "q {q}, {successes} of {}",
-                        limit.replications
-                    );
+                    assert_eq!(look.verdict, verdict, "q {q}, {successes} of {}", limit.replications);
                 }
             }
         }
@@ -323,22 +291,13 @@ mod tests {
             let plan = ChancePlan::new(0.95, &schedule, spending, 0.025).unwrap();
             let (mut proving, mut disproving) = (0.0, 0.0);
             for limit in plan.limits() {
-                proving += limit
-                    .prove_at
-                    .map_or(0.0, |x| binomial_at_least(limit.replications, 0.95, x));
-                disproving += limit
-                    .disprove_at
-                    .map_or(0.0, |x| binomial_at_most(limit.replications, 0.95, x));
+                proving += limit.prove_at.map_or(0.0, |x| binomial_at_least(limit.replications, 0.95, x));
+                disproving +=
+                    limit.disprove_at.map_or(0.0, |x| binomial_at_most(limit.replications, 0.95, x));
             }
-            assert!(
-                proving <= 0.025 && disproving <= 0.025,
-                "{spending:?}: {proving} {disproving}"
-            );
+            assert!(proving <= 0.025 && disproving <= 0.025, "{spending:?}: {proving} {disproving}");
             // And little of it is wasted.
-            assert!(
-                proving > 0.022 && disproving > 0.022,
-                "{spending:?}: {proving} {disproving}"
-            );
+            assert!(proving > 0.022 && disproving > 0.022, "{spending:?}: {proving} {disproving}");
         }
     }
 

@@ -26,17 +26,11 @@ pub(crate) struct Tails {
 
 impl Tails {
     fn from_lower(lower: f64) -> Self {
-        Self {
-            lower,
-            upper: 1.0 - lower,
-        }
+        Self { lower, upper: 1.0 - lower }
     }
 
     fn from_upper(upper: f64) -> Self {
-        Self {
-            lower: 1.0 - upper,
-            upper,
-        }
+        Self { lower: 1.0 - upper, upper }
     }
 }
 
@@ -52,26 +46,16 @@ pub(crate) fn normal_density(z: f64) -> f64 {
 
 /// Logarithm of x, where y = 1 - x is known without cancellation.
 fn ln_with_complement(x: f64, y: f64) -> f64 {
-    if x > 0.5 {
-        libm::log1p(-y)
-    } else {
-        libm::log(x)
-    }
+    if x > 0.5 { libm::log1p(-y) } else { libm::log(x) }
 }
 
 /// Tails of the beta law with shapes `a`, `b` at `x`; `y` is 1 - x, passed apart so that neither cancels.
 pub(crate) fn beta_tails(a: f64, b: f64, x: f64, y: f64) -> Tails {
     if x <= 0.0 {
-        return Tails {
-            lower: 0.0,
-            upper: 1.0,
-        };
+        return Tails { lower: 0.0, upper: 1.0 };
     }
     if y <= 0.0 {
-        return Tails {
-            lower: 1.0,
-            upper: 0.0,
-        };
+        return Tails { lower: 1.0, upper: 0.0 };
     }
     let front = libm::exp(ln_beta_front(a, b, x, y));
     if x < (a + 1.0) / (a + b + 2.0) {
@@ -159,10 +143,7 @@ pub(crate) fn student_t_density(t: f64, df: f64) -> f64 {
 /// above it (Abramowitz & Stegun 1964, 6.5.29 and 6.5.31).
 pub(crate) fn gamma_tails(shape: f64, x: f64) -> Tails {
     if x <= 0.0 {
-        return Tails {
-            lower: 0.0,
-            upper: 1.0,
-        };
+        return Tails { lower: 0.0, upper: 1.0 };
     }
     let front = libm::exp(shape * libm::log(x) - x - libm::lgamma(shape));
     if x < shape + 1.0 {
@@ -219,10 +200,7 @@ pub(crate) fn relative_deviation_density(s: f64, df: f64) -> f64 {
         return if df > 1.0 { 0.0 } else { (2.0 / PI).sqrt() };
     }
     let half = 0.5 * df;
-    libm::exp(
-        LN_2 + half * libm::log(half) - libm::lgamma(half) + (df - 1.0) * libm::log(s)
-            - half * s * s,
-    )
+    libm::exp(LN_2 + half * libm::log(half) - libm::lgamma(half) + (df - 1.0) * libm::log(s) - half * s * s)
 }
 
 #[cfg(test)]
@@ -236,29 +214,16 @@ mod tests {
 
     #[test]
     fn tails_agree_with_an_independent_library() {
-        for (n, p, k) in [
-            (10, 0.3, 4),
-            (263, 0.31, 90),
-            (2000, 0.95, 1888),
-            (50, 0.5, 25),
-        ] {
+        for (n, p, k) in [(10, 0.3, 4), (263, 0.31, 90), (2000, 0.95, 1888), (50, 0.5, 25)] {
             let law = Binomial::new(p, n).unwrap();
             close(binomial_at_most(n, p, k), law.cdf(k), 1e-10);
             close(binomial_at_least(n, p, k), law.sf(k - 1), 1e-10);
         }
         for (t, df) in [(0.3, 1.0), (-2.0, 4.0), (3.5, 30.0), (1.7, 400.0)] {
-            close(
-                student_t_upper_tail(t, df),
-                StudentsT::new(0.0, 1.0, df).unwrap().sf(t),
-                1e-10,
-            );
+            close(student_t_upper_tail(t, df), StudentsT::new(0.0, 1.0, df).unwrap().sf(t), 1e-10);
         }
         for (shape, x) in [(0.5, 0.1), (3.0, 2.0), (9.5, 20.0), (100.0, 101.5)] {
-            close(
-                gamma_tails(shape, x).lower,
-                Gamma::new(shape, 1.0).unwrap().cdf(x),
-                1e-10,
-            );
+            close(gamma_tails(shape, x).lower, Gamma::new(shape, 1.0).unwrap().cdf(x), 1e-10);
         }
     }
 
@@ -268,9 +233,7 @@ mod tests {
         let (n, p, k) = (100_000_u64, 0.5_f64, 49_900_u64);
         let mut sum = 0.0;
         let mut term = libm::exp(
-            libm::lgamma(n as f64 + 1.0)
-                - libm::lgamma(k as f64 + 1.0)
-                - libm::lgamma((n - k) as f64 + 1.0)
+            libm::lgamma(n as f64 + 1.0) - libm::lgamma(k as f64 + 1.0) - libm::lgamma((n - k) as f64 + 1.0)
                 + n as f64 * libm::log(p),
         );
         for j in (0..=k).rev() {

@@ -27,26 +27,17 @@ impl Schedule {
     /// `first` is 0 or above the budget, growth is not above 1 or so close to it that a thousand looks do not suffice.
     pub fn geometric(first: u64, growth: f64, budget: u64) -> Result<Self, CannotSay> {
         if first == 0 || first > budget {
-            return Err(CannotSay::OutOfRange {
-                what: "first look",
-                value: first as f64,
-            });
+            return Err(CannotSay::OutOfRange { what: "first look", value: first as f64 });
         }
         if !(growth.is_finite() && growth > 1.0) {
-            return Err(CannotSay::OutOfRange {
-                what: "growth between looks",
-                value: growth,
-            });
+            return Err(CannotSay::OutOfRange { what: "growth between looks", value: growth });
         }
         let mut looks = Vec::new();
         let mut next = first;
         while next < budget {
             looks.push(next);
             if looks.len() >= MOST_LOOKS {
-                return Err(CannotSay::OutOfRange {
-                    what: "growth between looks",
-                    value: growth,
-                });
+                return Err(CannotSay::OutOfRange { what: "growth between looks", value: growth });
             }
             // A cast from float saturates, so a huge growth ends at the budget.
             next = ((next as f64 * growth).ceil() as u64).max(next + 1);
@@ -98,18 +89,12 @@ impl Spending {
     pub fn spent(self, total: f64, t: f64) -> Result<f64, CannotSay> {
         inside_unit("total error", total)?;
         if !(0.0..=1.0).contains(&t) {
-            return Err(CannotSay::OutOfRange {
-                what: "fraction of the budget",
-                value: t,
-            });
+            return Err(CannotSay::OutOfRange { what: "fraction of the budget", value: t });
         }
         if let Self::Power { rho } = self
             && !(rho.is_finite() && rho > 0.0)
         {
-            return Err(CannotSay::OutOfRange {
-                what: "power of the spending",
-                value: rho,
-            });
+            return Err(CannotSay::OutOfRange { what: "power of the spending", value: rho });
         }
         if t == 0.0 {
             return Ok(0.0);
@@ -132,11 +117,7 @@ impl Spending {
     /// As for [`Spending::spent`].
     pub fn over(self, schedule: &Schedule, total: f64) -> Result<Vec<f64>, CannotSay> {
         let budget = schedule.budget() as f64;
-        schedule
-            .looks()
-            .iter()
-            .map(|&n| self.spent(total, n as f64 / budget))
-            .collect()
+        schedule.looks().iter().map(|&n| self.spent(total, n as f64 / budget)).collect()
     }
 }
 
@@ -146,25 +127,13 @@ mod tests {
 
     #[test]
     fn a_schedule_rises_to_its_budget() {
-        assert_eq!(
-            Schedule::geometric(10, 1.5, 60).unwrap().looks(),
-            [10, 15, 23, 35, 53, 60]
-        );
-        assert_eq!(
-            Schedule::geometric(1, 1.001, 4).unwrap().looks(),
-            [1, 2, 3, 4]
-        );
-        assert_eq!(
-            Schedule::geometric(5, 1e300, 2000).unwrap().looks(),
-            [5, 2000]
-        );
+        assert_eq!(Schedule::geometric(10, 1.5, 60).unwrap().looks(), [10, 15, 23, 35, 53, 60]);
+        assert_eq!(Schedule::geometric(1, 1.001, 4).unwrap().looks(), [1, 2, 3, 4]);
+        assert_eq!(Schedule::geometric(5, 1e300, 2000).unwrap().looks(), [5, 2000]);
         assert_eq!(Schedule::once(368).unwrap().looks(), [368]);
+        assert!(Schedule::geometric(0, 2.0, 10).is_err() && Schedule::geometric(11, 2.0, 10).is_err());
         assert!(
-            Schedule::geometric(0, 2.0, 10).is_err() && Schedule::geometric(11, 2.0, 10).is_err()
-        );
-        assert!(
-            Schedule::geometric(1, 1.0, 10).is_err()
-                && Schedule::geometric(1, 1.0001, 1_000_000).is_err()
+            Schedule::geometric(1, 1.0, 10).is_err() && Schedule::geometric(1, 1.0001, 1_000_000).is_err()
         );
     }
 
@@ -183,11 +152,7 @@ mod tests {
     #[test]
     fn all_is_spent_at_the_end_and_never_taken_back() {
         let schedule = Schedule::geometric(7, 1.3, 900).unwrap();
-        let kinds = [
-            Spending::ObrienFlemingType,
-            Spending::PocockType,
-            Spending::Power { rho: 0.3 },
-        ];
+        let kinds = [Spending::ObrienFlemingType, Spending::PocockType, Spending::Power { rho: 0.3 }];
         for kind in kinds {
             let spent = kind.over(&schedule, 0.025).unwrap();
             assert_eq!(spent.last(), Some(&0.025));

@@ -64,8 +64,5 @@ pub(crate) fn assert_share(what: &str, hits: u32, trials: u32, expected: f64, ex
     let share = f64::from(hits) / f64::from(trials);
     let variance = expected * (1.0 - expected) / f64::from(trials) + extra_error * extra_error;
     let allowed = 4.5 * variance.sqrt();
-    assert!(
-        (share - expected).abs() <= allowed,
-        "{what}: {share}, expected {expected} +/- {allowed}"
-    );
+    assert!((share - expected).abs() <= allowed, "{what}: {share}, expected {expected} +/- {allowed}");
 }

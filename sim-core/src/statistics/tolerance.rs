@@ -27,12 +27,7 @@ pub fn one_sided(n: u64, share: f64, confidence: f64) -> Result<f64, CannotSay> 
     let root = (n as f64).sqrt();
     let z = normal(share);
     let weights = deviation_weights(n as f64 - 1.0);
-    let reached = |k: f64| -> f64 {
-        weights
-            .iter()
-            .map(|&(s, w)| w * normal_cdf(root * (k * s - z)))
-            .sum()
-    };
+    let reached = |k: f64| -> f64 { weights.iter().map(|&(s, w)| w * normal_cdf(root * (k * s - z))).sum() };
     // The factor rises with the confidence; the bracket doubles until it holds it.
     let (mut low, mut high) = (-1.0, 1.0);
     while reached(low) > confidence && low > -1e9 {
@@ -57,15 +52,7 @@ fn deviation_weights(df: f64) -> Vec<(f64, f64)> {
     // The law has mean near 1 and standard deviation near 1/sqrt(2 df); beyond 12 of them nothing is left.
     let reach = 12.0 / (2.0 * df).sqrt();
     let nodes = panels((1.0 - reach).max(0.0), 1.0 + reach, 40);
-    nodes
-        .iter()
-        .map(|node| {
-            (
-                node.at,
-                node.weight * relative_deviation_density(node.at, df),
-            )
-        })
-        .collect()
+    nodes.iter().map(|node| (node.at, node.weight * relative_deviation_density(node.at, df))).collect()
 }
 
 /// One-sided factor in Natrella's approximation (Natrella 1963, Experimental Statistics, Handbook 91).
@@ -80,10 +67,7 @@ pub fn one_sided_natrella(n: u64, share: f64, confidence: f64) -> Result<f64, Ca
     let b = zp * zp - zc * zc / n;
     let inner = zp * zp - a * b;
     if a <= 0.0 || inner < 0.0 {
-        return Err(CannotSay::OutOfRange {
-            what: "sample size for this approximation",
-            value: n,
-        });
+        return Err(CannotSay::OutOfRange { what: "sample size for this approximation", value: n });
     }
     Ok((zp + inner.sqrt()) / a)
 }
@@ -105,10 +89,7 @@ mod tests {
     use crate::statistics::quantiles::student_t;
 
     fn within(value: f64, expected: f64, tolerance: f64) {
-        assert!(
-            (value - expected).abs() <= tolerance,
-            "{value} is not {expected}"
-        );
+        assert!((value - expected).abs() <= tolerance, "{value} is not {expected}");
     }
 
     #[test]
@@ -116,16 +97,8 @@ mod tests {
         // Check rows S-33 to S-35: NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.6.3 (n = 43, coverage 0.90,
         // confidence 0.99). Row S-36: Owen (1963) tables print 2.911.
         within(one_sided(43, 0.90, 0.99).unwrap(), 1.873_953_6, 0.6e-7); // S-33
-        within(
-            one_sided_natrella(43, 0.90, 0.99).unwrap(),
-            1.875_189_581,
-            0.6e-9,
-        ); // S-34
-        within(
-            two_sided_howe(43, 0.90, 0.99).unwrap(),
-            2.217_315_897,
-            0.6e-9,
-        ); // S-35
+        within(one_sided_natrella(43, 0.90, 0.99).unwrap(), 1.875_189_581, 0.6e-9); // S-34
+        within(two_sided_howe(43, 0.90, 0.99).unwrap(), 2.217_315_897, 0.6e-9); // S-35
         within(one_sided(10, 0.95, 0.95).unwrap(), 2.910_963_4, 0.6e-7); // S-36
     }
 

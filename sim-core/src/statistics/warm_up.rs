@@ -40,10 +40,7 @@ pub fn mser_5(series: &[f64]) -> Result<WarmUp, CannotSay> {
     if series.iter().any(|y| !y.is_finite()) {
         return Err(CannotSay::NotFinite);
     }
-    let means: Vec<f64> = series
-        .chunks_exact(BATCH)
-        .map(|b| b.iter().sum::<f64>() / BATCH as f64)
-        .collect();
+    let means: Vec<f64> = series.chunks_exact(BATCH).map(|b| b.iter().sum::<f64>() / BATCH as f64).collect();
     let limit = means.len() / 2;
     let mut kept = Moments::new();
     let mut best: Option<(usize, f64, f64)> = None;
@@ -78,10 +75,7 @@ mod tests {
     use crate::statistics::test_draws::Lehmer;
 
     fn digits(value: f64, expected: f64) {
-        assert!(
-            (value - expected).abs() < 0.6e-9 * expected.abs(),
-            "{value} is not {expected}"
-        );
+        assert!((value - expected).abs() < 0.6e-9 * expected.abs(), "{value} is not {expected}");
     }
 
     #[test]
@@ -91,16 +85,11 @@ mod tests {
         let series: Vec<f64> = (1..=400)
             .map(|i| {
                 let i = f64::from(i);
-                10.0 + 20.0 * libm::exp(-i / 40.0)
-                    + 3.0 * libm::sin(1.7 * i)
-                    + 2.0 * libm::cos(0.9 * i)
+                10.0 + 20.0 * libm::exp(-i / 40.0) + 3.0 * libm::sin(1.7 * i) + 2.0 * libm::cos(0.9 * i)
             })
             .collect();
         let found = mser_5(&series).unwrap();
-        assert_eq!(
-            (found.removed, found.batches, found.at_limit),
-            (120, 80, false)
-        );
+        assert_eq!((found.removed, found.batches, found.at_limit), (120, 80, false));
         digits(found.mean, 10.137_108_63);
     }
 
@@ -138,10 +127,7 @@ mod tests {
 
     #[test]
     fn short_or_broken_series_are_refused() {
-        assert_eq!(
-            mser_5(&[1.0; 49]),
-            Err(CannotSay::TooFew { have: 49, need: 50 })
-        );
+        assert_eq!(mser_5(&[1.0; 49]), Err(CannotSay::TooFew { have: 49, need: 50 }));
         let mut broken = [1.0; 60];
         broken[3] = f64::INFINITY;
         assert_eq!(mser_5(&broken), Err(CannotSay::NotFinite));

@@ -102,10 +102,7 @@ pub enum Shape {
 
 impl From<Shape> for Law {
     fn from(shape: Shape) -> Self {
-        Law {
-            minimum: 0.0,
-            shape,
-        }
+        Law { minimum: 0.0, shape }
     }
 }
 
@@ -122,11 +119,7 @@ impl Law {
 
     /// Exact variance, base units squared.
     pub fn variance(&self) -> f64 {
-        if self.is_fixed() {
-            0.0
-        } else {
-            self.shape.variance()
-        }
+        if self.is_fixed() { 0.0 } else { self.shape.variance() }
     }
 
     /// Smallest amount that can occur, or the bound that draws can come close to.
@@ -219,11 +212,9 @@ impl Shape {
                     f64::from(*trials)
                 }
             }
-            Shape::Table(rows) => rows
-                .iter()
-                .filter(|row| row.1 > 0.0)
-                .map(|row| row.0)
-                .fold(f64::INFINITY, f64::min),
+            Shape::Table(rows) => {
+                rows.iter().filter(|row| row.1 > 0.0).map(|row| row.0).fold(f64::INFINITY, f64::min)
+            }
             Shape::Observed(list) => list.iter().copied().fold(f64::INFINITY, f64::min),
         }
     }
@@ -252,9 +243,7 @@ impl Shape {
             Shape::Uniform { from, to } => {
                 amount("`from`", *from)?;
                 amount("`to`", *to)?;
-                wanted(from <= to, || {
-                    format!("expected `from` at or below `to`, found {from} and {to}")
-                })
+                wanted(from <= to, || format!("expected `from` at or below `to`, found {from} and {to}"))
             }
             Shape::Triangular { low, likely, high } => {
                 amount("`low`", *low)?;
@@ -280,9 +269,7 @@ impl Shape {
                     format!("expected a step above zero, found {step}")
                 })?;
                 wanted(mean >= step && mean / step <= MOST_STEPS, || {
-                    format!(
-                        "expected a mean of 1 to {MOST_STEPS} steps, found {mean} for a step of {step}"
-                    )
+                    format!("expected a mean of 1 to {MOST_STEPS} steps, found {mean} for a step of {step}")
                 })
             }
             Shape::Binomial { trials, chance } => {
@@ -301,11 +288,8 @@ impl Shape {
             }
             Shape::Table(rows) => check_table(rows),
             Shape::Observed(list) => {
-                wanted(!list.is_empty(), || {
-                    "expected at least one observed amount".to_owned()
-                })?;
-                list.iter()
-                    .try_for_each(|x| amount("an observed amount", *x))
+                wanted(!list.is_empty(), || "expected at least one observed amount".to_owned())?;
+                list.iter().try_for_each(|x| amount("an observed amount", *x))
             }
         }
     }
@@ -321,9 +305,7 @@ fn wanted(holds: bool, message: impl FnOnce() -> String) -> Result<(), String> {
 }
 
 fn amount(what: &str, x: f64) -> Result<(), String> {
-    wanted(x.is_finite() && x >= 0.0, || {
-        format!("expected {what} of zero or more, found {x}")
-    })
+    wanted(x.is_finite() && x >= 0.0, || format!("expected {what} of zero or more, found {x}"))
 }
 
 fn check_mean_spread(mean: f64, spread: f64) -> Result<(), String> {
@@ -331,9 +313,7 @@ fn check_mean_spread(mean: f64, spread: f64) -> Result<(), String> {
     amount("a spread", spread)?;
     wanted(spread == 0.0 || SPREADS.contains(&(spread / mean)), || {
         let (least, most) = (SPREADS.start(), SPREADS.end());
-        format!(
-            "expected a spread of zero or {least} to {most} means, found {spread} for a mean of {mean}"
-        )
+        format!("expected a spread of zero or {least} to {most} means, found {spread} for a mean of {mean}")
     })
 }
 

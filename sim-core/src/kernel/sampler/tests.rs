@@ -3,78 +3,28 @@ use super::*;
 fn laws() -> Vec<Law> {
     let shapes = vec![
         Shape::Uniform { from: 1.0, to: 4.0 },
-        Shape::Triangular {
-            low: 1.0,
-            likely: 1.5,
-            high: 4.0,
-        },
-        Shape::Triangular {
-            low: 1.0,
-            likely: 1.0,
-            high: 4.0,
-        },
+        Shape::Triangular { low: 1.0, likely: 1.5, high: 4.0 },
+        Shape::Triangular { low: 1.0, likely: 1.0, high: 4.0 },
         Shape::Exponential { mean: 2.0 },
-        Shape::Gamma {
-            mean: 2.0,
-            spread: 0.5,
-        },
-        Shape::Gamma {
-            mean: 2.0,
-            spread: 2.0,
-        },
-        Shape::Gamma {
-            mean: 2.0,
-            spread: 3.5,
-        },
-        Shape::Gamma {
-            mean: 2.0,
-            spread: 0.01,
-        },
-        Shape::Lognormal {
-            mean: 2.0,
-            spread: 0.6,
-        },
-        Shape::Weibull {
-            shape: 0.8,
-            scale: 3.0,
-        },
-        Shape::Weibull {
-            shape: 1.0,
-            scale: 3.0,
-        },
-        Shape::Weibull {
-            shape: 2.5,
-            scale: 3.0,
-        },
-        Shape::Geometric {
-            mean: 2.0,
-            step: 0.5,
-        },
-        Shape::Geometric {
-            mean: 1.05,
-            step: 1.0,
-        },
-        Shape::Binomial {
-            trials: 12,
-            chance: 0.3,
-        },
-        Shape::Binomial {
-            trials: 4_000_000,
-            chance: 0.9,
-        },
+        Shape::Gamma { mean: 2.0, spread: 0.5 },
+        Shape::Gamma { mean: 2.0, spread: 2.0 },
+        Shape::Gamma { mean: 2.0, spread: 3.5 },
+        Shape::Gamma { mean: 2.0, spread: 0.01 },
+        Shape::Lognormal { mean: 2.0, spread: 0.6 },
+        Shape::Weibull { shape: 0.8, scale: 3.0 },
+        Shape::Weibull { shape: 1.0, scale: 3.0 },
+        Shape::Weibull { shape: 2.5, scale: 3.0 },
+        Shape::Geometric { mean: 2.0, step: 0.5 },
+        Shape::Geometric { mean: 1.05, step: 1.0 },
+        Shape::Binomial { trials: 12, chance: 0.3 },
+        Shape::Binomial { trials: 4_000_000, chance: 0.9 },
         Shape::Poisson { mean: 0.02 },
         Shape::Poisson { mean: 3.4 },
         Shape::Poisson { mean: 2.5e5 },
         Shape::Table(vec![(5.0, 1.0), (1.0, 3.0), (9.0, 0.0), (2.0, 0.5)]),
         Shape::Observed(vec![3.0, 1.0, 2.0, 1.0, 8.0]),
     ];
-    shapes
-        .into_iter()
-        .map(|shape| Law {
-            minimum: 0.25,
-            shape,
-        })
-        .collect()
+    shapes.into_iter().map(|shape| Law { minimum: 0.25, shape }).collect()
 }
 
 const METHODS: [Method; 2] = [Method::Fast, Method::Inversion];
@@ -102,17 +52,10 @@ fn moments_are_those_of_the_law() {
                 fourth += square * square;
             }
             let error = (variance / n).sqrt();
-            assert!(
-                (sum / n).abs() < 5.0 * error,
-                "{law:?} {method:?}: mean off by {} ({error})",
-                sum / n
-            );
+            assert!((sum / n).abs() < 5.0 * error, "{law:?} {method:?}: mean off by {} ({error})", sum / n);
             let error = ((fourth / n - variance * variance).max(0.0) / n).sqrt() + 1e-12 * variance;
             let off = squares / n - variance;
-            assert!(
-                off.abs() < 5.0 * error,
-                "{law:?} {method:?}: variance off by {off} ({error})"
-            );
+            assert!(off.abs() < 5.0 * error, "{law:?} {method:?}: variance off by {off} ({error})");
         }
     }
 }
@@ -125,12 +68,8 @@ fn methods_agree_in_distribution() {
     for (i, law) in laws().iter().enumerate() {
         let [a, b] = METHODS.map(|method| {
             let sampler = Sampler::new(law, 1.0, method);
-            let mut stream = Stream::new(
-                12,
-                i as u64,
-                "test",
-                if method == Method::Fast { "f" } else { "i" },
-            );
+            let mut stream =
+                Stream::new(12, i as u64, "test", if method == Method::Fast { "f" } else { "i" });
             let mut draws: Vec<f64> = (0..N).map(|_| sampler.draw(&mut stream)).collect();
             draws.sort_by(f64::total_cmp);
             draws
@@ -139,10 +78,7 @@ fn methods_agree_in_distribution() {
             let below = |list: &[f64]| list.partition_point(|y| y <= x) as f64 / N as f64;
             worst.max((below(&a) - below(&b)).abs())
         });
-        assert!(
-            worst < 2.5 / (N as f64 / 2.0).sqrt(),
-            "{law:?}: distance {worst}"
-        );
+        assert!(worst < 2.5 / (N as f64 / 2.0).sqrt(), "{law:?}: distance {worst}");
     }
 }
 
@@ -152,30 +88,15 @@ fn inversion_takes_one_word_and_is_monotone_in_it() {
         let sampler = Sampler::new(&law, 1.0, Method::Inversion);
         let stream = Stream::new(13, 0, "test", "monotone");
         let mut rows: Vec<(u64, f64, f64)> = Vec::new();
-        let (mut words, mut plain, mut mirror) =
-            (stream.clone(), stream.clone(), stream.mirrored());
+        let (mut words, mut plain, mut mirror) = (stream.clone(), stream.clone(), stream.mirrored());
         for _ in 0..3000 {
-            rows.push((
-                words.next_u64(),
-                sampler.draw(&mut plain),
-                sampler.draw(&mut mirror),
-            ));
+            rows.push((words.next_u64(), sampler.draw(&mut plain), sampler.draw(&mut mirror)));
             assert_eq!(words, plain, "{law:?}: not one word per draw");
         }
         rows.sort_by_key(|row| row.0);
         for pair in rows.windows(2) {
-            assert!(
-                pair[0].1 <= pair[1].1,
-                "{law:?}: falls from {:?} to {:?}",
-                pair[0],
-                pair[1]
-            );
-            assert!(
-                pair[0].2 >= pair[1].2,
-                "{law:?}: mirrored rises from {:?} to {:?}",
-                pair[0],
-                pair[1]
-            );
+            assert!(pair[0].1 <= pair[1].1, "{law:?}: falls from {:?} to {:?}", pair[0], pair[1]);
+            assert!(pair[0].2 >= pair[1].2, "{law:?}: mirrored rises from {:?} to {:?}", pair[0], pair[1]);
         }
         assert!(rows[0].1 < rows[2999].1 && rows[0].2 > rows[2999].2);
     }
@@ -186,15 +107,9 @@ fn a_fixed_law_leaves_the_stream_alone() {
     let stream = Stream::new(14, 0, "test", "fixed");
     let shapes = [
         Shape::Fixed(0.6),
-        Shape::Gamma {
-            mean: 0.6,
-            spread: 0.0,
-        },
+        Shape::Gamma { mean: 0.6, spread: 0.0 },
         Shape::Table(vec![(0.6, 2.0)]),
-        Shape::Geometric {
-            mean: 0.6,
-            step: 0.6,
-        },
+        Shape::Geometric { mean: 0.6, step: 0.6 },
     ];
     for shape in shapes {
         for method in METHODS {
@@ -208,11 +123,7 @@ fn a_fixed_law_leaves_the_stream_alone() {
     }
     // A chance of nothing, or of everything, is a fixed count.
     for (chance, count) in [(0.0, 0), (1.0, 5)] {
-        let sampler = Sampler::new(
-            &Shape::Binomial { trials: 5, chance }.into(),
-            1.0,
-            Method::Fast,
-        );
+        let sampler = Sampler::new(&Shape::Binomial { trials: 5, chance }.into(), 1.0, Method::Fast);
         assert_eq!(sampler.draw_count(&mut stream.clone()), count);
     }
 }
@@ -227,26 +138,15 @@ fn times_are_rounded_to_the_nearest_nanosecond_and_bounded() {
     assert_eq!(ns(1.6e-9, 1.0), 2);
     assert_eq!(ns(0.9, 2.0 / 3.0), 600_000_000);
     assert_eq!(ns(1e300, 1.0), LONGEST_NS);
-    assert_eq!(
-        (
-            nearest(-3.0),
-            nearest(0.49),
-            nearest(0.499_999_999_999_999_94)
-        ),
-        (0, 0, 0)
-    );
-    assert_eq!(
-        (nearest(1e15 + 0.75), nearest(2.5), nearest(3.5)),
-        (1_000_000_000_000_001, 2, 4)
-    );
+    assert_eq!((nearest(-3.0), nearest(0.49), nearest(0.499_999_999_999_999_94)), (0, 0, 0));
+    assert_eq!((nearest(1e15 + 0.75), nearest(2.5), nearest(3.5)), (1_000_000_000_000_001, 2, 4));
     for law in laws() {
         for method in METHODS {
             let sampler = Sampler::new(&law, 0.5, method);
             for _ in 0..200 {
                 let (mut a, mut b) = (stream.clone(), stream.clone());
                 let seconds = sampler.draw(&mut a);
-                let off =
-                    sampler.draw_ns(&mut stream) as f64 - (seconds * 1e9).min(LONGEST_NS as f64);
+                let off = sampler.draw_ns(&mut stream) as f64 - (seconds * 1e9).min(LONGEST_NS as f64);
                 // Beyond the rounding itself only the last bits of the product.
                 assert!(off.abs() <= 0.5 + 1e-15 * seconds * 1e9, "{law:?}: {off}");
                 assert!((sampler.draw_count(&mut b) as f64 - seconds).abs() <= 0.5);
@@ -260,16 +160,8 @@ fn times_are_rounded_to_the_nearest_nanosecond_and_bounded() {
 #[test]
 fn mirrored_exponentials_have_the_textbook_correlation() {
     const N: u32 = 400_000;
-    let first = Sampler::new(
-        &Shape::Exponential { mean: 1.0 }.into(),
-        1.0,
-        Method::Inversion,
-    );
-    let second = Sampler::new(
-        &Shape::Exponential { mean: 5.0 }.into(),
-        1.0,
-        Method::Inversion,
-    );
+    let first = Sampler::new(&Shape::Exponential { mean: 1.0 }.into(), 1.0, Method::Inversion);
+    let second = Sampler::new(&Shape::Exponential { mean: 5.0 }.into(), 1.0, Method::Inversion);
     let mut plain = Stream::new(16, 0, "test", "mirror");
     let mut mirror = plain.clone().mirrored();
     // Known means and spreads, so the estimate is a mean of products with an error of its own.
@@ -282,10 +174,7 @@ fn mirrored_exponentials_have_the_textbook_correlation() {
     let n = f64::from(N);
     let mean = sum / n;
     let error = ((squares / n - mean * mean) / n).sqrt();
-    assert!(
-        (mean + 0.644_934_066_8).abs() < 4.5 * error,
-        "{mean} +- {error}"
-    );
+    assert!((mean + 0.644_934_066_8).abs() < 4.5 * error, "{mean} +- {error}");
     assert!(error < 0.002);
 }
 
@@ -295,15 +184,7 @@ fn mirrored_exponentials_have_the_textbook_correlation() {
 fn weibull_lives_of_a_device_have_the_textbook_mean() {
     const N: u32 = 200_000;
     for method in METHODS {
-        let life = Sampler::new(
-            &Shape::Weibull {
-                shape: 0.5,
-                scale: 1.0,
-            }
-            .into(),
-            1.0,
-            method,
-        );
+        let life = Sampler::new(&Shape::Weibull { shape: 0.5, scale: 1.0 }.into(), 1.0, method);
         let mut stream = Stream::new(17, 0, "test", "device");
         let (mut sum, mut squares) = (0.0, 0.0);
         for _ in 0..N {
@@ -315,10 +196,7 @@ fn weibull_lives_of_a_device_have_the_textbook_mean() {
         let n = f64::from(N);
         let mean = sum / n;
         let error = ((squares / n - mean * mean) / n).sqrt();
-        assert!(
-            (mean - 7.0 / 9.0).abs() < 4.5 * error,
-            "{method:?}: {mean} +- {error}"
-        );
+        assert!((mean - 7.0 / 9.0).abs() < 4.5 * error, "{method:?}: {mean} +- {error}");
         assert!(error < 0.01);
     }
 }
@@ -339,9 +217,7 @@ fn draws_are_pinned() {
                 let mut stream = Stream::new(18, 0, "test", "pinned");
                 (0..100).fold(0, |hash: u64, _| {
                     let draw = sampler.draw(&mut stream).to_bits();
-                    (hash ^ draw)
-                        .wrapping_mul(0x9e37_79b9_7f4a_7c15)
-                        .rotate_left(29)
+                    (hash ^ draw).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(29)
                 })
             });
             (fast, inversion)

@@ -1,0 +1,276 @@
+//! Checks between the parts of a scenario: names, references, connections.
+
+use super::{OUT, Scenario, is_reserved};
+use crate::diag::{Diagnostics, Problem, code};
+use crate::stations::blueprint::To;
+use crate::stations::catalogue::Entry;
+use crate::terms::kind::unknown;
+use crate::terms::stops::{Cause, StopSpec};
+use crate::text::forms::Spanned;
+
+/// Most stations, equal ones counted apart.
+const STATIONS_MAX: u64 = 2000;
+
+/// Reports everything that is wrong between the parts of the scenario.
+pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
+    check_names(scenario, problems);
+    check_references(scenario, problems);
+    for entry in &scenario.stations {
+        entry.blueprint.check(&scenario.kinds, problems);
+        check_stops(scenario, entry, problems);
+    }
+    if !problems.has_errors() {
+        check_connections(scenario, problems);
+    }
+}
+
+fn check_names(scenario: &Scenario, problems: &mut Diagnostics) {
+    let stations = scenario.stations.iter().map(|entry| &entry.id);
+    let pools = scenario.attendants.iter().map(|pool| &pool.id);
+    let sensors = scenario.sensors.iter().map(|sensor| &sensor.id);
+    let all: Vec<&Spanned<String>> = stations.chain(pools).chain(sensors).collect();
+    for (n, id) in all.iter().enumerate() {
+        if is_reserved(&id.value) {
+            problems.error(
+                &id.place,
+                Problem::new(code::BAD_NAME, format!("`{}` means leaving the line", id.value))
+                    .help("choose another name"),
+            );
+        }
+        if let Some(first) = all[..n].iter().find(|first| first.value == id.value) {
+            problems.error(
+                &id.place,
+                Problem::new(code::DUPLICATE_NAME, format!("the name `{}` is taken", id.value))
+                    .related(first.place.span, "it stands here first")
+                    .help("choose another name"),
+            );
+        }
+    }
+    let n: u64 = scenario.stations.iter().map(|entry| u64::from(entry.count)).sum();
+    if n > STATIONS_MAX
+        && let Some(entry) = scenario.stations.first()
+    {
+        let problem = Problem::new(code::OUT_OF_RANGE, format!("the line has {n} stations"));
+        problems.error(&entry.place, problem.expected(format!("{STATIONS_MAX} at most")));
+    }
+}
+
+fn known_stations(scenario: &Scenario) -> Vec<&str> {
+    scenario.stations.iter().map(|entry| entry.id.value.as_str()).collect()
+}
+
+fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
+    let stations = known_stations(scenario);
+    let pools: Vec<&str> = scenario.attendants.iter().map(|pool| pool.id.value.as_str()).collect();
+    let mut must = |name: &Spanned<String>, what: &str, known: &[&str]| {
+        if !name.value.is_empty() && !known.contains(&name.value.as_str()) {
+            problems.error(&name.place, unknown(what, &name.value, known));
+        }
+    };
+    let mut ends = stations.clone();
+    ends.push(OUT);
+    for entry in &scenario.stations {
+        for exit in entry.blueprint.exits() {
+            if let To::Named(name) = &exit.to {
+                must(name, "station", &ends);
+            }
+        }
+        entry.priority.iter().for_each(|name| must(name, "station", &stations));
+        entry.blueprint.named_inlets().iter().for_each(|name| must(name, "station", &stations));
+        entry.blueprint.pools().iter().for_each(|name| must(name, "attendants", &pools));
+        let inner = entry.blueprint.inner_stops();
+        for stop in entry.stops.iter().chain(inner.iter().map(|(stop, _)| stop)) {
+            stop.by.iter().for_each(|name| must(name, "attendants", &pools));
+        }
+    }
+    for pool in &scenario.attendants {
+        pool.priority.iter().for_each(|name| must(name, "station", &stations));
+    }
+    for sensor in &scenario.sensors {
+        sensor.watches.iter().chain(&sensor.holds).for_each(|name| must(name, "station", &stations));
+    }
+    let mut rest = stations.clone();
+    rest.extend(&pools);
+    for pause in &scenario.plan.breaks {
+        pause.of.iter().for_each(|name| must(name, "station or attendants", &rest));
+    }
+    scenario.plan.start_at.iter().for_each(|(name, _)| must(name, "station", &stations));
+    scenario.promise.at.iter().for_each(|name| must(name, "station", &stations));
+    let picks = scenario.measures.iter().flat_map(|measure| &measure.any_of);
+    picks.chain(&scenario.promise.net_of).for_each(|pick| must(&pick.station, "station", &stations));
+}
+
+fn check_stops(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
+    let keys: Vec<&str> = entry.blueprint.exits().iter().map(|exit| exit.key).collect();
+    let inner = entry.blueprint.inner_stops();
+    for stop in entry.stops.iter().chain(inner.iter().map(|(stop, _)| stop)) {
+        check_stop(scenario, stop, &keys, problems);
+    }
+}
+
+fn check_stop(scenario: &Scenario, stop: &StopSpec, exits: &[&str], problems: &mut Diagnostics) {
+    if let Some(then) = &stop.then
+        && !exits.contains(&then.value.as_str())
+    {
+        problems.error(&then.place, unknown("exit key of this station named", &then.value, exits));
+    }
+    if let Cause::PerPartByCondition(map) = &stop.cause {
+        let all = scenario.kinds.iter().flat_map(|kind| kind.conditions.iter().map(String::as_str));
+        let conditions: Vec<&str> = all.collect();
+        for (name, _) in map {
+            if !conditions.contains(&name.value.as_str()) {
+                problems.error(&name.place, unknown("condition", &name.value, &conditions));
+            }
+        }
+    }
+}
+
+/// Every station that takes is fed, every exit leads to somebody who takes, and something is a source.
+fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let mut fed = vec![false; entries.len()];
+    for (n, entry) in entries.iter().enumerate() {
+        for exit in entry.blueprint.exits() {
+            let Some(target) = target_of(scenario, n, &exit.to) else { continue };
+            fed[target] = true;
+            if !entries[target].blueprint.takes() {
+                let to = &entries[target].id.value;
+                problems.error(
+                    &entry.place,
+                    Problem::new(
+                        code::BAD_CONNECTION,
+                        format!("`{}` gives to `{to}`, which takes nothing", entry.id.value),
+                    )
+                    .help(format!("name the right station in `{}`, or `{OUT}` to leave the line", exit.key)),
+                );
+            }
+        }
+    }
+    check_bodies(scenario, problems);
+    check_bins(scenario, problems);
+    for (n, entry) in entries.iter().enumerate() {
+        if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
+            problems.error(
+                &entry.id.place,
+                Problem::new(code::NOT_FED, format!("nothing feeds `{}`", entry.id.value))
+                    .help("name it in the `to` of another station, or take it out"),
+            );
+        }
+        for name in entry.blueprint.named_inlets() {
+            let feeds = |from: usize| {
+                entries[from].id.value == name.value
+                    && entries[from]
+                        .blueprint
+                        .exits()
+                        .iter()
+                        .any(|e| target_of(scenario, from, &e.to) == Some(n))
+            };
+            if !(0..entries.len()).any(feeds) {
+                problems.error(
+                    &name.place,
+                    Problem::new(
+                        code::BAD_CONNECTION,
+                        format!("`{}` does not give to `{}`", name.value, entry.id.value),
+                    )
+                    .help(format!("set `to` of `{}` to `{}`", name.value, entry.id.value)),
+                );
+            }
+        }
+    }
+}
+
+/// Places that nobody works at don't choose, and are no point of use.
+fn check_bodies(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let has_body = |entry: &Entry| entry.blueprint.body(&scenario.kinds, "").is_some();
+    for (n, entry) in entries.iter().enumerate() {
+        for exit in entry.blueprint.exits() {
+            let Some(to) = target_of(scenario, n, &exit.to).map(|to| &entries[to]) else { continue };
+            if has_body(to) && to.count > 1 && to.count != entry.count {
+                let message =
+                    format!("`{}` is {} side by side, and nothing chooses among them", to.id.value, to.count);
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, message)
+                        .help("put a divider before them, or give both stations the same `count`"),
+                );
+            }
+            if has_body(to) && entry.blueprint.needs_a_taker() {
+                let message = format!(
+                    "`{}` gives nothing by itself, and `{}` takes nothing by itself",
+                    entry.id.value, to.id.value
+                );
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, message)
+                        .help("put an elevator, a meter conveyor or another station between them"),
+                );
+            }
+        }
+        if entry.in_turn && entry.count > 1 {
+            let beyond = entry.blueprint.exits().first().and_then(|exit| target_of(scenario, n, &exit.to));
+            if !beyond.is_some_and(|to| has_body(&entries[to]) && entries[to].count == 1) {
+                problems.error(
+                    &entry.place,
+                    Problem::new(
+                        code::BAD_CONNECTION,
+                        "stations deliver in turn onto one track, belt or bin",
+                    )
+                    .help("let `to` lead to one track, or take `in_turn` out"),
+                );
+            }
+        }
+    }
+    for name in &scenario.promise.at {
+        if entries.iter().any(|entry| entry.id.value == name.value && has_body(entry)) {
+            let message =
+                format!("`{}` only holds parts; they are counted where a station hands them on", name.value);
+            problems.error(
+                &name.place,
+                Problem::new(code::BAD_CONNECTION, message).help("name the station after it"),
+            );
+        }
+    }
+}
+
+/// Who pours gives to a bin, and who lifts out of bulk takes from bins only.
+fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let body = |n: usize| entries[n].blueprint.body(&scenario.kinds, &entries[n].id.value);
+    let is_bin = |n: usize| body(n).is_some_and(|place| place.counts().is_some());
+    for (n, entry) in entries.iter().enumerate() {
+        for (no, exit) in entry.blueprint.exits().iter().enumerate() {
+            let target = target_of(scenario, n, &exit.to);
+            let id = &entry.id.value;
+            if no == 0 && entry.blueprint.gives_to_bin() && !target.is_some_and(is_bin) {
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, format!("`{id}` pours parts, but not into a bin"))
+                        .help("put a station of the type `bin` next, or name one in `to`"),
+                );
+            }
+            if let Some(target) = target
+                && entries[target].blueprint.takes_from_bin()
+                && !is_bin(n)
+            {
+                let to = &entries[target].id.value;
+                problems.error(
+                    &entry.place,
+                    Problem::new(
+                        code::BAD_CONNECTION,
+                        format!("`{to}` lifts parts out of a bin, and `{id}` is none"),
+                    )
+                    .help("put a station of the type `bin` between the two"),
+                );
+            }
+        }
+    }
+}
+
+/// The entry to which an exit leads; `None` out of the line.
+pub(crate) fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
+    match to {
+        To::Next => (from + 1 < scenario.stations.len()).then_some(from + 1),
+        To::Named(name) => scenario.stations.iter().position(|entry| entry.id.value == name.value),
+    }
+}

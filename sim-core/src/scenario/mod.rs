@@ -1,0 +1,146 @@
+//! A scenario: the line, the people, the plan and the promise, as one file states them.
+//!
+//! Reading never stops at the first problem; all of a file's problems come back at once, each with its
+//! place. A scenario with errors is never handed out, so that nothing can be compiled from an unchecked one.
+
+mod check;
+mod control;
+mod people;
+mod plan;
+mod promise;
+
+pub(crate) use check::target_of;
+pub use control::{Level, SensorSpec, SightWord, level};
+pub use people::PoolSpec;
+pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
+pub use promise::{Clause, Goal, MeasureSpec, Promise, StatePick};
+
+use crate::diag::{Diagnostic, Diagnostics};
+use crate::stations::catalogue::{Entry, station};
+use crate::terms::kind::{self, Kind};
+use crate::text::fields::{Object, read_text};
+use crate::text::forms::{Spanned, count, list_of, map_of, nested, one_of, text};
+use crate::text::schema;
+use crate::units::System;
+
+/// Version of the file format that this program reads.
+pub const FORMAT: u64 = 1;
+
+/// The word that leaves the line.
+pub const OUT: &str = "out";
+
+/// A checked scenario.
+#[derive(Debug)]
+pub struct Scenario {
+    /// What it is about.
+    pub title: Option<String>,
+    /// Units of the report.
+    pub units: System,
+    /// Part kinds, at least one.
+    pub kinds: Vec<Kind>,
+    /// Stations in flow order.
+    pub stations: Vec<Entry>,
+    /// Pools of attendants.
+    pub attendants: Vec<PoolSpec>,
+    /// Sensors.
+    pub sensors: Vec<SensorSpec>,
+    /// Measures of the file's own.
+    pub measures: Vec<MeasureSpec>,
+    /// What is run.
+    pub plan: RunPlan,
+    /// What is promised.
+    pub promise: Promise,
+}
+
+/// What came of reading a file.
+#[derive(Debug)]
+pub struct Checked {
+    /// The scenario, if there was no error.
+    pub scenario: Option<Scenario>,
+    /// Errors and warnings in order of position.
+    pub problems: Vec<Diagnostic>,
+}
+
+/// Reads and checks a scenario file.
+pub fn read(source: &str) -> Checked {
+    let (scenario, mut problems) = read_text(source, read_root);
+    let Some(scenario) = scenario else { return Checked { scenario: None, problems: problems.into_vec() } };
+    // Names and connections are checked even where fields had errors, but only on what was really read.
+    check::check(&scenario, &mut problems);
+    let scenario = (!problems.has_errors()).then_some(scenario);
+    Checked { scenario, problems: problems.into_vec() }
+}
+
+/// The JSON Schema of the file.
+pub fn schema() -> serde_json::Value {
+    schema::describe("feedproof scenario", read_root)
+}
+
+fn read_root(object: &mut Object<'_>) -> Scenario {
+    const UNITS: &[(&str, System, &str)] = &[
+        ("metric", System::Metric, "reports in metres and kilograms"),
+        ("inch", System::Inch, "reports in inches, feet and pounds"),
+    ];
+    object.maybe("$schema", text(), "Where an editor finds the schema; not read");
+    object.required("feedproof", count().at_least(FORMAT).at_most(FORMAT), "Version of the file format: 1");
+    Scenario {
+        title: object.maybe("title", text(), "What the line is, in a few words"),
+        units: object.optional("units", one_of(UNITS), "metric", "Units of the report"),
+        kinds: read_kinds(object),
+        stations: object.required("stations", list_of(station()).at_least(1), "The stations, in flow order"),
+        attendants: object.optional(
+            "attendants",
+            list_of(nested("attendants", people::read)),
+            "[]",
+            "People who clear jams, bring containers and repair, in pools with the same duties",
+        ),
+        sensors: object.optional(
+            "sensors",
+            list_of(nested("sensor", control::read)),
+            "[]",
+            "Sensors that watch levels and hold stations",
+        ),
+        measures: object.optional(
+            "measures",
+            list_of(nested("measure", promise::read_measure)),
+            "[]",
+            "Measures of one's own: share of time in which any of a list of station states holds",
+        ),
+        plan: object.optional("plan", nested("plan", plan::read), "{}", "What is run"),
+        promise: object
+            .maybe(
+                "promise",
+                nested("promise", promise::read),
+                "What the line has to reach; left out: no verdict",
+            )
+            .unwrap_or_default(),
+    }
+}
+
+fn read_kinds(object: &mut Object<'_>) -> Vec<Kind> {
+    let parts: Option<Vec<(Spanned<String>, Kind)>> = object.maybe(
+        "parts",
+        map_of(nested("part", kind::read)).at_least(1),
+        "The part kinds by name; left out: one kind named `part`, always good, without attitudes",
+    );
+    match parts {
+        None => vec![Kind::plain("part")],
+        Some(parts) if parts.is_empty() => vec![Kind::plain("part")],
+        Some(parts) => parts
+            .into_iter()
+            .map(|(name, kind)| Kind { name: name.value, place: name.place, ..kind })
+            .collect(),
+    }
+}
+
+/// Whether the name is one of those that mean something to the file format.
+pub(crate) fn is_reserved(name: &str) -> bool {
+    name == OUT
+}
+
+/// Collects problems of a scenario that was built by other means than reading.
+pub fn check(scenario: &Scenario) -> Diagnostics {
+    let mut problems = Diagnostics::new();
+    check::check(scenario, &mut problems);
+    problems
+}

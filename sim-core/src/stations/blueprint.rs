@@ -1,0 +1,294 @@
+//! What a scenario's station has to say to the rest: where it gives to, what its body is, how it is built.
+//!
+//! A blueprint is a station as the file states it, checked in itself. The network asks it for its exits and
+//! its body, connects these by name, and has it built on its site.
+
+use super::Station;
+use super::alarm::Alarm;
+use super::dice::Dice;
+use super::tools::Classes;
+use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
+use crate::kernel::sampler::Method;
+use crate::kernel::{Exit, Inlets, Moment, Place, PlaceId, Sampler, StationId, TimerId};
+use crate::terms::kind::{Kind, unknown};
+use crate::terms::law::Law;
+use crate::terms::stops::StopSpec;
+use crate::text::fields::Object;
+use crate::text::forms::{Spanned, name};
+use std::fmt::Debug;
+
+/// Where an exit leads.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum To {
+    /// To the next station of the file.
+    Next,
+    /// To the station with this name; `out` leaves the line.
+    Named(Spanned<String>),
+}
+
+/// One exit of a station. Exit 0 is the way on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ExitSpec {
+    /// The key in the file, such as `to` or `rejects_to`.
+    pub key: &'static str,
+    /// Where it leads.
+    pub to: To,
+}
+
+/// Reads the key `to`: where the station gives to.
+pub fn read_to(object: &mut Object<'_>) -> To {
+    let to = object.maybe(
+        "to",
+        name(),
+        "The station that comes next, or `out`; left out: the next one in the file (the last one: `out`)",
+    );
+    to.map_or(To::Next, To::Named)
+}
+
+/// A station as the file states it.
+pub trait Blueprint: Debug + Send + Sync {
+    /// Its exits, the way on first. A station without exits ends the line.
+    fn exits(&self) -> Vec<ExitSpec>;
+
+    /// Whether it takes parts from others.
+    fn takes(&self) -> bool {
+        true
+    }
+
+    /// The kind of part that it brings into the line, if it is a source.
+    fn brings(&self, _kinds: &[Kind]) -> Option<u8> {
+        None
+    }
+
+    /// Whether a primed line starts with its body full of good parts (tracks).
+    fn starts_full(&self) -> bool {
+        false
+    }
+
+    /// Whether it needs no feeder: it holds parts of its own from the start, or never runs out.
+    fn is_stocked(&self) -> bool {
+        false
+    }
+
+    /// Whether somebody has to take from it: it gives nothing by itself (bins).
+    fn needs_a_taker(&self) -> bool {
+        false
+    }
+
+    /// Whether its timers rank after the attendants (dumpers).
+    fn ranks_last(&self) -> bool {
+        false
+    }
+
+    /// Names of the stations that feed its inlets, where the file tells inlets apart.
+    fn named_inlets(&self) -> Vec<Spanned<String>> {
+        Vec::new()
+    }
+
+    /// The place that is the station's body (tracks, belts, bins); `None` for stations that take by
+    /// themselves.
+    fn body(&self, _kinds: &[Kind], _name: &str) -> Option<Place> {
+        None
+    }
+
+    /// Stops that belong to insides of the station, with the moment at which they strike.
+    fn inner_stops(&self) -> Vec<(StopSpec, Moment)> {
+        Vec::new()
+    }
+
+    /// Names of attendants that it calls by itself (hauling, refilling).
+    fn pools(&self) -> Vec<Spanned<String>> {
+        Vec::new()
+    }
+
+    /// Whether a hold or a break freezes it, instead of only keeping it from starting (lifts and belts).
+    fn freezes(&self) -> bool {
+        false
+    }
+
+    /// Whether breaks leave it alone (gravity tracks).
+    fn ignores_breaks(&self) -> bool {
+        false
+    }
+
+    /// Whether what its way on leads to must be a bin (it pours).
+    fn gives_to_bin(&self) -> bool {
+        false
+    }
+
+    /// Whether all that it takes from must be bins (it lifts parts out of bulk).
+    fn takes_from_bin(&self) -> bool {
+        false
+    }
+
+    /// Number of inlets whose lack is told apart (machines with several), else 0.
+    fn n_told_inlets(&self) -> u32 {
+        0
+    }
+
+    /// Checks against the part kinds; problems go to `problems`.
+    fn check(&self, _kinds: &[Kind], _problems: &mut Diagnostics) {}
+
+    /// What it does to the flow of parts, for the balance.
+    fn traffic(&self, traffic: &mut TrafficSite<'_>);
+
+    /// Builds the running station.
+    fn build(&self, site: &mut Site<'_>) -> Station;
+}
+
+/// What the balance tells a station, and what the station tells the balance: see [`crate::balance`].
+#[derive(Debug)]
+pub struct TrafficSite<'a> {
+    /// Part kinds.
+    pub kinds: &'a [Kind],
+    /// Numbers of classes.
+    pub classes: &'a Classes,
+    /// What becomes of a part of each class: rows of (exit, class it leaves in, share). Starts as: all go on
+    /// through exit 0 as they came.
+    pub routes: Vec<Vec<(u8, usize, f64)>>,
+    /// Mean time for which a part of each class keeps one of the places of the station, s. Starts as 0.
+    pub seconds: Vec<f64>,
+    /// Parts handled at once. Starts as 1.
+    pub places: f64,
+    /// Parts that it brings into the line, if it is a source.
+    pub source: Option<SourceTraffic>,
+    /// How it shares the flow among its exits 0, 1, 2 ..., if it does so by room and not by class.
+    pub split: Split,
+    /// Parts of each inlet in one product (machines with several inlets).
+    pub per_product: Vec<f64>,
+}
+
+/// What a source brings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SourceTraffic {
+    /// Which kind.
+    pub kind: u8,
+    /// Most parts per second; infinite if it never runs out.
+    pub most_per_s: f64,
+    /// Whether it brings that many whether or not they are wanted (streams).
+    pub is_driven: bool,
+}
+
+/// How a station shares its flow among exits of the same sort.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub enum Split {
+    /// By class only: the rows say it all.
+    #[default]
+    ByClass,
+    /// By fixed shares.
+    Fixed(Vec<f64>),
+    /// The first takes what it can, the next one the rest, and so on.
+    FillFirst,
+    /// Evenly as long as all have room, then by what each can take.
+    Even,
+}
+
+/// What the network gives to a station that is being built.
+#[derive(Debug)]
+pub struct Site<'a> {
+    /// Its number.
+    pub me: StationId,
+    /// Its name.
+    pub name: &'a str,
+    /// Part kinds.
+    pub kinds: &'a [Kind],
+    /// Numbers of classes.
+    pub classes: &'a Classes,
+    /// Places it takes from, joined as the file says.
+    pub inlets: Inlets,
+    /// The place from which each named inlet takes, in the order of [`Blueprint::named_inlets`].
+    pub named_inlets: Vec<Inlets>,
+    /// Its exits, in the order of [`Blueprint::exits`].
+    pub exits: Vec<Exit>,
+    /// Its body.
+    pub body: Option<PlaceId>,
+    /// Pools of attendants, in the order of [`Blueprint::pools`].
+    pub pools: Vec<u16>,
+    /// How variates are drawn.
+    pub method: Method,
+    pub(crate) timers: &'a [TimerId],
+    /// For each timer asked for: whether it stands still with the station.
+    pub(crate) asked: Vec<bool>,
+    pub(crate) watch: Vec<PlaceId>,
+    pub(crate) wakes: Vec<(PlaceId, u32)>,
+}
+
+/// Most timers that one station may ask for.
+pub const STATION_TIMERS: usize = 4;
+
+impl Site<'_> {
+    /// The next timer of the station. Timers are numbered `which` = 0, 1, 2 ... in the order of asking, and
+    /// stand still while the station does.
+    ///
+    /// # Panics
+    /// If a station asks for more than [`STATION_TIMERS`].
+    pub fn alarm(&mut self) -> Alarm {
+        self.ask(true)
+    }
+
+    /// As [`Site::alarm`], but the timer goes on while the station stands.
+    pub fn free_alarm(&mut self) -> Alarm {
+        self.ask(false)
+    }
+
+    fn ask(&mut self, stands: bool) -> Alarm {
+        let timer = self.timers[self.asked.len()];
+        self.asked.push(stands);
+        Alarm::new(timer)
+    }
+
+    /// A compiled law.
+    pub fn law(&self, law: &Law) -> Sampler {
+        Sampler::new(law, 1.0, self.method)
+    }
+
+    /// Luck for one purpose.
+    pub fn dice(&self, purpose: &str) -> Dice {
+        Dice::new(self.name, purpose)
+    }
+
+    /// Has the station look (see [`Station::look`]) after every change of content of `place`.
+    pub fn watch(&mut self, place: PlaceId) {
+        self.watch.push(place);
+    }
+
+    /// Has the station marked by entries into `place` as long as it holds at most `level` parts (it takes
+    /// several at once).
+    pub fn wake_until(&mut self, place: PlaceId, level: u32) {
+        self.wakes.push((place, level));
+    }
+
+    /// Index of the part kind with this name; the first one without a name. Checked before.
+    pub fn kind(&self, name: Option<&Spanned<String>>) -> u8 {
+        kind_named(self.kinds, name)
+    }
+}
+
+/// Reports a part kind that is not known.
+pub fn check_kind(kinds: &[Kind], name: Option<&Spanned<String>>, problems: &mut Diagnostics) {
+    if let Some(name) = name
+        && !kinds.iter().any(|kind| kind.name == name.value)
+    {
+        let names: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();
+        problems.error(&name.place, unknown("part", &name.value, &names));
+    }
+}
+
+/// The number of the kind with this name; the first without a name.
+pub fn kind_named(kinds: &[Kind], name: Option<&Spanned<String>>) -> u8 {
+    name.and_then(|name| kinds.iter().position(|kind| kind.name == name.value)).unwrap_or(0) as u8
+}
+
+/// Reads which part a source brings.
+pub fn read_part(object: &mut Object<'_>) -> Option<Spanned<String>> {
+    object.maybe("part", name(), "The part kind that it brings; left out: the first one of the file")
+}
+
+/// The problem of a quantity of a part that is needed here and was not given.
+pub fn part_needs(place: &FilePlace, kind: &Kind, key: &str, why: &str, problems: &mut Diagnostics) {
+    problems.error(
+        place,
+        Problem::new(code::MISSING_KEY, format!("{why} needs the `{key}` of part `{}`", kind.name))
+            .help(format!("give `{key}` at the part")),
+    );
+}

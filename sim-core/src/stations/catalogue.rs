@@ -1,0 +1,135 @@
+//! The catalogue: which stations a scenario may name, and what they all have in common.
+
+use super::blueprint::Blueprint;
+use super::{
+    bin, divider, dumper, elevator, escapement, gauge, machine, meter, path_spec, scrap_box, screen,
+    selector, stream, track, work,
+};
+use crate::diag::Place;
+use crate::kernel::Spread;
+use crate::terms::stops::{StopSpec, read_stops};
+use crate::text::fields::Object;
+use crate::text::forms::{Spanned, Variant, Variants, count, flag, list_of, name, one_of, variants};
+
+/// A station of the file: what all have in common, and its blueprint.
+#[derive(Debug)]
+pub struct Entry {
+    /// Its name.
+    pub id: Spanned<String>,
+    /// Where it stands.
+    pub place: Place,
+    /// The word for its type.
+    pub word: &'static str,
+    /// Equal stations side by side.
+    pub count: u32,
+    /// How the flow spreads over them.
+    pub spread: Spread,
+    /// Whether they deliver strictly in turn.
+    pub in_turn: bool,
+    /// Stations that feed it, the most important first.
+    pub priority: Vec<Spanned<String>>,
+    /// Jams and breakdowns.
+    pub stops: Vec<StopSpec>,
+    /// What is its own.
+    pub blueprint: Box<dyn Blueprint>,
+}
+
+fn entry<B: Blueprint + 'static>(
+    object: &mut Object<'_>,
+    word: &'static str,
+    read: fn(&mut Object<'_>) -> B,
+) -> Entry {
+    const SPREADS: &[(&str, Spread, &str)] = &[
+        ("listed", Spread::Listed, "the first that is free"),
+        ("in turn", Spread::InTurn, "one after the other, past those that are not free"),
+        ("longest idle", Spread::LongestIdle, "the one that has been free for longest"),
+    ];
+    Entry {
+        id: object.required("id", name(), "Its name; messages, reports and other stations use it"),
+        place: object.place(),
+        word,
+        count: object.optional(
+            "count",
+            count().at_least(1).at_most(64),
+            "1",
+            "Equal stations side by side, named `id 1`, `id 2` and so on; other stations name them all by `id`",
+        ) as u32,
+        spread: object.optional(
+            "spread",
+            one_of(SPREADS),
+            "listed",
+            "How what comes is spread over equal stations, or over all that take from this one",
+        ),
+        in_turn: object.optional(
+            "in_turn",
+            flag(),
+            "false",
+            "Equal stations deliver strictly one after the other, waiting for the one whose turn it is",
+        ),
+        priority: object.optional(
+            "priority",
+            list_of(name()),
+            "[]",
+            "Stations that feed this one, the most important first; without it the one that has waited longest goes first",
+        ),
+        stops: read_stops(object),
+        blueprint: Box::new(read(object)),
+    }
+}
+
+/// One line of the catalogue.
+macro_rules! station {
+    ($word:literal, $read:path, $doc:literal) => {
+        Variant { word: $word, doc: $doc, read: |object| entry(object, $word, $read) }
+    };
+}
+
+/// All station types: the word for `type`, its read function, and what it is.
+pub const CATALOGUE: &[Variant<Entry>] = &[
+    station!("work", work::read, "Plain work station: a time for each part, blocking after service"),
+    station!("stream", stream::read, "Parts that come from a process upstream on a clock of their own"),
+    station!("dumper", dumper::read, "Dumper: lifts containers and tips their parts into a bin"),
+    station!("bin", bin::read, "Bin: a store of parts in bulk, well mixed"),
+    station!("elevator", elevator::read, "Elevator, cleated or magnetic: lifts parts out of a bin"),
+    station!("meter conveyor", meter::read, "Meter conveyor: brings on parts by the index, or at a rate"),
+    station!("track", track::read_track, "Track: parts slide or are driven and close up at its end"),
+    station!("belt", track::read_belt, "Belt: driven; accumulating or stopping"),
+    station!(
+        "recirculation belt",
+        track::read_belt,
+        "Belt that brings rejected parts back to an earlier point of the line"
+    ),
+    station!(
+        "orienting path",
+        path_spec::read,
+        "Orienting path: tools let parts pass, turn them or reject them, one at a time or in file"
+    ),
+    station!(
+        "screen",
+        screen::read,
+        "Screen: takes foreign pieces and bad parts out, with a chance per pass"
+    ),
+    station!(
+        "selector",
+        selector::read,
+        "Selector: probes one part at a time, then turns, passes or rejects it"
+    ),
+    station!(
+        "gauge",
+        gauge::read,
+        "Gauge: measures or looks at one part at a time and rejects what seems bad"
+    ),
+    station!("scrap box", scrap_box::read, "Scrap box: takes every part at once; ends the line for it"),
+    station!("escapement", escapement::read, "Escapement: releases parts by the stroke"),
+    station!("divider", divider::read, "Divider: hands each part to one of several exits, in no time"),
+    station!(
+        "machine",
+        machine::read,
+        "Machine: a stroke when every inlet shows its parts; the usual point of use"
+    ),
+];
+
+/// The form that reads a station of the file.
+pub fn station() -> Variants<Entry> {
+    variants("station", "type", CATALOGUE)
+}
