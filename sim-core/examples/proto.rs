@@ -147,7 +147,9 @@ fn main() {
         n_troubles: 2,
         points: vec![c1, c2],
         right_way: vec![1],
-        inlets: vec![], measures: vec![] };
+        inlets: vec![],
+        measures: vec![],
+    };
     let plan = Plan {
         stations,
         outfit: Outfit { n_timers: owners.len(), places, posts, kinds, troubles, pools, sensors: vec![] },
@@ -166,7 +168,11 @@ fn main() {
             feeders: vec![vec![]; 6],
             bodies: vec![None; n],
         },
-        fills: vec![], names: Names::default(), tally: TallySetup::default(), events_max: u64::MAX, open_ns: 600 * S,
+        fills: vec![],
+        names: Names::default(),
+        tally: TallySetup::default(),
+        events_max: u64::MAX,
+        open_ns: 600 * S,
         close_ns: 28800 * S,
     };
     let reps: u64 = std::env::args().nth(1).unwrap().parse().unwrap();

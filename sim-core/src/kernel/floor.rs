@@ -708,7 +708,11 @@ impl<O: Observer> Floor<O> {
     #[inline(always)]
     pub fn has_room(&self, me: StationId, place: PlaceId) -> bool {
         let p = &self.places[place.ix()];
-        if p.flags & (BIN | SPACED | AWAITED | TURNS) == 0 { p.len < p.capacity } else { self.may_enter(me, place) }
+        if p.flags & (BIN | SPACED | AWAITED | TURNS) == 0 {
+            p.len < p.capacity
+        } else {
+            self.may_enter(me, place)
+        }
     }
 
     #[inline(never)]
