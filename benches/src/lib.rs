@@ -1,1 +1,41 @@
-//! Shared pieces of the workspace's benches.
+//! Shared pieces of the benches: lines to run, and one replication of a line.
+
+use sim_core::measure::Tally;
+use sim_core::network::{self, Plan};
+use sim_core::replication::{Replica, Stop};
+use sim_core::scenario;
+
+/// Reads and compiles a scenario text.
+///
+/// # Panics
+/// If the text has errors: benches run only lines that are known to be sound.
+pub fn compile(text: &str) -> Plan {
+    let checked = scenario::read(text);
+    let Some(scenario) = checked.scenario else { panic!("a bench line is sound: {:?}", checked.problems) };
+    network::compile(&scenario)
+}
+
+/// Runs one replication as the program does, tally included; returns the number of timed events.
+///
+/// # Panics
+/// If the replication ends before its time or loses a part.
+pub fn replicate(plan: &Plan, replication: u64) -> u64 {
+    let mut replica = Replica::new(plan, 1, replication, Tally::new(&plan.tally));
+    assert_eq!(replica.run_until(plan.open_ns), Stop::TimeReached);
+    replica.floor.observer.open(plan.open_ns);
+    assert_eq!(replica.run_until(plan.close_ns), Stop::TimeReached);
+    replica.floor.observer.close(plan.close_ns);
+    assert!(replica.conserves_parts());
+    replica.n_events
+}
+
+/// A line of one station between an endless source and the way out, to measure what a station costs.
+pub fn line_of(middle: &str) -> String {
+    format!(
+        r#"{{"feedproof": 1, "stations": [
+            {{"id": "source", "type": "work", "endless": true, "time": "1 s"}},
+            {middle}
+            {{"id": "sink", "type": "work", "time": "1 s", "to": "out"}}],
+            "plan": {{"shift": "1 h"}}}}"#
+    )
+}

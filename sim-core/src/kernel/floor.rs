@@ -20,7 +20,7 @@ use super::place::{
 };
 use super::ranks::RankSet;
 use super::state::State;
-use super::troubles::Trouble;
+use super::troubles::{Moment, Trouble};
 use crate::part::{Nanos, Part};
 
 /// A station's number, which is its rank: 0 is the furthest downstream. Attendants and sensors have the
@@ -116,6 +116,44 @@ pub(super) struct Hot {
     pub(super) bars: u8,
     /// Moments of work at which a jam by part may strike, as bits.
     pub(super) moments: u8,
+}
+
+/// A station's state and what keeps it, as seen at the start of a settling.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Duty {
+    me: StationId,
+    hot: Hot,
+}
+
+impl Duty {
+    /// As [`Floor::may_start`].
+    #[inline(always)]
+    pub(crate) fn may_start(self) -> bool {
+        self.hot.bars & (HELD | OFF | STOPPED | FROZEN) == 0
+    }
+
+    /// As [`Floor::jams`].
+    #[inline(always)]
+    pub(crate) fn jams<O: Observer>(self, floor: &mut Floor<O>, part: &Part, moment: Moment) -> bool {
+        self.hot.moments & moment.bit() != 0 && floor.jams_by_part(self.me, part, moment)
+    }
+
+    /// As [`Floor::set_state`].
+    #[inline(always)]
+    pub(crate) fn set_state<O: Observer>(self, floor: &mut Floor<O>, new: State) {
+        if self.hot.state != new {
+            floor.change_state(self.me, new);
+        }
+    }
+
+    /// As [`Floor::set_idle`].
+    #[inline(always)]
+    pub(crate) fn set_idle<O: Observer>(self, floor: &mut Floor<O>, blocked: bool) {
+        if self.hot.bars & (OFF | HELD) != 0 {
+            return floor.set_barred(self.me, blocked);
+        }
+        self.set_state(floor, if blocked { State::Blocked } else { State::Starved });
+    }
 }
 
 /// What the floor keeps for each station beside its state.
@@ -225,6 +263,7 @@ impl<O: Observer> Floor<O> {
         for place in &mut self.places {
             place.seed(seed, replication);
         }
+        self.stock_bins();
         for pool in &mut self.pools {
             pool.seed(seed, replication);
         }
@@ -244,6 +283,13 @@ impl<O: Observer> Floor<O> {
     #[inline]
     pub fn state(&self, me: StationId) -> State {
         self.hot[me.ix()].state
+    }
+
+    /// What matters for the moves of a station, looked up once for a settling. It holds until the station
+    /// changes its own state or a jam strikes it.
+    #[inline(always)]
+    pub(crate) fn duty(&self, me: StationId) -> Duty {
+        Duty { me, hot: self.hot[me.ix()] }
     }
 
     /// Changes the state of a station.
@@ -643,12 +689,6 @@ impl<O: Observer> Floor<O> {
                 self.move_clocks(carrier, state);
             }
         }
-    }
-
-    /// Whether station `me`, whose timer has just run out, is the next to be settled.
-    #[inline(always)]
-    pub(crate) fn is_next(&self, me: StationId) -> bool {
-        self.messages.is_empty() && !self.dirty.has_below(me.0) && !self.stands(me)
     }
 
     /// Re-evaluates the state of a transporter, for its own settling.

@@ -260,7 +260,7 @@ impl<O: Observer> Floor<O> {
     }
 
     #[inline(never)]
-    fn jams_by_part(&mut self, me: StationId, part: &Part, at: Moment) -> bool {
+    pub(super) fn jams_by_part(&mut self, me: StationId, part: &Part, at: Moment) -> bool {
         let mut struck = false;
         for n in 0..self.posts[me.ix()].troubles.len() {
             let ix = self.posts[me.ix()].troubles[n];

@@ -10,8 +10,9 @@ use super::{Replica, Stop};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
 
 impl<O: Observer> Replica<'_, O> {
+    /// True if there is a knot, which is then the stop of the replication.
     #[inline(never)]
-    pub(super) fn find_knot(&mut self) -> Option<Stop> {
+    pub(super) fn find_knot(&mut self) -> bool {
         let mut n = 0;
         while let Some(&station) = self.floor.newly_blocked.get(n) {
             n += 1;
@@ -20,11 +21,12 @@ impl<O: Observer> Replica<'_, O> {
                 && let Some(stations) = self.knot_from(station)
             {
                 self.floor.newly_blocked.clear();
-                return Some(Stop::Gridlock { at: self.floor.now, stations });
+                self.stop = Some(Stop::Gridlock { at: self.floor.now, stations });
+                return true;
             }
         }
         self.floor.newly_blocked.clear();
-        None
+        false
     }
 
     /// Whether somebody who takes from where `me` stands is at work, which is so nearly always: then there is

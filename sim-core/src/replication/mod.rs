@@ -106,7 +106,7 @@ impl<'a, O: Observer> Replica<'a, O> {
 
     /// Runs until all events at or before `end` (ns) have happened, or something ends the replication.
     pub fn run_until(&mut self, end: Nanos) -> Stop {
-        if self.n_events == 0 && self.settle_all() {
+        if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
         while let Some((at, timer)) = self.floor.calendar.next_until(end) {
@@ -147,14 +147,8 @@ impl<'a, O: Observer> Replica<'a, O> {
     fn fire(&mut self, timer: TimerId) {
         let owner = self.plan.owners[usize::from(timer.0)];
         if let Owner::Station { ix, which } = owner {
-            let station = &mut self.stations[usize::from(ix)];
-            station.fire(&mut self.floor, which);
-            // Nearly always the owner is the first to be settled.
-            if self.floor.is_next(StationId(ix)) {
-                station.settle(&mut self.floor);
-            } else {
-                self.floor.dirty.insert(ix);
-            }
+            self.stations[usize::from(ix)].fire(&mut self.floor, which);
+            self.floor.dirty.insert(ix);
         } else {
             self.fire_other(owner);
         }
@@ -176,15 +170,6 @@ impl<'a, O: Observer> Replica<'a, O> {
     /// True if that ends the replication; see `stop`.
     #[inline(always)]
     fn settle_all(&mut self) -> bool {
-        let floor = &self.floor;
-        if floor.dirty.is_empty() && floor.looks.is_empty() && floor.newly_blocked.is_empty() {
-            return false;
-        }
-        self.settle_others()
-    }
-
-    #[inline(never)]
-    fn settle_others(&mut self) -> bool {
         let mut rounds = 0;
         loop {
             while let Some(rank) = self.floor.dirty.pop() {
@@ -207,11 +192,12 @@ impl<'a, O: Observer> Replica<'a, O> {
             self.look_around();
             rounds += 1;
         }
-        if self.floor.newly_blocked.is_empty() {
-            return false;
-        }
-        self.stop = self.find_knot();
-        self.stop.is_some()
+        !self.floor.newly_blocked.is_empty() && self.find_knot()
+    }
+
+    #[cold]
+    fn settle_start(&mut self) -> bool {
+        self.settle_all()
     }
 
     #[cold]

@@ -81,7 +81,7 @@ impl Divider {
                         self.stop_waiting(floor);
                     }
                     self.sent[exit] += 1;
-                    self.turn = (exit + 1) % self.exits.len();
+                    self.turn = if exit + 1 == self.exits.len() { 0 } else { exit + 1 };
                 }
                 Offer::Due(at) => {
                     due = at;

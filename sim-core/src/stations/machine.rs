@@ -191,7 +191,7 @@ impl Machine {
         self.made.push(assembly);
     }
 
-    #[inline]
+    #[inline(always)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.plain {
             self.settle_full(floor);
@@ -203,19 +203,20 @@ impl Machine {
     /// The same as the full settling where there is nothing but one part to take and to hand on.
     #[inline(never)]
     fn settle_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
         if self.phase == Phase::Leaving {
             if !floor.hand_over(self.me, 0, self.exit, &self.part) {
-                return floor.set_idle(self.me, true);
+                return duty.set_idle(floor, true);
             }
             self.phase = Phase::Free;
-            if floor.jams(self.me, &self.part, Moment::After) {
+            if duty.jams(floor, &self.part, Moment::After) {
                 return;
             }
         }
         let clear = floor.is_clear(self.exit);
         let mut due = Nanos::MAX;
         let mut missing = 0;
-        if clear && floor.may_start(self.me) {
+        if clear && duty.may_start() {
             missing = 1;
             match floor.offer(self.me, &self.inlets[0].inlets) {
                 Offer::Ready(place) => {
@@ -224,8 +225,8 @@ impl Machine {
                     self.phase = Phase::Stroke;
                     let time = self.cycle.draw_ns(self.luck.stream());
                     self.alarm.set(floor, floor.now + time);
-                    floor.set_state(self.me, State::Working);
-                    floor.jams(self.me, &self.part, Moment::Start);
+                    duty.set_state(floor, State::Working);
+                    duty.jams(floor, &self.part, Moment::Start);
                     return;
                 }
                 Offer::Due(at) => due = at,
@@ -234,9 +235,10 @@ impl Machine {
         }
         self.alarm.set(floor, due);
         floor.missing(self.me, missing);
-        floor.set_idle(self.me, !clear);
+        duty.set_idle(floor, !clear);
     }
 
+    #[inline(never)]
     fn settle_full<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.phase == Phase::Leaving && !self.leave(floor) {
             return;

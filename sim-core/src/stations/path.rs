@@ -10,8 +10,10 @@
 //! at the end, nothing is taken. Held: the pass is finished, nothing is taken.
 
 use super::alarm::Alarm;
+use super::clumps::Clumps;
 use super::dice::Dice;
 use super::tools::{Classes, Comeback, Fate, Tool};
+use crate::kernel::floor::Duty;
 use crate::kernel::{
     Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId,
 };
@@ -51,20 +53,7 @@ impl PathSetup {
         part: &mut Part,
         luck: &mut Dice,
     ) {
-        match &self.exits[usize::from(no)].comeback {
-            Comeback::AsLeft => {}
-            Comeback::Remix => floor.remix(part, luck.stream()),
-            Comeback::Keep(chance) => {
-                if luck.stream().chance(*chance) {
-                    part.attitude = at_entry;
-                } else {
-                    floor.remix(part, luck.stream());
-                }
-            }
-            Comeback::Matrix(rows) => {
-                part.attitude = rows[usize::from(at_entry)].pick(luck.stream()) as u8;
-            }
-        }
+        self.exits[usize::from(no)].comeback.turn(floor, at_entry, part, luck.stream());
     }
 
     /// The exit a part really takes: surplus parts overflow where the designer chose so.
@@ -103,6 +92,7 @@ pub struct Path {
     part: Part,
     at_entry: u8,
     stage: Stage,
+    clumps: Option<Box<Clumps>>,
     /// Some exit is a hand, so that what has left may still stand there.
     has_hands: bool,
 }
@@ -111,12 +101,21 @@ impl Path {
     /// An empty path.
     pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
         let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
-        let part = Part::default();
-        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage: Stage::Empty, has_hands }
+        let (part, stage) = (Part::default(), Stage::Empty);
+        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None, has_hands }
+    }
+
+    /// The same path for parts that come tangled.
+    #[must_use]
+    pub fn with_clumps(self, clumps: Clumps) -> Self {
+        Path { clumps: Some(Box::new(clumps)), ..self }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
+        if let Some(clumps) = &mut self.clumps {
+            clumps.seed(seed, replication);
+        }
     }
 
     pub(super) fn content(&self) -> usize {
@@ -141,6 +140,13 @@ impl Path {
                 self.stage = Stage::AtTool { tool, jammed: true };
                 return;
             }
+            if tool == 0
+                && let Some(clumps) = &mut self.clumps
+                && let Some(no) = clumps.reject(&mut self.part)
+            {
+                exit = no;
+                break;
+            }
             let class = self.setup.classes.of(&self.part);
             match self.setup.tools[tool].fate(class, self.luck.stream()) {
                 Fate::Onward(attitude) => self.part.attitude = attitude,
@@ -157,14 +163,15 @@ impl Path {
     }
 
     /// Moves the part out if there is room; true if the path is empty then.
-    fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
+    #[inline(always)]
+    fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) -> bool {
         if let Stage::AtTool { .. } = self.stage {
             self.run_tools(floor);
             if floor.stands(self.me) {
                 return false;
             }
         }
-        let Stage::Leaving { exit, .. } = self.stage else { return self.stage == Stage::Empty };
+        let Stage::Leaving { exit, .. } = self.stage else { return false };
         let exit = self.setup.exit_or_overflow(floor, self.me, exit);
         let leads = self.setup.exits[usize::from(exit)].exit;
         if exit != 0 {
@@ -180,11 +187,10 @@ impl Path {
             return false;
         }
         self.stage = Stage::Empty;
-        let part = self.part;
-        !floor.jams(self.me, &part, Moment::After)
+        !duty.jams(floor, &self.part, Moment::After)
     }
 
-    #[inline]
+    #[inline(always)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.stage != Stage::Passing {
             self.settle_now(floor);
@@ -193,36 +199,39 @@ impl Path {
 
     #[inline(never)]
     fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        if !self.move_out(floor) {
+        let duty = floor.duty(self.me);
+        if self.stage != Stage::Empty && !self.move_out(floor, duty) {
             if !floor.stands(self.me) {
-                floor.set_idle(self.me, true);
+                duty.set_idle(floor, true);
             }
             return;
         }
         let clear = !self.has_hands || self.setup.exits.iter().all(|exit| floor.is_clear(exit.exit));
         let mut due = Nanos::MAX;
-        if clear && floor.may_start(self.me) {
+        if clear && duty.may_start() {
             match floor.offer(self.me, &self.setup.inlets) {
-                Offer::Ready(place) => return self.start(floor, place),
+                Offer::Ready(place) => return self.start(floor, duty, place),
                 Offer::Due(at) => due = at,
                 Offer::Nothing => {}
             }
         }
         self.alarm.set(floor, due);
-        floor.set_idle(self.me, !clear);
+        duty.set_idle(floor, !clear);
     }
 
     #[inline(always)]
-    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, place: PlaceId) {
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, place: PlaceId) {
         self.part = floor.take(self.me, place);
         self.part.count_pass();
+        if let Some(clumps) = &mut self.clumps {
+            clumps.enter(&mut self.part);
+        }
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
         let time = self.pass.draw_ns(self.luck.stream());
-        let part = self.part;
         self.alarm.set(floor, floor.now + time);
-        floor.set_state(self.me, State::Working);
-        floor.jams(self.me, &part, Moment::Start);
+        duty.set_state(floor, State::Working);
+        duty.jams(floor, &self.part, Moment::Start);
     }
 
     pub(super) fn message(&mut self, message: Message) {

@@ -4,7 +4,7 @@
 //! otherwise draws no luck. The row is compiled into one table per tool, indexed by the class of the part.
 
 use crate::kernel::dice::Outcomes;
-use crate::kernel::{Stream, dice};
+use crate::kernel::{Floor, Observer, Stream, dice};
 use crate::part::Part;
 
 /// What a tool did with a part.
@@ -70,6 +70,8 @@ impl Classes {
 /// What one tool does with one class.
 #[derive(Clone, Debug)]
 pub struct Row {
+    /// First fate, and second if there is one: most rows have no more.
+    pair: [Fate; 2],
     outcomes: Outcomes,
     fates: Vec<Fate>,
 }
@@ -82,7 +84,8 @@ impl Row {
     pub fn new(fates: &[(Fate, f64)]) -> Result<Self, String> {
         let weights: Vec<f64> = fates.iter().map(|(_, weight)| *weight).collect();
         let outcomes = dice::Outcomes::new(&weights)?;
-        Ok(Row { outcomes, fates: fates.iter().map(|(fate, _)| *fate).collect() })
+        let fates: Vec<Fate> = fates.iter().map(|(fate, _)| *fate).collect();
+        Ok(Row { pair: [fates[0], fates[fates.len().min(2) - 1]], outcomes, fates })
     }
 }
 
@@ -102,10 +105,17 @@ impl Tool {
     #[inline]
     pub fn fate(&self, class: usize, luck: &mut Stream) -> Fate {
         let row = &self.rows[class];
-        if let [fate] = row.fates[..] {
-            return fate;
+        match row.fates.len() {
+            0 | 1 => row.pair[0],
+            2 => {
+                if row.outcomes.pick(luck) == 0 {
+                    row.pair[0]
+                } else {
+                    row.pair[1]
+                }
+            }
+            _ => row.fates[row.outcomes.pick(luck)],
         }
-        row.fates[row.outcomes.pick(luck)]
     }
 }
 
@@ -120,4 +130,28 @@ pub enum Comeback {
     AsLeft,
     /// By a matrix: the attitude at entry to the pass gives the row, one outcome per attitude.
     Matrix(Vec<Outcomes>),
+}
+
+impl Comeback {
+    /// Gives a part that leaves, and entered the pass in the attitude `at_entry`, the attitude of this rule.
+    pub(super) fn turn<O: Observer>(
+        &self,
+        floor: &Floor<O>,
+        at_entry: u8,
+        part: &mut Part,
+        luck: &mut Stream,
+    ) {
+        match self {
+            Comeback::AsLeft => {}
+            Comeback::Remix => floor.remix(part, luck),
+            Comeback::Keep(chance) => {
+                if luck.chance(*chance) {
+                    part.attitude = at_entry;
+                } else {
+                    floor.remix(part, luck);
+                }
+            }
+            Comeback::Matrix(rows) => part.attitude = rows[usize::from(at_entry)].pick(luck) as u8,
+        }
+    }
 }

@@ -14,6 +14,7 @@ use super::blueprint::{
 };
 use super::dice::Dice;
 use crate::diag::{Diagnostics, Problem, code};
+use crate::kernel::floor::Duty;
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
 use crate::terms::kind::Kind;
@@ -103,47 +104,49 @@ impl Work {
         }
     }
 
-    #[inline]
+    #[inline(always)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.places == 1 { self.settle_one(floor) } else { self.settle_several(floor) }
     }
 
     #[inline(never)]
     fn settle_one<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
         match self.stage {
             Stage::Busy => {
                 self.alarm.set(floor, self.job.end);
-                return floor.set_state(self.me, State::Working);
+                return duty.set_state(floor, State::Working);
             }
             Stage::Done => {
                 if !floor.hand_over(self.me, 0, self.exit, &self.job.part) {
-                    return floor.set_idle(self.me, true);
+                    return duty.set_idle(floor, true);
                 }
                 self.stage = Stage::Empty;
-                if floor.jams(self.me, &self.job.part, Moment::After) {
+                if duty.jams(floor, &self.job.part, Moment::After) {
                     return;
                 }
-                if let Exit::Hand(place) = self.exit
-                    && floor.place(place).first_taker() < self.me
-                {
+                if let Exit::Hand(place) = self.exit {
                     // Whoever takes from the hand is settled first: it is seen then whether the part stays.
-                    return floor.dirty.insert(self.me.0);
+                    let taker = floor.place(place).first_taker();
+                    if taker < self.me && floor.state(taker) != State::Working {
+                        return floor.dirty.insert(self.me.0);
+                    }
                 }
             }
             Stage::Empty => {}
         }
         let clear = floor.is_clear(self.exit);
         let mut due = Nanos::MAX;
-        if clear && floor.may_start(self.me) {
+        if clear && duty.may_start() {
             match &mut self.source {
                 Source::Endless(kind, luck) => {
                     let part = floor.create(self.me, *kind, luck.stream());
-                    return self.start(floor, part);
+                    return self.start(floor, duty, part);
                 }
                 Source::Inlets(inlets) => match floor.offer(self.me, inlets) {
                     Offer::Ready(place) => {
                         let part = floor.take(self.me, place);
-                        return self.start(floor, part);
+                        return self.start(floor, duty, part);
                     }
                     Offer::Due(at) => due = at,
                     Offer::Nothing => {}
@@ -151,20 +154,20 @@ impl Work {
             }
         }
         self.alarm.set(floor, due);
-        floor.set_idle(self.me, !clear);
+        duty.set_idle(floor, !clear);
     }
 
     #[inline(always)]
-    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, part: Part) {
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, part: Part) {
         let end = floor.now + self.service.draw_ns(self.luck.stream());
         self.stage = Stage::Busy;
         self.job = Job { part, end };
-        if floor.jams(self.me, &self.job.part, Moment::Start) {
+        if duty.jams(floor, &self.job.part, Moment::Start) {
             // Nothing of the service has passed: it begins when the jam is cleared.
             return;
         }
         self.alarm.set(floor, end);
-        floor.set_state(self.me, State::Working);
+        duty.set_state(floor, State::Working);
     }
 
     fn fire_several<O: Observer>(&mut self, floor: &mut Floor<O>) {
@@ -182,6 +185,7 @@ impl Work {
         }
     }
 
+    #[inline(never)]
     fn settle_several<O: Observer>(&mut self, floor: &mut Floor<O>) {
         while let Some(part) = self.done.first() {
             let part = *part;

@@ -1,0 +1,36 @@
+#!/usr/bin/env bash
+# Installs what the tests need, then runs every check. Stops at the first that fails.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+step() { printf '\n== %s\n' "$*"; }
+
+export CARGO_TERM_COLOR=${CARGO_TERM_COLOR:-auto}
+export RUSTFLAGS="${RUSTFLAGS:-} -D warnings"
+export RUSTDOCFLAGS="${RUSTDOCFLAGS:-} -D warnings"
+
+step "format"
+cargo fmt --all --check
+
+step "lints"
+cargo clippy --workspace --all-targets -- -D warnings
+
+step "documentation"
+cargo doc --workspace --no-deps --document-private-items -q
+
+step "tests"
+cargo test --workspace -q
+
+step "sim-core without threads"
+cargo check -p sim-core --no-default-features -q
+
+step "independent cross-check (Python, simpy)"
+bash tests/reference/run.sh
+
+step "benches, quick"
+cargo bench -p feedproof-benches -q -- --quick
+
+step "the default line, as a user starts it"
+cargo run --release -q -- run --replications 20 > /dev/null
+
+printf '\nall checks passed\n'
