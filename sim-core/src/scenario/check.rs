@@ -146,6 +146,8 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
             }
         }
     }
+    check_bodies(scenario, problems);
+    check_bins(scenario, problems);
     for (n, entry) in entries.iter().enumerate() {
         if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
             problems.error(
@@ -171,6 +173,94 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
                         format!("`{}` does not give to `{}`", name.value, entry.id.value),
                     )
                     .help(format!("set `to` of `{}` to `{}`", name.value, entry.id.value)),
+                );
+            }
+        }
+    }
+}
+
+/// Places that nobody works at don't choose, and are no point of use.
+fn check_bodies(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let has_body = |entry: &Entry| entry.blueprint.body(&scenario.kinds, "").is_some();
+    for (n, entry) in entries.iter().enumerate() {
+        for exit in entry.blueprint.exits() {
+            let Some(to) = target_of(scenario, n, &exit.to).map(|to| &entries[to]) else { continue };
+            if has_body(to) && to.count > 1 && to.count != entry.count {
+                let message =
+                    format!("`{}` is {} side by side, and nothing chooses among them", to.id.value, to.count);
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, message)
+                        .help("put a divider before them, or give both stations the same `count`"),
+                );
+            }
+            if has_body(to) && entry.blueprint.needs_a_taker() {
+                let message = format!(
+                    "`{}` gives nothing by itself, and `{}` takes nothing by itself",
+                    entry.id.value, to.id.value
+                );
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, message)
+                        .help("put an elevator, a meter conveyor or another station between them"),
+                );
+            }
+        }
+        if entry.in_turn && entry.count > 1 {
+            let beyond = entry.blueprint.exits().first().and_then(|exit| target_of(scenario, n, &exit.to));
+            if !beyond.is_some_and(|to| has_body(&entries[to]) && entries[to].count == 1) {
+                problems.error(
+                    &entry.place,
+                    Problem::new(
+                        code::BAD_CONNECTION,
+                        "stations deliver in turn onto one track, belt or bin",
+                    )
+                    .help("let `to` lead to one track, or take `in_turn` out"),
+                );
+            }
+        }
+    }
+    for name in &scenario.promise.at {
+        if entries.iter().any(|entry| entry.id.value == name.value && has_body(entry)) {
+            let message =
+                format!("`{}` only holds parts; they are counted where a station hands them on", name.value);
+            problems.error(
+                &name.place,
+                Problem::new(code::BAD_CONNECTION, message).help("name the station after it"),
+            );
+        }
+    }
+}
+
+/// Who pours gives to a bin, and who lifts out of bulk takes from bins only.
+fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let body = |n: usize| entries[n].blueprint.body(&scenario.kinds, &entries[n].id.value);
+    let is_bin = |n: usize| body(n).is_some_and(|place| place.counts().is_some());
+    for (n, entry) in entries.iter().enumerate() {
+        for (no, exit) in entry.blueprint.exits().iter().enumerate() {
+            let target = target_of(scenario, n, &exit.to);
+            let id = &entry.id.value;
+            if no == 0 && entry.blueprint.gives_to_bin() && !target.is_some_and(is_bin) {
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, format!("`{id}` pours parts, but not into a bin"))
+                        .help("put a station of the type `bin` next, or name one in `to`"),
+                );
+            }
+            if let Some(target) = target
+                && entries[target].blueprint.takes_from_bin()
+                && !is_bin(n)
+            {
+                let to = &entries[target].id.value;
+                problems.error(
+                    &entry.place,
+                    Problem::new(
+                        code::BAD_CONNECTION,
+                        format!("`{to}` lifts parts out of a bin, and `{id}` is none"),
+                    )
+                    .help("put a station of the type `bin` between the two"),
                 );
             }
         }

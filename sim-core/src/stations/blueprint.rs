@@ -70,6 +70,11 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
+    /// Whether somebody has to take from it: it gives nothing by itself (bins).
+    fn needs_a_taker(&self) -> bool {
+        false
+    }
+
     /// Whether its timers rank after the attendants (dumpers).
     fn ranks_last(&self) -> bool {
         false
@@ -103,6 +108,16 @@ pub trait Blueprint: Debug + Send + Sync {
 
     /// Whether breaks leave it alone (gravity tracks).
     fn ignores_breaks(&self) -> bool {
+        false
+    }
+
+    /// Whether what its way on leads to must be a bin (it pours).
+    fn gives_to_bin(&self) -> bool {
+        false
+    }
+
+    /// Whether all that it takes from must be bins (it lifts parts out of bulk).
+    fn takes_from_bin(&self) -> bool {
         false
     }
 
