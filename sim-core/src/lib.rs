@@ -13,6 +13,7 @@ pub mod replication;
 pub mod scenario;
 pub mod stations;
 pub mod statistics;
+pub mod study;
 pub mod terms;
 pub mod text;
 pub mod units;

@@ -6,8 +6,10 @@
 
 mod levels;
 mod own;
+mod per_minute;
 mod tally;
 
 pub use levels::{LEVELS_MAX, LevelTally};
 pub use own::OwnTally;
+pub use per_minute::PerMinute;
 pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};
