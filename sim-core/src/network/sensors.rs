@@ -27,14 +27,17 @@ pub(super) fn sensors_of(
     sensors
 }
 
-/// Bodies of the watched stations, and the hands of those that have none.
+/// Bodies of the watched stations; of those that have none, the places where parts wait for them.
 fn watched_places(scenario: &Scenario, layout: &Layout, spec: &SensorSpec) -> Vec<PlaceId> {
     let mut watched = Vec::new();
     for name in &spec.watches {
         for unit in &layout.units {
             let id = unit.entry.map(|entry| scenario.stations[entry].id.value.as_str());
             if id == Some(name.value.as_str()) {
-                watched.extend(unit.body);
+                match unit.body {
+                    Some(body) => watched.push(body),
+                    None => watched.extend(unit.inlets.iter().map(|(place, _)| *place)),
+                }
             }
         }
     }

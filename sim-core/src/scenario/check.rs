@@ -146,6 +146,7 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
             }
         }
     }
+    check_bodies(scenario, problems);
     for (n, entry) in entries.iter().enumerate() {
         if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
             problems.error(
@@ -173,6 +174,60 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
                     .help(format!("set `to` of `{}` to `{}`", name.value, entry.id.value)),
                 );
             }
+        }
+    }
+}
+
+/// Places that nobody works at don't choose, and are no point of use.
+fn check_bodies(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let has_body = |entry: &Entry| entry.blueprint.body(&scenario.kinds, "").is_some();
+    for (n, entry) in entries.iter().enumerate() {
+        for exit in entry.blueprint.exits() {
+            let Some(to) = target_of(scenario, n, &exit.to).map(|to| &entries[to]) else { continue };
+            if has_body(to) && to.count > 1 && to.count != entry.count {
+                let message =
+                    format!("`{}` is {} side by side, and nothing chooses among them", to.id.value, to.count);
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, message)
+                        .help("put a divider before them, or give both stations the same `count`"),
+                );
+            }
+            if has_body(to) && entry.blueprint.needs_a_taker() {
+                let message = format!(
+                    "`{}` gives nothing by itself, and `{}` takes nothing by itself",
+                    entry.id.value, to.id.value
+                );
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, message)
+                        .help("put an elevator, a meter conveyor or another station between them"),
+                );
+            }
+        }
+        if entry.in_turn && entry.count > 1 {
+            let beyond = entry.blueprint.exits().first().and_then(|exit| target_of(scenario, n, &exit.to));
+            if !beyond.is_some_and(|to| has_body(&entries[to]) && entries[to].count == 1) {
+                problems.error(
+                    &entry.place,
+                    Problem::new(
+                        code::BAD_CONNECTION,
+                        "stations deliver in turn onto one track, belt or bin",
+                    )
+                    .help("let `to` lead to one track, or take `in_turn` out"),
+                );
+            }
+        }
+    }
+    for name in &scenario.promise.at {
+        if entries.iter().any(|entry| entry.id.value == name.value && has_body(entry)) {
+            let message =
+                format!("`{}` only holds parts; they are counted where a station hands them on", name.value);
+            problems.error(
+                &name.place,
+                Problem::new(code::BAD_CONNECTION, message).help("name the station after it"),
+            );
         }
     }
 }

@@ -70,6 +70,11 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
+    /// Whether somebody has to take from it: it gives nothing by itself (bins).
+    fn needs_a_taker(&self) -> bool {
+        false
+    }
+
     /// Whether its timers rank after the attendants (dumpers).
     fn ranks_last(&self) -> bool {
         false
