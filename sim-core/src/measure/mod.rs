@@ -7,7 +7,9 @@
 mod levels;
 mod own;
 mod tally;
+mod trace;
 
 pub use levels::{LEVELS_MAX, LevelTally};
 pub use own::OwnTally;
 pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};
+pub use trace::{Happening, Trace};
