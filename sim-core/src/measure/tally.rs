@@ -59,6 +59,8 @@ pub struct Counts {
     pub lost: u64,
     /// Parts that fell back.
     pub spilled: u64,
+    /// Parts that fell off a cleat as they were picked.
+    pub dropped_back: u64,
     /// Entries beyond the capacity of a bin.
     pub overfilled: u64,
     /// Containers emptied.
@@ -159,6 +161,18 @@ impl Tally {
             window: 0,
             opened: 0,
         }
+    }
+
+    /// Makes the tally as good as new, for another replication.
+    pub fn restart(&mut self) {
+        self.state.fill(State::Starved);
+        self.lacking.fill((0, 0));
+        self.own.restart();
+        for levels in &mut self.levels {
+            levels.restart();
+        }
+        self.open(0);
+        self.window = 0;
     }
 
     /// Opens the window: what happened up to and at `now` is forgotten.
@@ -300,6 +314,7 @@ impl Observer for Tally {
             Note::EmptyStroke => counts.empty_strokes += 1,
             Note::Lost => counts.lost += 1,
             Note::Spilled => counts.spilled += 1,
+            Note::DroppedBack => counts.dropped_back += 1,
             Note::Overfilled => counts.overfilled += 1,
             Note::Tipped => counts.tipped += 1,
             Note::CheckFailed => counts.checks_failed += 1,

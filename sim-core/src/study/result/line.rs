@@ -107,7 +107,9 @@ pub struct StationReport {
     pub calls_per_hour: Figure,
     /// Starts after a hold, per hour.
     pub restarts_per_hour: Figure,
-    /// Share of strokes that found nothing to release; none without strokes.
+    /// Strokes that found nothing to release, per hour.
+    pub empty_strokes_per_hour: Figure,
+    /// Share of empty strokes among these and the parts taken.
     pub empty_strokes_share: Figure,
     /// Parts lost for want of room, per hour.
     pub lost_per_hour: Figure,
@@ -138,6 +140,8 @@ pub struct PlaceReport {
     pub share_empty: Figure,
     /// Share of time in which it was full; none if it has no limit.
     pub share_full: Option<Figure>,
+    /// Parts that left it, per hour.
+    pub departures_per_hour: Figure,
     /// Mean stay of a part, s: content added up over the window, divided by the parts that left.
     pub mean_stay_s: Figure,
 }

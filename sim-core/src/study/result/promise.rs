@@ -147,7 +147,7 @@ pub enum ClauseKind {
 }
 
 /// Verdict on one clause.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct ClauseReport {
     /// What it asks for.
     pub kind: ClauseKind,
