@@ -1,7 +1,7 @@
 //! Ctrl-C (and the polite kill signals): once to end cleanly, twice to end at once.
 
-use crate::ending::Failure;
 use crate::ending::Ending;
+use crate::ending::Failure;
 use crate::{files, screen};
 use std::sync::atomic::{AtomicBool, Ordering};
 

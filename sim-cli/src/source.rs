@@ -32,7 +32,8 @@ impl Source {
     /// If it cannot be read, is too long or is not UTF-8.
     pub(crate) fn load(file: &Path) -> Result<Self, Failure> {
         if file == Path::new("-") {
-            let bytes = read_some(io::stdin().lock()).map_err(|why| Failure::unreadable("standard input", why))?;
+            let bytes =
+                read_some(io::stdin().lock()).map_err(|why| Failure::unreadable("standard input", why))?;
             return Source::decode("standard input".to_owned(), &bytes);
         }
         let name = file.display().to_string();
@@ -78,13 +79,13 @@ impl Source {
         let checked = scenario::read(&self.text);
         match checked.scenario {
             Some(scenario) => Ok((scenario, checked.problems)),
-            None => Err(Failure::page(problems::page(
-                &checked.problems,
-                &self.name,
-                &self.text,
-                Ink::of_stderr(),
-            ))),
+            None => Err(self.refused(&checked.problems)),
         }
+    }
+
+    /// The failure of a file with these problems.
+    pub(crate) fn refused(&self, problems: &[Diagnostic]) -> Failure {
+        Failure::page(problems::page(problems, &self.name, &self.text, Ink::of_stderr()))
     }
 
     /// The checked scenario; warnings are said on standard error.

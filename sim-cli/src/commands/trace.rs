@@ -93,7 +93,8 @@ pub(super) fn trace(args: &Args) -> Result<Ending, Failure> {
 
 fn stopped(stop: &Stop, plan: &Plan) -> Option<(Ending, String)> {
     let list = |stations: &[StationId]| {
-        let names: Vec<&str> = stations.iter().map(|station| plan.names.posts[station.ix()].as_str()).collect();
+        let names: Vec<&str> =
+            stations.iter().map(|station| plan.names.posts[station.ix()].as_str()).collect();
         names.join(", ")
     };
     match stop {
@@ -106,9 +107,10 @@ fn stopped(stop: &Stop, plan: &Plan) -> Option<(Ending, String)> {
             Ending::BadInput,
             format!("at {} s parts move round without any passage of time: {}", seconds(*at), list(stations)),
         )),
-        Stop::TooManyEvents { at } => {
-            Some((Ending::BadInput, format!("the events of `events_at_most` were used up at {} s", seconds(*at))))
-        }
+        Stop::TooManyEvents { at } => Some((
+            Ending::BadInput,
+            format!("the events of `events_at_most` were used up at {} s", seconds(*at)),
+        )),
     }
 }
 
@@ -189,7 +191,8 @@ impl<'a> Names<'a> {
             // A place is named after its station, a hand with `hand` after that.
             let owner = place.strip_suffix(" hand").unwrap_or(place);
             let of_owner = |name: &String| name == place || name == owner;
-            wanted.is_empty() || posts.iter().zip(&wanted_posts).any(|(name, wanted)| *wanted && of_owner(name))
+            wanted.is_empty()
+                || posts.iter().zip(&wanted_posts).any(|(name, wanted)| *wanted && of_owner(name))
         };
         let places = plan.names.places.iter().map(place_of).collect();
         Ok(Names { scenario, plan, posts: wanted_posts, places })
@@ -206,7 +209,12 @@ impl<'a> Names<'a> {
                 ..row
             }),
             Happening::Level { place, new, .. } if self.places[place.ix()] => {
-                rows.write(Row { station: self.place(place), event: "level", level: &new.to_string(), ..row });
+                rows.write(Row {
+                    station: self.place(place),
+                    event: "level",
+                    level: &new.to_string(),
+                    ..row
+                });
             }
             Happening::Missing { station, inlets } if self.posts[station.ix()] => {
                 let inlets: Vec<String> =
@@ -262,7 +270,8 @@ impl<'a> Names<'a> {
             Note::Restarted => ("restarted", none()),
             Note::EmptyStroke => ("empty stroke", none()),
             Note::Lost => ("lost", none()),
-            Note::Spilled => ("fell back", none()),
+            Note::Spilled => ("spilled", none()),
+            Note::DroppedBack => ("dropped back", none()),
             Note::Overfilled => ("overfilled", none()),
             Note::Tipped => ("tipped", none()),
             Note::CheckFailed => ("check failed", none()),
