@@ -79,8 +79,7 @@ pub(super) fn time_shares(result: &RunResult, ink: Ink) -> String {
 
 /// Flows, recirculation and passes.
 pub(super) fn flow(result: &RunResult, ink: Ink) -> String {
-    let mut table =
-        Table::new(&["station", "taken|/min", "goes on|%", "sent off for each|that goes on", "fell back|/h"]);
+    let mut table = Table::new(&["station", "taken|/min", "goes on|%", "sent off for each|that goes on"]);
     for station in &result.stations {
         let Some(path) = &station.path else { continue };
         table.row([
@@ -88,7 +87,6 @@ pub(super) fn flow(result: &RunResult, ink: Ink) -> String {
             scaled(&station.taken_per_hour, 1.0 / 60.0, 2),
             scaled(&path.accepted_share, 100.0, 2),
             scaled(&path.recirculation_ratio, 1.0, 3),
-            scaled(&station.spilled_per_hour, 1.0, 1),
         ]);
     }
     let passes = with_unit(&result.line.passes_per_delivered, "orienting passes for each part delivered");
@@ -108,7 +106,7 @@ pub(super) fn flow(result: &RunResult, ink: Ink) -> String {
 /// Points of use: passes, time in the line, escapes, longest gap.
 pub(super) fn points(result: &RunResult, ink: Ink) -> String {
     let mut table = Table::new(&[
-        "point of use",
+        "point|of use",
         "good|/min",
         "bad in|a million",
         "passes|mean",
@@ -139,9 +137,7 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
     }
     let mut page = heading("PARTS at the point of use", ink);
     page.push_str(&table.render(ink));
-    page.push_str(
-        "  A gap is a spell without a part to take: the mean of each shift's longest, and the worst.\n",
-    );
+    page.push_str("  A gap is a spell without a part to take; of each shift the longest one counts.\n");
     page
 }
 
@@ -260,7 +256,11 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
         for inlet in &station.missing_by_inlet {
             if let Some(share) = inlet.missing_share.mean.filter(|share| *share > 0.0) {
                 let name = &station.name;
-                lines.push(format!("`{name}`: {:.1} % of time without a part of `{}`", 100.0 * share, inlet.from));
+                lines.push(format!(
+                    "`{name}`: {:.1} % of time without a part of `{}`",
+                    100.0 * share,
+                    inlet.from
+                ));
             }
         }
     }
@@ -271,10 +271,11 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
     format!("{}{text}", heading("ALSO", ink))
 }
 
-fn happenings(station: &StationReport) -> [(&Figure, &'static str); 6] {
+fn happenings(station: &StationReport) -> [(&Figure, &'static str); 7] {
     [
         (&station.tips_per_hour, "containers emptied an hour"),
         (&station.lost_per_hour, "parts an hour lost for want of room"),
+        (&station.spilled_per_hour, "parts an hour spilled for want of room"),
         (&station.overfilled_per_hour, "times an hour filled beyond its capacity"),
         (&station.checks_failed_per_hour, "presence checks failed an hour"),
         (&station.short_strokes_per_hour, "strokes an hour with a part missing"),

@@ -170,7 +170,10 @@ impl Outputs {
     pub(super) fn new(scenario: &Scenario, plan: &Plan) -> Self {
         let mut stations: Vec<usize> =
             (0..plan.stations.len()).filter(|&post| entry_of(plan, post).is_some()).collect();
-        stations.sort_by_key(|&post| (entry_of(plan, post), post));
+        // Equal stations by their number, which stands at the end of the name.
+        let order = |&post: &usize| (entry_of(plan, post), plan.names.posts[post].len());
+        let name = |&post: &usize| &plan.names.posts[post];
+        stations.sort_by(|a, b| order(a).cmp(&order(b)).then_with(|| name(a).cmp(name(b))));
         let is_path = |post: &usize| {
             entry_of(plan, *post).is_some_and(|entry| scenario.stations[entry].word.contains("path"))
         };
