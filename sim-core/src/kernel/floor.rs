@@ -16,7 +16,7 @@ use super::observer::{Note, Observer};
 use super::people::Pool;
 use super::place::{
     AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
-    Spread, TURNS, WATCHED,
+    STOPPING, Spread, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
 use super::state::State;
@@ -263,6 +263,7 @@ impl<O: Observer> Floor<O> {
         for place in &mut self.places {
             place.seed(seed, replication);
         }
+        self.stock_bins();
         for pool in &mut self.pools {
             pool.seed(seed, replication);
         }
@@ -646,6 +647,16 @@ impl<O: Observer> Floor<O> {
         }
         self.mark_watchers(place);
         self.follow_content(place);
+        self.wake_stopping(place);
+    }
+
+    /// A stopping belt times the arrival of its head, which has just changed.
+    #[inline]
+    fn wake_stopping(&mut self, place: PlaceId) {
+        let p = &self.places[place.ix()];
+        if p.flags & STOPPING != 0 && p.carrier != StationId::NONE {
+            self.dirty.insert(p.carrier.0);
+        }
     }
 
     /// Marks those who look at the content of `place` after the fixed point.
@@ -667,9 +678,15 @@ impl<O: Observer> Floor<O> {
         if p.flags & CARRIED == 0 || self.stands(carrier) {
             return;
         }
+        // A stopping belt stands as soon as its head is at the end, and moves as long as it is not, even if full.
+        let blocked = if p.flags & STOPPING == 0 {
+            p.len >= p.capacity
+        } else {
+            p.stands_at().is_some_and(|at| at <= self.now)
+        };
         let state = if p.len == 0 {
             State::Starved
-        } else if p.len >= p.capacity {
+        } else if blocked {
             State::Blocked
         } else {
             State::Working
@@ -918,6 +935,7 @@ impl<O: Observer> Floor<O> {
         if p.flags & (WATCHED | CARRIED) != 0 {
             self.mark_watchers(place);
             self.follow_content(place);
+            self.wake_stopping(place);
         }
     }
 
