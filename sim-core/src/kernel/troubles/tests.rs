@@ -41,3 +41,42 @@ fn a_wall_clock_runs_while_the_next_trouble_of_the_queue_is_cleared() {
     assert_eq!(tally.stops, [2, 1]);
     assert_eq!(tally.time[0][State::JamClearing as usize], 11_000_000_000);
 }
+
+/// A station that is stopped once in the middle of its work is at work again afterwards.
+fn works_again(station: &str, working_s: u64) {
+    let tally = run(&format!(
+        r#"{{"feedproof": 1, "parts": {{"knob": {{"attitudes": {{"up": 1, "down": 0}}}}}}, "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "0 s"}},
+            {{"id": "T", "type": "track", "capacity": 4}},
+            {{"id": "M", {station}, "breakdowns": [{{"every": "15 s", "clock": "wall", "time": "20 s"}}],
+              "to": "out"}}],
+            "plan": {{"shift": "40 s"}}}}"#
+    ));
+    assert_eq!(tally.time[0][State::DownRepair as usize], 20_000_000_000, "{station}");
+    assert_eq!(tally.time[0][State::Working as usize], working_s * 1_000_000_000, "{station}");
+}
+
+#[test]
+fn a_stop_in_mid_work_leaves_no_trace_in_the_state() {
+    works_again(r#""type": "work", "time": "10 s""#, 20);
+    works_again(r#""type": "machine", "cycle": "10 s""#, 20);
+    works_again(r#""type": "machine", "cycle": "10 s", "inlets": [{"from": "T", "parts": 2}]"#, 20);
+    works_again(r#""type": "escapement", "stroke": "10 s""#, 20);
+    works_again(r#""type": "orienting path", "pass": "10 s""#, 20);
+    works_again(r#""type": "selector", "time": "10 s", "corrects": ["down"]"#, 20);
+    works_again(r#""type": "meter conveyor", "index_time": "10 s""#, 20);
+}
+
+#[test]
+fn a_stop_in_a_wait_for_a_check_leaves_no_trace_in_the_state() {
+    // Every reading fails: the machine waits for a check, except for the 20 s of the repair.
+    let tally = run(r#"{"feedproof": 1, "stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "0 s"},
+        {"id": "T", "type": "track", "capacity": 4},
+        {"id": "M", "type": "machine", "cycle": "1 s", "inlets": [{"from": "T"}],
+         "check": {"false_empty": 1.0, "again": "10 s"},
+         "breakdowns": [{"every": "15 s", "clock": "wall", "time": "20 s"}]}],
+        "plan": {"shift": "40 s"}}"#);
+    assert_eq!(tally.time[0][State::DownRepair as usize], 20_000_000_000);
+    assert_eq!(tally.time[0][State::Checking as usize], 20_000_000_000);
+}
