@@ -115,8 +115,9 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
         "longest gap|mean s",
         "worst|s",
     ]);
+    let has_paths = result.line.passes_per_delivered.mean.is_some();
     for point in &result.points {
-        let p95 = match point.passes_p95 {
+        let p95 = match point.passes_p95.filter(|_| has_paths) {
             Some(255) => "255+".to_owned(),
             Some(n) => n.to_string(),
             None => NONE.to_owned(),
@@ -125,7 +126,7 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
             point.station.clone(),
             scaled(&point.good_per_minute, 1.0, 3),
             scaled(&point.bad_ppm, 1.0, 0),
-            scaled(&point.passes, 1.0, 3),
+            if has_paths { scaled(&point.passes, 1.0, 3) } else { NONE.to_owned() },
             p95,
             scaled(&point.time_in_line_s, 1.0, 1),
             scaled(&point.longest_starved_s, 1.0, 1),

@@ -51,6 +51,7 @@ fn row(name: &str, value: &str, rest: &str) -> String {
 fn future(one: &OneShift) -> String {
     // The interval from ranks needs no law; the other one is for too few shifts.
     match one.by_rank.or(one.normal) {
+        Some(interval) if interval.high <= interval.low => number(interval.low, None),
         Some(interval) => format!("{}: {}", stated(one.level), from_to(interval.low, interval.high)),
         None => "too few shifts to say".to_owned(),
     }
@@ -81,7 +82,8 @@ fn percentiles(rate: &RateReport) -> String {
         .collect();
     let spread = rate.standard_deviation.map(|sd| format!("; standard deviation {}", number(sd, half)));
     // The words are said once.
-    let list = shown.join(", ").replace(" of shifts below", " below").replacen(" below", " of shifts below", 1);
+    let list =
+        shown.join(", ").replace(" of shifts below", " below").replacen(" below", " of shifts below", 1);
     format!("{list}{}", spread.unwrap_or_default())
 }
 
