@@ -165,6 +165,12 @@ pub(super) fn n_exits(scenario: &Scenario, plan: &Plan, post: usize) -> usize {
     if only_carries(plan, post) { 0 } else { exits.min(EXITS) }
 }
 
+/// Whether a station sorts out: it has a way on, and other exits for what does not go on.
+pub(super) fn sorts_out(scenario: &Scenario, plan: &Plan, post: usize) -> bool {
+    let exits = entry_of(plan, post).map(|entry| scenario.stations[entry].blueprint.exits());
+    n_exits(scenario, plan, post) > 1 && exits.is_some_and(|exits| exits[0].key != exits[1].key)
+}
+
 impl Outputs {
     /// The outputs of a plan.
     pub(super) fn new(scenario: &Scenario, plan: &Plan) -> Self {
@@ -218,7 +224,7 @@ impl Outputs {
             keys.extend(counts.map(|count| Key::PerHour(post, *count)));
             let n = n_exits(scenario, plan, post);
             keys.extend((0..n).map(|exit| Key::Exit(post, exit)));
-            if n > 1 {
+            if sorts_out(scenario, plan, post) {
                 keys.extend([Key::Accepted(post), Key::Recirculation(post)]);
             }
             if !carries {

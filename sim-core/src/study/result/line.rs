@@ -99,7 +99,7 @@ pub struct StationReport {
     pub created_per_hour: Figure,
     /// Parts by exit.
     pub exits: Vec<ExitFlow>,
-    /// What it does to the flow; none unless it has several exits.
+    /// What it does to the flow; none unless it sorts out: a way on, and other exits for what does not go on.
     pub path: Option<PathReport>,
     /// Stops per hour.
     pub stops_per_hour: Figure,
