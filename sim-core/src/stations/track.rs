@@ -213,7 +213,8 @@ impl Blueprint for TrackSpec {
 
     fn build(&self, site: &mut Site<'_>) -> Station {
         let Some(body) = site.body else { panic!("a track is built around its body") };
-        let alarm = (self.spacing_m.is_some()).then(|| site.alarm());
+        let stops = self.sort == (Sort::Belt { stops: true });
+        let alarm = (stops || self.spacing_m.is_some()).then(|| site.alarm());
         Station::Carrier(Carrier::new(site.me, alarm, body))
     }
 }
