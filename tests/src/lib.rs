@@ -1,1 +1,3 @@
 //! Shared pieces of the workspace's tests.
+
+pub mod published;

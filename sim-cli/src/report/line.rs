@@ -260,7 +260,11 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
         for inlet in &station.missing_by_inlet {
             if let Some(share) = inlet.missing_share.mean.filter(|share| *share > 0.0) {
                 let name = &station.name;
-                lines.push(format!("`{name}`: {:.1} % of time without a part of `{}`", 100.0 * share, inlet.from));
+                lines.push(format!(
+                    "`{name}`: {:.1} % of time without a part of `{}`",
+                    100.0 * share,
+                    inlet.from
+                ));
             }
         }
     }

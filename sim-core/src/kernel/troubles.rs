@@ -318,8 +318,11 @@ impl<O: Observer> Floor<O> {
     /// A trouble strikes its station.
     fn strike(&mut self, ix: u16) {
         let me = self.troubles[usize::from(ix)].station;
-        if self.posts[me.ix()].current.is_some() {
-            self.troubles[usize::from(ix)].phase = Phase::Queued;
+        if let Some(current) = self.posts[me.ix()].current {
+            // A stroke with several parts may strike the same trouble again: its phase goes on meanwhile.
+            if current != ix {
+                self.troubles[usize::from(ix)].phase = Phase::Queued;
+            }
             self.posts[me.ix()].queued.push(ix);
             return;
         }
@@ -425,7 +428,10 @@ impl<O: Observer> Floor<O> {
         post.current = None;
         if !post.queued.is_empty() {
             let next = post.queued.remove(0);
-            return self.begin(next);
+            self.begin(next);
+            // The state may have stayed the same, and the clock of what is over runs again (wall).
+            let state = self.state(me);
+            return self.move_clocks(me, state);
         }
         self.hot[me.ix()].bars &= !STOPPED;
         self.thaw(me);
@@ -483,3 +489,6 @@ impl<O: Observer> Floor<O> {
         if bars & super::floor::OFF != 0 { State::Off } else { State::Held }
     }
 }
+
+#[cfg(test)]
+mod tests;

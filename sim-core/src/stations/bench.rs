@@ -145,7 +145,8 @@ impl Bench {
 
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if let Stage::Working(_) = self.stage {
-            return;
+            // After a stop in mid-work the state is still that of the stop.
+            return floor.set_state(self.me, State::Working);
         }
         if let Stage::Leaving(exit) = self.stage {
             if !self.leave(floor, exit) {

@@ -82,8 +82,10 @@ pub struct Check {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Phase {
     Free,
-    /// Wait for the next reading.
-    Checking,
+    /// Wait for the next reading; whether all nests were loaded at the last one.
+    Checking {
+        loaded: bool,
+    },
     Stroke,
     /// What has been made finds no room.
     Leaving,
@@ -151,7 +153,7 @@ impl Machine {
         self.alarm.spent();
         match self.phase {
             Phase::Stroke => self.finish(floor),
-            Phase::Checking => self.phase = Phase::Free,
+            Phase::Checking { .. } => self.phase = Phase::Free,
             Phase::Free | Phase::Leaving => {}
         }
     }
@@ -224,6 +226,9 @@ impl Machine {
             self.settle_full(floor);
         } else if self.phase != Phase::Stroke {
             self.settle_plain(floor, floor.duty(self.me));
+        } else {
+            // After a stop in mid-stroke the state is still that of the stop.
+            floor.set_state(self.me, State::Working);
         }
     }
 
@@ -272,8 +277,11 @@ impl Machine {
         if self.loads.is_some() {
             self.load_nests(floor);
         }
-        if matches!(self.phase, Phase::Stroke | Phase::Checking) {
-            return;
+        match self.phase {
+            Phase::Stroke => return floor.set_state(self.me, State::Working),
+            Phase::Checking { loaded: true } => return floor.set_state(self.me, State::Checking),
+            Phase::Checking { loaded: false } => return floor.set_idle(self.me, false),
+            Phase::Free | Phase::Leaving => {}
         }
         let clear = floor.is_clear(self.exit);
         let mut due = Nanos::MAX;
@@ -386,7 +394,7 @@ impl Machine {
             }
             if !all_full {
                 let again = check.again.draw_ns(luck).max(1);
-                self.phase = Phase::Checking;
+                self.phase = Phase::Checking { loaded: missing == 0 };
                 floor.note(self.me, Note::CheckFailed, None);
                 self.alarm.set(floor, floor.now + again);
                 // Reading empty nests is no wait for a check: the machine is starved.

@@ -236,6 +236,9 @@ impl Path {
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.stage != Stage::Passing {
             self.settle_now(floor, floor.duty(self.me));
+        } else {
+            // After a stop in mid-pass the state is still that of the stop.
+            floor.set_state(self.me, State::Working);
         }
     }
 
