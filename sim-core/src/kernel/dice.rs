@@ -110,6 +110,19 @@ impl Outcomes {
         Ok(())
     }
 
+    /// Chances of the outcomes, adding up to one; as sharp as the thresholds, some 2^-53.
+    pub fn shares(&self) -> Vec<f64> {
+        let mut below = 0.0;
+        let tops = self.thresholds.iter().map(|top| *top as f64 / 18_446_744_073_709_551_616.0);
+        let share = |(ix, top): (usize, f64)| {
+            let top = if ix >= self.last { 1.0 } else { top };
+            let share = top - below;
+            below = top;
+            share
+        };
+        tops.chain([1.0]).enumerate().map(share).collect()
+    }
+
     /// Number of the outcome: 0, 1, 2 ... Non-decreasing in the word drawn. One word, none if there is one outcome.
     #[inline]
     pub fn pick(&self, stream: &mut Stream) -> usize {
@@ -326,6 +339,18 @@ mod tests {
         }
         rows.sort_unstable();
         assert!(rows.windows(2).all(|pair| pair[0].1 <= pair[1].1));
+    }
+
+    #[test]
+    fn outcomes_know_their_shares() {
+        for weights in [&[0.0, 3.0, 1.0, 0.0, 6.0, 0.0][..], &[1.0], &[1.0, 0.0], &[0.25, 0.75]] {
+            let sum: f64 = weights.iter().sum();
+            let shares = Outcomes::new(weights).expect("sound weights").shares();
+            assert_eq!(shares.len(), weights.len());
+            for (share, weight) in shares.iter().zip(weights) {
+                assert!((share - weight / sum).abs() < 1e-15, "{shares:?}");
+            }
+        }
     }
 
     #[test]

@@ -263,6 +263,7 @@ impl<O: Observer> Floor<O> {
         for place in &mut self.places {
             place.seed(seed, replication);
         }
+        self.stock_bins();
         for pool in &mut self.pools {
             pool.seed(seed, replication);
         }

@@ -85,6 +85,20 @@ impl Stream {
         Stream { generator: self.generator, flip: !self.flip }
     }
 
+    /// A stream whose first word is `word`, to ask an inversion for one quantile: xoshiro256++ gives
+    /// rotl(s0 + s3, 23) + s0, which is rotl(s3, 23) where s0 is zero.
+    pub(crate) fn telling(word: u64) -> Self {
+        let mut state = [0_u8; 32];
+        state[8] = 1;
+        state[24..].copy_from_slice(&word.rotate_right(23).to_le_bytes());
+        Stream { generator: Xoshiro256PlusPlus::from_seed(state), flip: 0 }
+    }
+
+    /// A standard normal variate by inversion: one word.
+    pub fn normal(&mut self) -> f64 {
+        super::quantile::normal(self.inner_unit())
+    }
+
     /// 64 random bits.
     #[inline]
     pub fn next_u64(&mut self) -> u64 {
@@ -159,6 +173,16 @@ mod tests {
         // FNV-1a, 64 bits, of "a" and "foobar": Fowler, Noll and Vo, test vectors (from memory).
         assert_eq!(hash_text("a"), finalise(0xaf63_dc4c_8601_ec8c));
         assert_eq!(hash_text("foobar"), finalise(0x8594_4171_f739_67e8));
+    }
+
+    #[test]
+    fn a_telling_stream_says_its_word_first() {
+        for word in [0, 1, 0x8000_0000_0000_0000, u64::MAX, 0x0123_4567_89ab_cdef] {
+            assert_eq!(Stream::telling(word).next_u64(), word);
+        }
+        // Quantile of 0.975 of the normal law: 1.959963984540054 (Wichura 1988, and any table).
+        let word = (0.975 * 18_446_744_073_709_551_616.0) as u64;
+        assert!((Stream::telling(word).normal() - 1.959_963_984_540_054).abs() < 1e-12);
     }
 
     #[test]

@@ -30,6 +30,8 @@ pub enum Note {
     Lost,
     /// A part found no room and fell back.
     Spilled,
+    /// A part fell off a cleat as it was picked.
+    DroppedBack,
     /// A place was filled beyond its capacity.
     Overfilled,
     /// A container was emptied into the line.

@@ -39,7 +39,7 @@ pub(super) const TURNS: u16 = 512;
 /// What a plain take doesn't have to look at; see the floor.
 pub(super) const SPECIAL_TAKE: u16 = BIN | SHARED | AWAITED | WATCHED | STOPPING;
 /// What a plain entry doesn't have to look at.
-pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS;
+pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS | FROZEN;
 /// What keeps a part from being offered plainly.
 pub(super) const SPECIAL_OFFER: u16 = BIN | SHARED | FROZEN;
 
@@ -138,6 +138,8 @@ pub struct Bin {
     pub(super) counts: Vec<u32>,
     /// Never runs out: picks follow the natural mix of this kind.
     pub(super) endless: Option<u8>,
+    /// Kind and number of parts that it starts with.
+    start: Option<(u8, u32)>,
     pub(super) key: StreamKey,
     pub(super) luck: Stream,
 }
@@ -145,7 +147,14 @@ pub struct Bin {
 impl Bin {
     /// An empty bin whose picks are drawn from the stream `key`.
     pub fn new(key: StreamKey) -> Self {
-        Bin { classes: Vec::new(), counts: Vec::new(), endless: None, key, luck: key.stream(0, 0) }
+        Bin {
+            classes: Vec::new(),
+            counts: Vec::new(),
+            endless: None,
+            start: None,
+            key,
+            luck: key.stream(0, 0),
+        }
     }
 
     /// A bin that never runs out of `kind`.
@@ -296,6 +305,19 @@ impl Place {
         place
     }
 
+    /// Has a bin start each replication with `n` parts of `kind` (0: empty); they count as input of the line.
+    /// Nothing happens to other places.
+    pub fn set_start(&mut self, kind: u8, n: u32) {
+        if let Some(bin) = &mut self.more.bin {
+            bin.start = Some((kind, n));
+        }
+    }
+
+    /// Kind and number of parts with which a bin starts, if it does.
+    pub fn start(&self) -> Option<(u8, u32)> {
+        self.more.bin.as_ref().and_then(|bin| bin.start)
+    }
+
     /// Makes a belt stand while its head part can't leave, instead of closing up behind it.
     pub fn stopping(mut self) -> Self {
         self.flags |= STOPPING;
@@ -416,7 +438,7 @@ impl Place {
         if self.len as usize == self.slots.len() {
             self.grow();
         }
-        let due = if self.flags & (STOPPING | SPACED) == 0 {
+        let due = if self.flags & (STOPPING | SPACED | FROZEN) == 0 {
             now + self.transit - self.offset
         } else {
             self.entry(now)

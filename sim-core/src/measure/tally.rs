@@ -59,6 +59,8 @@ pub struct Counts {
     pub lost: u64,
     /// Parts that fell back.
     pub spilled: u64,
+    /// Parts that fell off a cleat as they were picked.
+    pub dropped_back: u64,
     /// Entries beyond the capacity of a bin.
     pub overfilled: u64,
     /// Containers emptied.
@@ -300,6 +302,7 @@ impl Observer for Tally {
             Note::EmptyStroke => counts.empty_strokes += 1,
             Note::Lost => counts.lost += 1,
             Note::Spilled => counts.spilled += 1,
+            Note::DroppedBack => counts.dropped_back += 1,
             Note::Overfilled => counts.overfilled += 1,
             Note::Tipped => counts.tipped += 1,
             Note::CheckFailed => counts.checks_failed += 1,

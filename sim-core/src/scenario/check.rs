@@ -147,6 +147,7 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
         }
     }
     check_bodies(scenario, problems);
+    check_bins(scenario, problems);
     for (n, entry) in entries.iter().enumerate() {
         if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
             problems.error(
@@ -228,6 +229,40 @@ fn check_bodies(scenario: &Scenario, problems: &mut Diagnostics) {
                 &name.place,
                 Problem::new(code::BAD_CONNECTION, message).help("name the station after it"),
             );
+        }
+    }
+}
+
+/// Who pours gives to a bin, and who lifts out of bulk takes from bins only.
+fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let body = |n: usize| entries[n].blueprint.body(&scenario.kinds, &entries[n].id.value);
+    let is_bin = |n: usize| body(n).is_some_and(|place| place.counts().is_some());
+    for (n, entry) in entries.iter().enumerate() {
+        for (no, exit) in entry.blueprint.exits().iter().enumerate() {
+            let target = target_of(scenario, n, &exit.to);
+            let id = &entry.id.value;
+            if no == 0 && entry.blueprint.gives_to_bin() && !target.is_some_and(is_bin) {
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, format!("`{id}` pours parts, but not into a bin"))
+                        .help("put a station of the type `bin` next, or name one in `to`"),
+                );
+            }
+            if let Some(target) = target
+                && entries[target].blueprint.takes_from_bin()
+                && !is_bin(n)
+            {
+                let to = &entries[target].id.value;
+                problems.error(
+                    &entry.place,
+                    Problem::new(
+                        code::BAD_CONNECTION,
+                        format!("`{to}` lifts parts out of a bin, and `{id}` is none"),
+                    )
+                    .help("put a station of the type `bin` between the two"),
+                );
+            }
         }
     }
 }

@@ -111,6 +111,16 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
+    /// Whether what its way on leads to must be a bin (it pours).
+    fn gives_to_bin(&self) -> bool {
+        false
+    }
+
+    /// Whether all that it takes from must be bins (it lifts parts out of bulk).
+    fn takes_from_bin(&self) -> bool {
+        false
+    }
+
     /// Number of inlets whose lack is told apart (machines with several), else 0.
     fn n_told_inlets(&self) -> u32 {
         0

@@ -1,7 +1,10 @@
 //! The catalogue: which stations a scenario may name, and what they all have in common.
 
 use super::blueprint::Blueprint;
-use super::{divider, escapement, machine, stream, track, work};
+use super::{
+    bin, divider, dumper, elevator, escapement, gauge, machine, meter, path_spec, scrap_box, screen,
+    selector, stream, track, work,
+};
 use crate::diag::Place;
 use crate::kernel::Spread;
 use crate::terms::stops::{StopSpec, read_stops};
@@ -85,6 +88,10 @@ macro_rules! station {
 pub const CATALOGUE: &[Variant<Entry>] = &[
     station!("work", work::read, "Plain work station: a time for each part, blocking after service"),
     station!("stream", stream::read, "Parts that come from a process upstream on a clock of their own"),
+    station!("dumper", dumper::read, "Dumper: lifts containers and tips their parts into a bin"),
+    station!("bin", bin::read, "Bin: a store of parts in bulk, well mixed"),
+    station!("elevator", elevator::read, "Elevator, cleated or magnetic: lifts parts out of a bin"),
+    station!("meter conveyor", meter::read, "Meter conveyor: brings on parts by the index, or at a rate"),
     station!("track", track::read_track, "Track: parts slide or are driven and close up at its end"),
     station!("belt", track::read_belt, "Belt: driven; accumulating or stopping"),
     station!(
@@ -92,6 +99,27 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
         track::read_belt,
         "Belt that brings rejected parts back to an earlier point of the line"
     ),
+    station!(
+        "orienting path",
+        path_spec::read,
+        "Orienting path: tools let parts pass, turn them or reject them, one at a time or in file"
+    ),
+    station!(
+        "screen",
+        screen::read,
+        "Screen: takes foreign pieces and bad parts out, with a chance per pass"
+    ),
+    station!(
+        "selector",
+        selector::read,
+        "Selector: probes one part at a time, then turns, passes or rejects it"
+    ),
+    station!(
+        "gauge",
+        gauge::read,
+        "Gauge: measures or looks at one part at a time and rejects what seems bad"
+    ),
+    station!("scrap box", scrap_box::read, "Scrap box: takes every part at once; ends the line for it"),
     station!("escapement", escapement::read, "Escapement: releases parts by the stroke"),
     station!("divider", divider::read, "Divider: hands each part to one of several exits, in no time"),
     station!(

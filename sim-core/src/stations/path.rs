@@ -10,6 +10,7 @@
 //! at the end, nothing is taken. Held: the pass is finished, nothing is taken.
 
 use super::alarm::Alarm;
+use super::clumps::Clumps;
 use super::dice::Dice;
 use super::tools::{Classes, Comeback, Fate, Tool};
 use crate::kernel::floor::Duty;
@@ -52,20 +53,7 @@ impl PathSetup {
         part: &mut Part,
         luck: &mut Dice,
     ) {
-        match &self.exits[usize::from(no)].comeback {
-            Comeback::AsLeft => {}
-            Comeback::Remix => floor.remix(part, luck.stream()),
-            Comeback::Keep(chance) => {
-                if luck.stream().chance(*chance) {
-                    part.attitude = at_entry;
-                } else {
-                    floor.remix(part, luck.stream());
-                }
-            }
-            Comeback::Matrix(rows) => {
-                part.attitude = rows[usize::from(at_entry)].pick(luck.stream()) as u8;
-            }
-        }
+        self.exits[usize::from(no)].comeback.turn(floor, at_entry, part, luck.stream());
     }
 
     /// The exit a part really takes: surplus parts overflow where the designer chose so.
@@ -104,6 +92,7 @@ pub struct Path {
     part: Part,
     at_entry: u8,
     stage: Stage,
+    clumps: Option<Box<Clumps>>,
     /// Some exit is a hand, so that what has left may still stand there.
     has_hands: bool,
 }
@@ -112,12 +101,21 @@ impl Path {
     /// An empty path.
     pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
         let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
-        let part = Part::default();
-        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage: Stage::Empty, has_hands }
+        let (part, stage) = (Part::default(), Stage::Empty);
+        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None, has_hands }
+    }
+
+    /// The same path for parts that come tangled.
+    #[must_use]
+    pub fn with_clumps(self, clumps: Clumps) -> Self {
+        Path { clumps: Some(Box::new(clumps)), ..self }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
+        if let Some(clumps) = &mut self.clumps {
+            clumps.seed(seed, replication);
+        }
     }
 
     pub(super) fn content(&self) -> usize {
@@ -141,6 +139,13 @@ impl Path {
             if !jammed && floor.jams(self.me, &self.part, Moment::Tool(tool as u8)) {
                 self.stage = Stage::AtTool { tool, jammed: true };
                 return;
+            }
+            if tool == 0
+                && let Some(clumps) = &mut self.clumps
+                && let Some(no) = clumps.reject(&mut self.part)
+            {
+                exit = no;
+                break;
             }
             let class = self.setup.classes.of(&self.part);
             match self.setup.tools[tool].fate(class, self.luck.stream()) {
@@ -218,6 +223,9 @@ impl Path {
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, place: PlaceId) {
         self.part = floor.take(self.me, place);
         self.part.count_pass();
+        if let Some(clumps) = &mut self.clumps {
+            clumps.enter(&mut self.part);
+        }
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
         let time = self.pass.draw_ns(self.luck.stream());

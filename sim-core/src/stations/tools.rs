@@ -4,7 +4,7 @@
 //! otherwise draws no luck. The row is compiled into one table per tool, indexed by the class of the part.
 
 use crate::kernel::dice::Outcomes;
-use crate::kernel::{Stream, dice};
+use crate::kernel::{Floor, Observer, Stream, dice};
 use crate::part::Part;
 
 /// What a tool did with a part.
@@ -130,4 +130,28 @@ pub enum Comeback {
     AsLeft,
     /// By a matrix: the attitude at entry to the pass gives the row, one outcome per attitude.
     Matrix(Vec<Outcomes>),
+}
+
+impl Comeback {
+    /// Gives a part that leaves, and entered the pass in the attitude `at_entry`, the attitude of this rule.
+    pub(super) fn turn<O: Observer>(
+        &self,
+        floor: &Floor<O>,
+        at_entry: u8,
+        part: &mut Part,
+        luck: &mut Stream,
+    ) {
+        match self {
+            Comeback::AsLeft => {}
+            Comeback::Remix => floor.remix(part, luck),
+            Comeback::Keep(chance) => {
+                if luck.chance(*chance) {
+                    part.attitude = at_entry;
+                } else {
+                    floor.remix(part, luck);
+                }
+            }
+            Comeback::Matrix(rows) => part.attitude = rows[usize::from(at_entry)].pick(luck) as u8,
+        }
+    }
 }

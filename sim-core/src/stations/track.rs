@@ -217,3 +217,6 @@ impl Blueprint for TrackSpec {
         Station::Carrier(Carrier::new(site.me, alarm, body))
     }
 }
+
+#[cfg(test)]
+mod tests;

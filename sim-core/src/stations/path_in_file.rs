@@ -1,0 +1,473 @@
+//! Orienting path with parts in file: they enter one after the other and travel at one speed.
+//!
+//! **Timing.** A part enters when the part before has cleared the entry: part length x gap factor / speed
+//! after it (at the speed of the path, so that standing does not count). It comes to a tool at position x
+//! after x / speed, to the end after live length / speed, first in first out. The outcome of a tool falls
+//! when the part comes to it; tools at one position act one after another in no time. A rejected part leaves
+//! a gap that is not closed. At equal times what is further downstream goes first.
+//!
+//! A sensed tool that gets a part closer behind the part before (front to front, as both came to this tool)
+//! than its least spacing rejects it, or lets it pass as it is, without looking.
+//!
+//! | what happens | parts under way | entry |
+//! |---|---|---|
+//! | held, or break (not offered) | go on to the end | nothing is taken |
+//! | stopped by a jam by part at a tool | upstream of the tool and at it: stand; past it: go on, tools act | closed |
+//! | stopped otherwise (jam by a clock, at start or after, breakdown, freezing hold) | all stand | closed |
+//! | blocked: the way on, or the exit of a reject, has no room | all stand, wherever they are | closed |
+//! | overflow: the way on has no room and an overflow exit is stated | the part at the end falls there, all go on | open |
+//!
+//! A jam by part gets its chance before the outcome of its tool; at the end before the part moves on; at
+//! the start stops all, and so does one after the part has left. While a jam keeps the upstream part of the
+//! path, a part past it that finds no room makes everything past the jam stand as well. Interrupted travel
+//! resumes with what was left. Parts between entry and end make the path *working*.
+//!
+//! Invariant: in each stretch between two points times are in order and lag behind the clock by one amount.
+
+use super::alarm::Alarm;
+use super::clumps::Clumps;
+use super::dice::Dice;
+use super::path::PathSetup;
+use super::tools::Fate;
+use crate::kernel::{Exit, Floor, Message, Moment, Observer, Offer, PlaceId, State, StationId};
+use crate::part::{Nanos, Part};
+use std::collections::VecDeque;
+
+/// A point of the path at which tools act; the last one is the end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Point {
+    /// Time of travel from the point before (from the entry for the first), ns.
+    pub travel: Nanos,
+    /// First tool here.
+    pub first: usize,
+    /// Tool after the last one here.
+    pub end: usize,
+}
+
+/// Least spacing of a sensed tool.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Spacing {
+    /// Least time from part to part, ns of travel.
+    pub least: Nanos,
+    /// Exit for parts that are too close; `None`: they pass.
+    pub exit: Option<u8>,
+}
+
+/// What does not change of a path with parts in file.
+#[derive(Clone, Debug)]
+pub struct FileSetup {
+    /// Inlets, exits, tools.
+    pub path: PathSetup,
+    /// Points in order; one at least.
+    pub points: Vec<Point>,
+    /// Time in which a part clears the entry, by class, ns; 1 at least.
+    pub spacing: Vec<Nanos>,
+    /// By tool: the spacing that it needs.
+    pub sensed: Vec<Option<Spacing>>,
+    /// Clumps.
+    pub clumps: Option<Clumps>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum At {
+    /// On its way to the point.
+    Way,
+    /// Before the outcome of this tool; `jammed` if its jam has had its chance.
+    Tool { tool: usize, jammed: bool },
+    /// On its way out through this exit; `jammed` if the jam at the end has had its chance.
+    Leaving { exit: u8, jammed: bool },
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Rider {
+    part: Part,
+    at_entry: u8,
+    /// When it comes to the point, in the time of its stretch.
+    due: Nanos,
+    at: At,
+}
+
+/// The stretch that ends at one point.
+#[derive(Clone, Debug, Default)]
+struct Stretch {
+    riders: VecDeque<Rider>,
+    /// How long it has stood so far, ns.
+    lag: Nanos,
+    /// Since when it stands.
+    stands_since: Option<Nanos>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Flow {
+    Clear,
+    Blocked,
+    Jammed,
+}
+
+/// Which part a jam has got hold of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stuck {
+    /// The first one before this point.
+    Before(usize),
+    /// The one that has just entered.
+    Entry,
+    /// One that has left.
+    Gone,
+}
+
+/// State of a path with parts in file.
+#[derive(Clone, Debug)]
+pub struct PathInFile {
+    me: StationId,
+    alarm: Alarm,
+    /// For parts past a jam; it does not stand still with the station.
+    free: Option<Alarm>,
+    setup: FileSetup,
+    luck: Dice,
+    stretches: Vec<Stretch>,
+    /// When each tool last saw a part, in the time of its stretch.
+    last_seen: Vec<Option<Nanos>>,
+    /// When the entry is clear, in the time of the first stretch.
+    entry_clear: Nanos,
+    /// The last stretch that a jam keeps.
+    jam: Option<usize>,
+    stuck: Stuck,
+    /// The place for whose room the part in front waits.
+    waits: Option<PlaceId>,
+}
+
+impl PathInFile {
+    /// An empty path. `free` is needed where a tool before the end may jam.
+    pub fn new(me: StationId, alarm: Alarm, free: Option<Alarm>, setup: FileSetup, luck: Dice) -> Self {
+        let stretches = vec![Stretch::default(); setup.points.len()];
+        let last_seen = vec![None; setup.sensed.len()];
+        PathInFile {
+            me,
+            alarm,
+            free,
+            setup,
+            luck,
+            stretches,
+            last_seen,
+            entry_clear: 0,
+            jam: None,
+            stuck: Stuck::Gone,
+            waits: None,
+        }
+    }
+
+    pub(super) fn seed(&mut self, seed: u64, replication: u64) {
+        self.luck.seed(seed, replication);
+        if let Some(clumps) = &mut self.setup.clumps {
+            clumps.seed(seed, replication);
+        }
+    }
+
+    pub(super) fn content(&self) -> usize {
+        self.stretches.iter().map(|stretch| stretch.riders.len()).sum()
+    }
+
+    /// The alarm `which` = 0 stands still with the station; any other is the free one.
+    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+        if which == 0 {
+            return self.alarm.spent();
+        }
+        if let Some(free) = &mut self.free {
+            free.spent();
+        }
+        self.go_on_past_jam(floor);
+    }
+
+    /// Something has changed at an exit: a part past a jam may find room now.
+    pub(super) fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        self.go_on_past_jam(floor);
+    }
+
+    fn go_on_past_jam<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let Some(kept) = self.jam else { return };
+        self.release(floor.now, kept + 1);
+        if self.advance(floor, kept + 1) == Flow::Blocked {
+            self.stand(floor.now, kept + 1);
+        }
+        self.set_free_alarm(floor);
+    }
+
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        self.release(floor.now, 0);
+        if let Some(free) = &mut self.free {
+            free.set(floor, Nanos::MAX);
+        }
+        match self.advance(floor, 0) {
+            Flow::Clear => {}
+            Flow::Jammed => return self.set_free_alarm(floor),
+            Flow::Blocked => {
+                self.stand(floor.now, 0);
+                self.alarm.set(floor, Nanos::MAX);
+                return floor.set_idle(self.me, true);
+            }
+        }
+        let entry = self.enter(floor);
+        if floor.stands(self.me) {
+            return;
+        }
+        let due = self.next_due(0).min(entry);
+        self.alarm.set(floor, due);
+        if self.stretches.iter().all(|stretch| stretch.riders.is_empty()) {
+            floor.set_idle(self.me, false);
+        } else {
+            floor.set_state(self.me, State::Working);
+        }
+    }
+
+    // ---- standing and going -------------------------------------------------------------------------
+
+    /// Sets the stretches from `first` on going again.
+    fn release(&mut self, now: Nanos, first: usize) {
+        for stretch in &mut self.stretches[first..] {
+            if let Some(since) = stretch.stands_since.take() {
+                stretch.lag += now - since;
+            }
+        }
+    }
+
+    /// Makes the stretches from `first` on stand.
+    fn stand(&mut self, now: Nanos, first: usize) {
+        for stretch in &mut self.stretches[first..] {
+            stretch.stands_since.get_or_insert(now);
+        }
+    }
+
+    /// A jam has stopped the station: everything up to stretch `kept` stands.
+    fn strike(&mut self, now: Nanos, kept: usize, stuck: Stuck) {
+        let kept = self.jam.map_or(kept, |before| before.max(kept));
+        self.jam = Some(kept);
+        self.stuck = stuck;
+        for stretch in &mut self.stretches[..=kept] {
+            stretch.stands_since.get_or_insert(now);
+        }
+    }
+
+    /// The next time at which a part comes to a point, from stretch `first` on.
+    fn next_due(&self, first: usize) -> Nanos {
+        let moving = self.stretches[first..].iter().filter(|stretch| stretch.stands_since.is_none());
+        let heads = moving.filter_map(|stretch| Some(stretch.riders.front()?.due + stretch.lag));
+        heads.min().unwrap_or(Nanos::MAX)
+    }
+
+    fn set_free_alarm<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let first = self.jam.map_or(self.stretches.len(), |kept| kept + 1);
+        let due = self.next_due(first);
+        if let Some(free) = &mut self.free {
+            free.set(floor, due);
+        }
+    }
+
+    // ---- moving -------------------------------------------------------------------------------------
+
+    /// Lets everything happen that is due, from stretch `first` on, downstream first.
+    fn advance<O: Observer>(&mut self, floor: &mut Floor<O>, first: usize) -> Flow {
+        loop {
+            let clear = self.setup.path.exits.iter().all(|exit| floor.is_clear(exit.exit));
+            if !clear {
+                return Flow::Blocked;
+            }
+            let is_due = |stretch: &Stretch| {
+                stretch.riders.front().is_some_and(|rider| rider.due + stretch.lag <= floor.now)
+            };
+            let Some(at) = (first..self.stretches.len()).rev().find(|&at| is_due(&self.stretches[at])) else {
+                return Flow::Clear;
+            };
+            match self.move_front(floor, at) {
+                Flow::Clear => {}
+                flow @ (Flow::Blocked | Flow::Jammed) => return flow,
+            }
+        }
+    }
+
+    /// Moves the part in front of stretch `at`, which has come to its point.
+    fn move_front<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize) -> Flow {
+        let point = self.setup.points[at];
+        loop {
+            let Some(rider) = self.stretches[at].riders.front().copied() else {
+                panic!("only a stretch with a part has one in front")
+            };
+            let next = match rider.at {
+                At::Way => At::Tool { tool: point.first, jammed: false },
+                At::Tool { tool, jammed } if tool < point.end => {
+                    if !jammed && floor.jams(self.me, &rider.part, Moment::Tool(tool as u8)) {
+                        self.set_front(at, At::Tool { tool, jammed: true });
+                        self.strike(floor.now, at, Stuck::Before(at));
+                        return Flow::Jammed;
+                    }
+                    self.act(at, tool, rider)
+                }
+                At::Tool { .. } if at + 1 < self.stretches.len() => {
+                    self.pass_on(floor.now, at);
+                    return Flow::Clear;
+                }
+                At::Tool { .. } => At::Leaving { exit: 0, jammed: false },
+                At::Leaving { exit, jammed: false } => {
+                    if floor.jams(self.me, &rider.part, Moment::End) {
+                        self.set_front(at, At::Leaving { exit, jammed: true });
+                        self.strike(floor.now, at, Stuck::Before(at));
+                        return Flow::Jammed;
+                    }
+                    At::Leaving { exit, jammed: true }
+                }
+                At::Leaving { exit, jammed: true } => return self.leave(floor, at, exit),
+            };
+            self.set_front(at, next);
+        }
+    }
+
+    fn set_front(&mut self, at: usize, now: At) {
+        if let Some(rider) = self.stretches[at].riders.front_mut() {
+            rider.at = now;
+        }
+    }
+
+    /// What tool number `tool` does with the part in front of stretch `at`.
+    fn act(&mut self, at: usize, tool: usize, rider: Rider) -> At {
+        let on = At::Tool { tool: tool + 1, jammed: false };
+        let out = |exit| At::Leaving { exit, jammed: false };
+        let Some(front) = self.stretches[at].riders.front_mut() else {
+            panic!("a tool acts on the part in front")
+        };
+        let mut close = None;
+        if let Some(spacing) = self.setup.sensed[tool] {
+            let before = self.last_seen[tool].replace(rider.due);
+            close = before.filter(|before| rider.due - before < spacing.least).map(|_| spacing.exit);
+        }
+        if tool == 0
+            && let Some(clumps) = &mut self.setup.clumps
+            && let Some(exit) = clumps.reject(&mut front.part)
+        {
+            return out(exit);
+        }
+        match close {
+            Some(Some(exit)) => return out(exit),
+            Some(None) => return on,
+            None => {}
+        }
+        let class = self.setup.path.classes.of(&rider.part);
+        match self.setup.path.tools[tool].fate(class, self.luck.stream()) {
+            Fate::Onward(attitude) => {
+                front.part.attitude = attitude;
+                on
+            }
+            Fate::Exit(exit) => out(exit),
+        }
+    }
+
+    /// The part in front of stretch `at` goes on to the next one.
+    fn pass_on(&mut self, now: Nanos, at: usize) {
+        let Some(rider) = self.stretches[at].riders.pop_front() else { return };
+        let travel = self.setup.points[at + 1].travel;
+        let beyond = &mut self.stretches[at + 1];
+        beyond.riders.push_back(Rider { due: now + travel - beyond.lag, at: At::Way, ..rider });
+    }
+
+    /// The part in front of stretch `at` leaves, if there is room.
+    fn leave<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize, exit: u8) -> Flow {
+        let Some(mut rider) = self.stretches[at].riders.front().copied() else {
+            panic!("only a part that is there leaves")
+        };
+        let exit = self.setup.path.exit_or_overflow(floor, self.me, exit);
+        let leads = self.setup.path.exits[usize::from(exit)].exit;
+        self.wait_only_for(floor, leads);
+        if !floor.is_open(self.me, leads) {
+            if let Exit::Store(place) = leads {
+                floor.wait_for_room(self.me, place);
+                self.waits = Some(place);
+            }
+            return Flow::Blocked;
+        }
+        if exit != 0 {
+            self.setup.path.turn_back(floor, exit, rider.at_entry, &mut rider.part, &mut self.luck);
+        }
+        let handed = floor.hand_over(self.me, exit, leads, &rider.part);
+        assert!(handed, "an open exit takes a part");
+        self.waits = None;
+        self.stretches[at].riders.pop_front();
+        if floor.jams(self.me, &rider.part, Moment::After) {
+            self.strike(floor.now, self.stretches.len() - 1, Stuck::Gone);
+            return Flow::Jammed;
+        }
+        Flow::Clear
+    }
+
+    /// Gives up the wait for room elsewhere: overflow or a way on that has opened came first.
+    fn wait_only_for<O: Observer>(&mut self, floor: &mut Floor<O>, leads: Exit) {
+        if let Some(place) = self.waits
+            && leads != Exit::Store(place)
+        {
+            floor.stop_waiting(self.me, place);
+            self.waits = None;
+        }
+    }
+
+    /// Takes a part if the entry is clear; returns when to look again.
+    fn enter<O: Observer>(&mut self, floor: &mut Floor<O>) -> Nanos {
+        if !floor.may_start(self.me) {
+            return Nanos::MAX;
+        }
+        let lag = self.stretches[0].lag;
+        if floor.now >= self.entry_clear + lag {
+            match floor.offer(self.me, &self.setup.path.inlets) {
+                Offer::Ready(place) => self.take(floor, place),
+                Offer::Due(at) => return at,
+                Offer::Nothing => return Nanos::MAX,
+            }
+        }
+        let clear = self.entry_clear + lag;
+        let places = self.setup.path.inlets.places.iter();
+        let heads = places.filter_map(|place| floor.place(*place).head_due());
+        heads.min().map_or(Nanos::MAX, |due| due.max(clear))
+    }
+
+    fn take<O: Observer>(&mut self, floor: &mut Floor<O>, place: PlaceId) {
+        let mut part = floor.take(self.me, place);
+        part.count_pass();
+        if let Some(clumps) = &mut self.setup.clumps {
+            clumps.enter(&mut part);
+        }
+        let now = floor.now - self.stretches[0].lag;
+        let due = now + self.setup.points[0].travel;
+        self.entry_clear = now + self.setup.spacing[self.setup.path.classes.of(&part)];
+        self.stretches[0].riders.push_back(Rider { part, at_entry: part.attitude, due, at: At::Way });
+        floor.set_state(self.me, State::Working);
+        if floor.jams(self.me, &part, Moment::Start) {
+            self.strike(floor.now, self.stretches.len() - 1, Stuck::Entry);
+        }
+    }
+
+    pub(super) fn message(&mut self, message: Message) {
+        match message {
+            Message::Thawed(stood) => {
+                self.alarm.shift(stood);
+                if self.jam.take().is_none() {
+                    // Stopped from outside; what stood of itself is set right when it goes on.
+                    for stretch in self.stretches.iter_mut().filter(|s| s.stands_since.is_none()) {
+                        stretch.lag += stood;
+                    }
+                }
+            }
+            Message::Redirect(exit) => self.redirect(exit),
+            Message::Attended(_) => {}
+        }
+    }
+
+    fn redirect(&mut self, exit: u8) {
+        let rider = match self.stuck {
+            Stuck::Before(at) => self.stretches[at].riders.front_mut(),
+            Stuck::Entry => self.stretches[0].riders.back_mut(),
+            Stuck::Gone => None,
+        };
+        if let Some(rider) = rider {
+            rider.at = At::Leaving { exit, jammed: true };
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,16 @@
+#!/usr/bin/env bash
+# Runs the cross-check line in feedproof and in simpy, and compares them.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+venv=target/cross-check-venv
+if [ ! -x "$venv/bin/python" ]; then
+    command -v python3 > /dev/null || { apt-get update -qq && apt-get install -y -qq python3 python3-venv; }
+    python3 -m venv "$venv" 2> /dev/null \
+        || { apt-get update -qq && apt-get install -y -qq python3-venv && python3 -m venv "$venv"; }
+fi
+"$venv/bin/python" -m pip install -q --disable-pip-version-check -r tests/reference/requirements.txt
+cargo build --release -q
+result=$(mktemp)
+trap 'rm -f "$result"' EXIT
+target/release/feedproof run tests/reference/cross-check.json --json > "$result"
+"$venv/bin/python" tests/reference/cross_check.py "$result"
