@@ -319,7 +319,11 @@ impl<O: Observer> Floor<O> {
     fn strike(&mut self, ix: u16) {
         let me = self.troubles[usize::from(ix)].station;
         if self.posts[me.ix()].current.is_some() {
-            self.troubles[usize::from(ix)].phase = Phase::Queued;
+            // It may be the very trouble that is being cleared: several parts come at once. Then its phase stays.
+            let phase = &mut self.troubles[usize::from(ix)].phase;
+            if *phase == Phase::Off {
+                *phase = Phase::Queued;
+            }
             self.posts[me.ix()].queued.push(ix);
             return;
         }
