@@ -5,9 +5,7 @@
 //! sensor, break and start condition of the file format. Equal seeds give equal texts.
 
 use crate::luck::Luck;
-use crate::random_blocks::{
-    Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker,
-};
+use crate::random_blocks::{Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker};
 use serde_json::{Map, Value, json};
 
 /// Stands for a station further up until the loop is closed.
@@ -52,7 +50,8 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     }
     line["plan"] = plan(&mut luck, &stations, &names);
     if luck.percent(30) {
-        line["promise"] = json!({"clauses": [{"mean_rate": "10 /min"}], "net_of": [states(&mut luck, &stations)]});
+        line["promise"] =
+            json!({"clauses": [{"mean_rate": "10 /min"}], "net_of": [states(&mut luck, &stations)]});
     }
     line
 }
@@ -112,7 +111,8 @@ impl Sketch {
     }
 
     fn is_body(&self, id: &str) -> bool {
-        self.find(id).is_some_and(|s| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt")))
+        self.find(id)
+            .is_some_and(|s| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt")))
     }
 
     fn find(&self, id: &str) -> Option<&Value> {
@@ -172,13 +172,15 @@ impl Sketch {
         let (first, second) = (next(1), next(2));
         let inlets = [inlet(&mut self.luck, &first), inlet(&mut self.luck, &second)];
         let mean = self.luck.between(0.2, 1.5);
-        let mut machine = json!({"type": "machine", "cycle": time_law(&mut self.luck, mean), "inlets": inlets});
+        let mut machine =
+            json!({"type": "machine", "cycle": time_law(&mut self.luck, mean), "inlets": inlets});
         if self.luck.percent(40) {
             machine["check"] = check(&mut self.luck);
         }
         self.add(machine, to);
         for _ in 0..2 {
-            let feeder = if self.luck.percent(70) { transporter(&mut self.luck) } else { worker(&mut self.luck) };
+            let feeder =
+                if self.luck.percent(70) { transporter(&mut self.luck) } else { worker(&mut self.luck) };
             self.add(feeder, &id);
         }
         self.source(&second);
@@ -199,7 +201,8 @@ impl Sketch {
                 2 => {
                     let machine = self.workers("out");
                     let track = transporter(&mut self.luck);
-                    if self.find(&machine).is_some_and(|m| m.get("count").is_some()) && self.luck.percent(50) {
+                    if self.find(&machine).is_some_and(|m| m.get("count").is_some()) && self.luck.percent(50)
+                    {
                         machine
                     } else {
                         self.add(track, &machine)
@@ -227,7 +230,9 @@ impl Sketch {
     fn close_loops(&mut self) {
         for n in 0..self.stations.len() {
             if self.stations[n]["to"] == LOOP {
-                let takes = |s: &Value| s.get("endless").is_none() && s["type"] != "stream" && s.get("inlets").is_none();
+                let takes = |s: &Value| {
+                    s.get("endless").is_none() && s["type"] != "stream" && s.get("inlets").is_none()
+                };
                 let one = |s: &Value| s.get("count").is_none();
                 let above: Vec<usize> = (n + 1..self.stations.len())
                     .filter(|&k| takes(&self.stations[k]) && one(&self.stations[k]))
@@ -275,7 +280,8 @@ fn pool_of(luck: &mut Luck, id: &str, stations: &[Value]) -> Value {
 }
 
 fn sensors(luck: &mut Luck, stations: &[Value]) -> Vec<Value> {
-    let has_body = |s: &&Value| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt"));
+    let has_body =
+        |s: &&Value| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt"));
     let bodies: Vec<Value> = stations.iter().filter(has_body).map(|s| s["id"].clone()).collect();
     let n = if luck.percent(45) { luck.within(1, 2) } else { 0 };
     let mut sensors = Vec::new();
@@ -335,7 +341,8 @@ fn states(luck: &mut Luck, stations: &[Value]) -> Value {
 
 fn plan(luck: &mut Luck, stations: &[Value], names: &Names) -> Value {
     let shift = luck.within(1, 5) * 60;
-    let mut plan = json!({"shift": format!("{shift} s"), "start": luck.one(&["empty", "empty", "primed", "full"])});
+    let mut plan =
+        json!({"shift": format!("{shift} s"), "start": luck.one(&["empty", "empty", "primed", "full"])});
     if luck.percent(30) {
         plan["warm_up"] = json!(seconds(luck.one(&[10.0, 30.0, 59.5])));
     }

@@ -5,7 +5,7 @@ use crate::watch::Broken;
 use serde_json::Value;
 
 /// Most trials of one shrinking.
-const TRIALS_MAX: usize = 3000;
+const TRIALS_MAX: usize = 600;
 
 /// The smallest text found that breaks the same claim, with what it breaks.
 pub fn shrink(text: &str, seed: u64, limits: Limits, found: Broken) -> (String, Broken) {

@@ -4,9 +4,9 @@ use crate::judge::{Limits, Verdict, judge};
 use crate::shrink::shrink;
 use crate::watch::Broken;
 use std::cell::Cell;
+use std::sync::Mutex;
 use std::sync::Once;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::Mutex;
 
 thread_local! {
     static QUIET: Cell<bool> = const { Cell::new(false) };

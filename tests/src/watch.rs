@@ -81,7 +81,8 @@ impl Watch {
             capacity: place.capacity(),
             is_bin: place.counts().is_some(),
             carrier: plan.links.bodies.iter().position(|body| *body == Some(PlaceId(ix as u16))),
-            parts: std::iter::repeat_n(None, if place.counts().is_some() { 0 } else { place.len() as usize }).collect(),
+            parts: std::iter::repeat_n(None, if place.counts().is_some() { 0 } else { place.len() as usize })
+                .collect(),
         };
         let has_nests = |entry: &Value| {
             entry["inlets"].as_array().is_some_and(|inlets| inlets.iter().any(|i| i.get("nest").is_some()))
@@ -218,10 +219,16 @@ impl Observer for Watch {
         }
         let stands = matches!(
             new,
-            State::JamAutomatic | State::JamWaiting | State::JamClearing | State::DownWaiting | State::DownRepair
+            State::JamAutomatic
+                | State::JamWaiting
+                | State::JamClearing
+                | State::DownWaiting
+                | State::DownRepair
         );
         if self.posts[station.ix()].is_stopped && !stands {
-            self.fail("a stopped station is in a state of stops", || format!("`{name}` is {new:?} at {now} ns"));
+            self.fail("a stopped station is in a state of stops", || {
+                format!("`{name}` is {new:?} at {now} ns")
+            });
         }
     }
 
@@ -291,7 +298,8 @@ impl Observer for Watch {
             | Note::CheckFailed
             | Note::StrokeShort
             | Note::Called
-            | Note::Attended => {}
+            | Note::Attended
+            | Note::DroppedBack => {}
         }
     }
 }
