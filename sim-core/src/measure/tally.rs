@@ -240,7 +240,8 @@ impl Tally {
     fn charge_missing(&mut self, now: Nanos, ix: usize) {
         let (since, lacking) = self.lacking[ix];
         self.lacking[ix].0 = now;
-        if self.inlet_of[ix] == NO_INLET || lacking == 0 {
+        // A machine that stands, is off or held may lack parts too, but that time is not starved time.
+        if self.inlet_of[ix] == NO_INLET || lacking == 0 || self.state[ix] != State::Starved {
             return;
         }
         let first = usize::from(self.inlet_of[ix]);
@@ -277,6 +278,9 @@ impl Observer for Tally {
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         let ix = station.ix();
         self.charge(now, ix, old);
+        if self.inlet_of[ix] != NO_INLET {
+            self.charge_missing(now, ix);
+        }
         self.state[ix] = new;
         if self.own.concerns(station) {
             self.own.change(now, station, old, new);
