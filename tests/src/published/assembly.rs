@@ -39,7 +39,8 @@ fn matching(rates: &[f64], by_sensor: bool) -> Trial {
         let time = exponential(1.0 / rate);
         stations.push(if by_sensor { stream(&feeder, time) } else { source(&feeder, time) });
         stations.push(with(if by_sensor { room(&store) } else { track(&store, 4) }, "to", json!("M")));
-        sensors.push(json!({"id": format!("L{n}"), "watches": store, "high": 5, "low": 4, "holds": [feeder]}));
+        sensors
+            .push(json!({"id": format!("L{n}"), "watches": store, "high": 5, "low": 4, "holds": [feeder]}));
     }
     let inlets: Vec<Value> = (0..rates.len()).map(|n| json!({"from": format!("T{n}")})).collect();
     stations.push(json!({"id": "M", "type": "machine", "cycle": "0 s", "inlets": inlets}));
@@ -98,8 +99,16 @@ pub fn rows() -> Vec<Row> {
     let memory = |load: f64, variability: f64| super::queues::memory_s(load, variability, 1.0, 1.0);
     let (one, two) = ((1.0, 0), (1.0, 2));
     vec![
-        Row::simulated("A-01", 0.02, Trial::new(batches(5.0, fixed), memory(0.8, 4.0), 200_000.0, 100, inside)),
-        Row::simulated("A-02", 0.02, Trial::new(batches(4.0, geometric), memory(0.75, 5.0), 200_000.0, 100, inside)),
+        Row::simulated(
+            "A-01",
+            0.02,
+            Trial::new(batches(5.0, fixed), memory(0.8, 4.0), 200_000.0, 100, inside),
+        ),
+        Row::simulated(
+            "A-02",
+            0.02,
+            Trial::new(batches(4.0, geometric), memory(0.75, 5.0), 200_000.0, 100, inside),
+        ),
         Row::simulated("A-03", 0.015, tips()),
         Row::simulated("A-04", 0.01, Trial::new(kit(1), 0.0, 60.0, 100_000, |e| e.first_good_s())),
         Row::simulated("A-05", 0.005, Trial::new(kit(10), 0.0, 100.0, 40_000, |e| e.first_good_s())),

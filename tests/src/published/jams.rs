@@ -43,7 +43,8 @@ fn store_level(e: &Ended<'_>) -> f64 {
 /// U-09, U-10: three stations hand over directly, with a cycle that is short beside the jams.
 fn rigid(clock: &str, cycle_s: f64) -> Value {
     let rates = [(0.01, 0.1), (0.02, 0.25), (0.005, 0.05)];
-    let mut stations = row(&[json!(seconds(cycle_s)), json!(seconds(cycle_s)), json!(seconds(cycle_s))], &[0, 0]);
+    let mut stations =
+        row(&[json!(seconds(cycle_s)), json!(seconds(cycle_s)), json!(seconds(cycle_s))], &[0, 0]);
     for (station, (jams, clearing)) in stations.iter_mut().zip(rates) {
         let (every, time) = (exponential(1.0 / jams), exponential(1.0 / clearing));
         station["jams"] = json!([{"every": every, "clock": clock, "time": time}]);
@@ -84,7 +85,7 @@ pub fn rows() -> Vec<Row> {
         Row::simulated("U-04", 0.003, stepwise((0.02, 0.2), alike, 10, rate)),
         Row::simulated("U-05", 0.003, stepwise((0.005, 0.05), (0.02, 0.1), 20, rate)),
         Row::simulated("U-06", 0.003, stepwise((0.02, 0.1), (0.005, 0.05), 20, rate)),
-        Row::simulated("U-07", 0.01, stepwise(alike, alike, 10, store_level)),
+        Row::simulated("U-07", 0.015, stepwise(alike, alike, 10, store_level)),
         Row::simulated("U-08", 0.01, stepwise((0.005, 0.05), (0.02, 0.1), 20, store_level)),
     ];
     rows.extend(continuous());
@@ -97,7 +98,8 @@ fn continuous() -> Vec<Row> {
     let cycle_s = 0.05;
     let working = Trial::new(rigid("working", cycle_s), 30.0, 30_000.0, 100, move |e| e.rate("S3") * cycle_s);
     let mut wall = rigid("wall", 1.0);
-    let picks = ["S1", "S2", "S3"].map(|s| json!({"station": s, "states": ["jam, waiting", "jam, clearing"]}));
+    let picks =
+        ["S1", "S2", "S3"].map(|s| json!({"station": s, "states": ["jam, waiting", "jam, clearing"]}));
     wall["measures"] = json!([{"id": "stands", "any_of": picks}]);
     let stands = |e: &Ended<'_>| {
         let own = e.tally().own.times().next().unwrap_or(0);
@@ -106,16 +108,36 @@ fn continuous() -> Vec<Row> {
     let (even, same) = ((1.0, 0.01, 0.1), (1.0, 0.05, 0.25));
     let uneven = [(1.0, 0.05, 0.5), (1.0 / 1.2, 0.02, 0.1)];
     vec![
-        Row::simulated("U-09", 0.005, working),
+        Row::simulated("U-09", 0.006, working),
         Row::simulated("U-10", 0.005, Trial::new(wall, 30.0, 40_000.0, 100, stands)),
-        Row::simulated("U-11", 0.005, Trial::new(random(&[even; 2], &[2], None), 50.0, 40_000.0, 100, |e| e.rate("S2"))),
-        Row::simulated("U-12", 0.005, Trial::new(random(&uneven, &[8], None), 100.0, 40_000.0, 100, |e| e.rate("S2"))),
-        Row::simulated("U-13", 0.005, Trial::new(random(&[same; 3], &[2, 2], Some(1)), 100.0, 40_000.0, 100, |e| e.rate("S3"))),
-        Row::simulated("U-14", 0.005, Trial::new(random(&[same; 3], &[2, 2], Some(3)), 100.0, 40_000.0, 100, |e| e.rate("S3"))),
+        Row::simulated(
+            "U-11",
+            0.005,
+            Trial::new(random(&[even; 2], &[2], None), 50.0, 40_000.0, 100, |e| e.rate("S2")),
+        ),
+        Row::simulated(
+            "U-12",
+            0.005,
+            Trial::new(random(&uneven, &[8], None), 100.0, 40_000.0, 100, |e| e.rate("S2")),
+        ),
+        Row::simulated(
+            "U-13",
+            0.005,
+            Trial::new(random(&[same; 3], &[2, 2], Some(1)), 100.0, 40_000.0, 100, |e| e.rate("S3")),
+        ),
+        Row::simulated(
+            "U-14",
+            0.005,
+            Trial::new(random(&[same; 3], &[2, 2], Some(3)), 100.0, 40_000.0, 100, |e| e.rate("S3")),
+        ),
         // Nobody needed comes to the same as one attendant for each station.
-        Row::simulated("U-14", 0.005, Trial::new(random(&[same; 3], &[2, 2], None), 100.0, 40_000.0, 100, |e| e.rate("S3"))),
+        Row::simulated(
+            "U-14",
+            0.005,
+            Trial::new(random(&[same; 3], &[2, 2], None), 100.0, 40_000.0, 100, |e| e.rate("S3")),
+        ),
         // The shares of a station jammed follow from its rate and its own clock.
-        Row::simulated("U-14", 0.01, {
+        Row::simulated("U-14", 0.02, {
             let line = random(&[same; 3], &[2, 2], Some(3));
             Trial::new(line, 100.0, 40_000.0, 100, |e| e.share("S2", &JAMMED))
         })

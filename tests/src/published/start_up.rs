@@ -58,7 +58,9 @@ pub fn rows() -> Vec<Row> {
         Row::simulated(
             "T-07",
             0.005,
-            Trial::new(two_states(), 0.0, 3.0, 200_000, |e| f64::from(u8::from(e.state("S") == State::Working))),
+            Trial::new(two_states(), 0.0, 3.0, 200_000, |e| {
+                f64::from(u8::from(e.state("S") == State::Working))
+            }),
         ),
         Row::simulated(
             "T-08",

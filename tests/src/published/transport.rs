@@ -58,7 +58,7 @@ fn strokes(arrivals: f64, places: u32) -> Trial {
         track("T", places),
         clocked("E", json!("1 s")),
     ]);
-    Trial::new(line, f64::from(places * places), 40_000.0, 100, |e| {
+    Trial::new(line, f64::from(places * places), 80_000.0, 100, |e| {
         let counts = e.counts("E");
         counts.empty_strokes as f64 / (counts.empty_strokes + counts.exits[0]) as f64
     })
@@ -67,20 +67,51 @@ fn strokes(arrivals: f64, places: u32) -> Trial {
 /// K-13, K-14: a feeder that a sensor switches off at 15 parts and on again at 5; consumption at random
 /// moments, one part if there is any.
 fn switched(measure: impl Fn(&Ended<'_>) -> f64 + Send + Sync + 'static) -> Trial {
-    let mut line = file(vec![
-        stream("A", exponential(1.0 / 1.5)),
-        room("T"),
-        clocked("E", exponential(1.0)),
-    ]);
+    let mut line = file(vec![stream("A", exponential(1.0 / 1.5)), room("T"), clocked("E", exponential(1.0))]);
     line["sensors"] = json!([{"id": "L", "watches": "T", "high": 15, "low": 5, "holds": ["A"]}]);
     Trial::new(line, 100.0, 100_000.0, 200, measure)
+}
+
+/// A bin that never runs out and a cleated elevator with two cleats a second.
+fn lifted(per_cleat: Value, then: Vec<Value>) -> Value {
+    let lift = json!({"id": "L", "type": "elevator", "speed": "0.2 m/s", "spacing": "0.1 m", "length": "0.1 m",
+        "per_cleat": per_cleat});
+    let mut stations = vec![json!({"id": "B", "type": "bin", "endless": true}), lift];
+    stations.extend(then);
+    file(stations)
+}
+
+/// K-02 to K-04.
+fn elevators() -> Vec<Row> {
+    let of_six = || json!({"law": "binomial", "trials": 6, "chance": 0.5});
+    let of_four = json!({"law": "binomial", "trials": 4, "chance": 0.8});
+    let path = json!({"id": "P", "type": "orienting path", "pass": "0.1 s", "rejects_to": "scrap", "to": "out",
+        "tools": [{"id": "tool", "accepts": 0.35}]});
+    let then = vec![room("T"), path, json!({"id": "scrap", "type": "scrap box"})];
+    vec![
+        // Parts per minute; the cleats bring 3.2 on the mean.
+        Row::simulated("K-02", 0.005, {
+            Trial::new(lifted(of_four, vec![room("T")]), 1.0, 4_000.0, 100, |e| 60.0 * e.rate("L"))
+        }),
+        // The square of the standard deviation, by squared distances from the known mean.
+        Row::simulated("K-03", 0.015, {
+            let line = lifted(of_six(), vec![room("T")]);
+            Trial::new(line, 0.1, 10.0, 150_000, |e| (e.counts("L").exits[0] as f64 - 60.0).powi(2))
+        })
+        .expecting(|deviation| deviation * deviation),
+        Row::simulated(
+            "K-04",
+            0.005,
+            Trial::new(lifted(of_six(), then), 5.0, 10_000.0, 100, |e| e.rate("P")),
+        ),
+    ]
 }
 
 /// Rows of the family.
 pub fn rows() -> Vec<Row> {
     let belt = json!({"id": "B", "type": "belt", "length": "1.8 m", "speed": "0.3 m/s", "unlimited": true});
     let slow = json!({"id": "B", "type": "track", "travel": "3.5 min", "unlimited": true});
-    vec![
+    let mut rows = vec![
         Row::exactly("K-01", 0.0, pitched_belt),
         Row::simulated("K-07", 0.005, Trial::new(carried(5.0, slow), 210.0, 50_000.0, 100, |e| e.level("B"))),
         Row::exactly("K-08", 0.05, filling),
@@ -91,5 +122,7 @@ pub fn rows() -> Vec<Row> {
         Row::simulated("K-13", 0.03, switched(|e| e.empty("T"))),
         Row::simulated("K-14", 0.005, switched(|e| e.counts("A").restarts as f64 / e.window_s())),
         Row::simulated("K-14", 0.005, switched(|e| e.counts("L").switched_on as f64 / e.window_s())),
-    ]
+    ];
+    rows.extend(elevators());
+    rows
 }
