@@ -163,6 +163,18 @@ impl Tally {
         }
     }
 
+    /// Makes the tally as good as new, for another replication.
+    pub fn restart(&mut self) {
+        self.state.fill(State::Starved);
+        self.lacking.fill((0, 0));
+        self.own.restart();
+        for levels in &mut self.levels {
+            levels.restart();
+        }
+        self.open(0);
+        self.window = 0;
+    }
+
     /// Opens the window: what happened up to and at `now` is forgotten.
     pub fn open(&mut self, now: Nanos) {
         self.opened = now;

@@ -145,23 +145,32 @@ impl Path {
         usize::from(self.stage != Stage::Empty)
     }
 
-    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
+    /// The pass is over, or the next part has come.
+    #[inline(never)]
+    pub(crate) fn act<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
         self.alarm.spent();
-        if self.stage == Stage::Passing {
-            self.stage = Stage::AtTool { tool: 0, jammed: false };
-            self.run_tools(floor);
+        let struck = self.stage == Stage::Passing && self.run_tools(floor, duty, 0, false);
+        if floor.settles_at_once(self.me, struck) {
+            self.settle_now(floor, duty);
         }
     }
 
-    /// Lets the tools act from where the part is; stops short where a jam strikes.
-    #[inline]
-    fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let Stage::AtTool { mut tool, mut jammed } = self.stage else { return };
+    /// Lets the tools act from number `tool` on; stops short where a jam strikes. `jammed` if the jam of the
+    /// first has had its chance. True if a jam strikes.
+    #[inline(always)]
+    fn run_tools<O: Observer>(
+        &mut self,
+        floor: &mut Floor<O>,
+        duty: Duty,
+        mut tool: usize,
+        mut jammed: bool,
+    ) -> bool {
         let mut exit = 0;
         while tool < self.setup.tools.len() {
-            if !jammed && floor.jams(self.me, &self.part, Moment::Tool(tool as u8)) {
+            if !jammed && duty.jams(floor, &self.part, Moment::Tool(tool as u8)) {
                 self.stage = Stage::AtTool { tool, jammed: true };
-                return;
+                return true;
             }
             if tool == 0
                 && let Some(clumps) = &mut self.clumps
@@ -172,7 +181,7 @@ impl Path {
             }
             let class = self.setup.classes.of(&self.part);
             match self.setup.tools[tool].fate(class, self.luck.stream()) {
-                Fate::Onward(attitude) => self.part.attitude = attitude,
+                Fate::Onward(attitude) => self.part.turn_to(attitude),
                 Fate::Exit(no) => {
                     exit = no;
                     break;
@@ -181,18 +190,24 @@ impl Path {
             tool += 1;
             jammed = false;
         }
-        let jammed = floor.jams(self.me, &self.part, Moment::End);
+        let jammed = duty.jams(floor, &self.part, Moment::End);
         self.stage = Stage::Leaving { exit, jammed };
+        jammed
+    }
+
+    /// The jam at a tool has been cleared: the pass goes on.
+    #[cold]
+    fn go_on<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, tool: usize, jammed: bool) -> bool {
+        self.run_tools(floor, duty, tool, jammed)
     }
 
     /// Moves the part out if there is room; true if the path is empty then.
     #[inline(always)]
     fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) -> bool {
-        if let Stage::AtTool { .. } = self.stage {
-            self.run_tools(floor);
-            if floor.stands(self.me) {
-                return false;
-            }
+        if let Stage::AtTool { tool, jammed } = self.stage
+            && self.go_on(floor, duty, tool, jammed)
+        {
+            return false;
         }
         let Stage::Leaving { exit, .. } = self.stage else { return false };
         let exit = self.setup.exit_or_overflow(floor, self.me, exit);
@@ -217,19 +232,18 @@ impl Path {
         !duty.jams(floor, &self.part, Moment::After)
     }
 
-    #[inline(always)]
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.stage != Stage::Passing {
-            self.settle_now(floor);
+            self.settle_now(floor, floor.duty(self.me));
         } else {
             // After a stop in mid-pass the state is still that of the stop.
             floor.set_state(self.me, State::Working);
         }
     }
 
-    #[inline(never)]
-    fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let duty = floor.duty(self.me);
+    #[inline(always)]
+    fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         if self.stage != Stage::Empty && !self.move_out(floor, duty) {
             if !floor.stands(self.me) {
                 duty.set_idle(floor, true);
@@ -251,7 +265,7 @@ impl Path {
 
     #[inline(always)]
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, place: PlaceId) {
-        self.part = floor.take(self.me, place);
+        floor.take_into(self.me, place, &mut self.part);
         self.part.count_pass();
         if let Some(clumps) = &mut self.clumps {
             clumps.enter(&mut self.part);
