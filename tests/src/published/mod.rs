@@ -19,6 +19,7 @@
 
 pub mod assembly;
 pub mod attendants;
+pub mod design;
 pub mod jams;
 pub mod line;
 pub mod lines;
@@ -155,6 +156,7 @@ pub fn rows() -> Vec<Row> {
         orienting::rows(),
         transport::rows(),
         assembly::rows(),
+        design::rows(),
     ];
     families.into_iter().flatten().collect()
 }

@@ -84,12 +84,12 @@ fn passes_of_most() -> f64 {
 
 /// O-10: a divider sends two of five to the first path. Each part of the flow counts, so that the mean does
 /// not depend on how the turns are mixed.
-fn two_paths() -> Trial {
+pub(super) fn two_paths() -> Value {
     let loops = |id: &str, chance: f64| with(path(id, "1 s", accepts(chance)), "rejects_to", json!("R"));
     let back = with(belt_back(), "to", json!("D"));
     let divider = json!({"id": "D", "type": "divider", "exits": ["T1", "T2"], "rule": "by ratio",
         "ratio": [2, 3], "strict": true, "priority": ["R"]});
-    let line = file(vec![
+    file(vec![
         source("F", json!("0 s")),
         divider,
         with(track("T1", 5), "to", json!("P1")),
@@ -97,15 +97,18 @@ fn two_paths() -> Trial {
         loops("P1", 0.35),
         loops("P2", 0.5),
         back,
-    ]);
-    Trial::new(line, 100.0, 20_000.0, 100, |e| {
+    ])
+}
+
+fn by_two_paths() -> Trial {
+    Trial::new(two_paths(), 100.0, 20_000.0, 100, |e| {
         let taken = e.counts("P1").took + e.counts("P2").took;
         taken as f64 / (e.counts("P1").exits[0] + e.counts("P2").exits[0]) as f64
     })
 }
 
 /// O-11: a part may be damaged, and is taken out, before each try to orient it.
-fn wear() -> Trial {
+pub(super) fn wear() -> Value {
     let tools = json!([
         {"id": "wear", "accepts": 0.99, "to": "scrap"},
         {"id": "tool", "accepts": 0.35},
@@ -114,7 +117,11 @@ fn wear() -> Trial {
     if let Some(stations) = line["stations"].as_array_mut() {
         stations.push(json!({"id": "scrap", "type": "scrap box"}));
     }
-    Trial::new(line, 100.0, 20_000.0, 100, |e| {
+    line
+}
+
+fn worn() -> Trial {
+    Trial::new(wear(), 100.0, 20_000.0, 100, |e| {
         let accepted = e.counts("P").exits[0] as f64;
         accepted / (accepted + e.counts("scrap").took as f64)
     })
@@ -130,14 +137,37 @@ fn feedback() -> Trial {
     Trial::new(line, memory_s, 200_000.0, 100, |e| e.level("T") + e.level("R") + e.on("P"))
 }
 
+/// O-01: each pass accepts with the same chance.
+pub(super) fn simple() -> Value {
+    in_a_loop(path("P", "1 s", accepts(0.35)), None)
+}
+
+/// O-07: the invented part, rejects remixed.
+pub(super) fn mixed() -> Value {
+    in_a_loop(path("P", "1 s", steps()), Some(invented_part()))
+}
+
+/// O-08: the invented part, rejects keep their attitude with chance 0.7.
+pub(super) fn keeping() -> Value {
+    let path = with(path("P", "1 s", steps()), "comes_back", json!({"keeps": 0.7}));
+    in_a_loop(path, Some(invented_part()))
+}
+
+/// O-04: one pass of the invented part.
+pub(super) fn single() -> Value {
+    once(path("P", "1 s", steps()))
+}
+
+/// O-05, O-06: parts in file, with lengths by attitude.
+pub(super) fn in_file(lengths: Value) -> Value {
+    once(
+        json!({"id": "P", "type": "orienting path", "speed": "80 mm/s", "live_length": "400 mm", "to": "out",
+        "lengths": lengths, "tools": steps()}),
+    )
+}
+
 /// Rows of the family.
 pub fn rows() -> Vec<Row> {
-    let simple = || in_a_loop(path("P", "1 s", accepts(0.35)), None);
-    let mixed = || in_a_loop(path("P", "1 s", steps()), Some(invented_part()));
-    let keeping = || {
-        let path = with(path("P", "1 s", steps()), "comes_back", json!({"keeps": 0.7}));
-        in_a_loop(path, Some(invented_part()))
-    };
     let spread = |e: &Ended<'_>| {
         let passes = &e.tally().points[0].passes;
         let off = |n: usize| (n as f64 - 1.0 / 0.35).powi(2);
@@ -159,8 +189,8 @@ pub fn rows() -> Vec<Row> {
             0.015,
             Trial::new(keeping(), 100.0, 20_000.0, 100, enters_as_d).watching("P", u64::MAX),
         ),
-        Row::simulated("O-10", 0.005, two_paths()),
-        Row::simulated("O-11", 0.005, wear()),
+        Row::simulated("O-10", 0.005, by_two_paths()),
+        Row::simulated("O-11", 0.005, worn()),
         Row::simulated("O-12", 0.03, feedback()),
     ];
     rows.extend(single_pass());
@@ -168,15 +198,11 @@ pub fn rows() -> Vec<Row> {
 }
 
 fn single_pass() -> Vec<Row> {
-    let in_file = |lengths: Value| {
-        json!({"id": "P", "type": "orienting path", "speed": "80 mm/s", "live_length": "400 mm", "to": "out",
-            "lengths": lengths, "tools": steps()})
-    };
-    let alike = once(in_file(json!({})));
-    let unlike = once(in_file(json!({"c": "12 mm", "d": "15 mm"})));
+    let alike = in_file(json!({}));
+    let unlike = in_file(json!({"c": "12 mm", "d": "15 mm"}));
     let share = |e: &Ended<'_>| flow_ratio(e).recip();
     vec![
-        Row::simulated("O-04", 0.005, Trial::new(once(path("P", "1 s", steps())), 5.0, 10_000.0, 100, share)),
+        Row::simulated("O-04", 0.005, Trial::new(single(), 5.0, 10_000.0, 100, share)),
         Row::simulated("O-05", 0.005, Trial::new(alike, 5.0, 4_000.0, 100, |e| e.rate("P"))),
         Row::simulated("O-06", 0.005, Trial::new(unlike, 5.0, 4_000.0, 100, |e| e.rate("P"))),
     ]

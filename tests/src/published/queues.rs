@@ -108,9 +108,9 @@ fn with_losses() -> Vec<Row> {
     // Content within 0..K: it is forgotten in at most K^2 services.
     vec![
         Row::simulated("Q-12", 0.015, Trial::new(five(), 25.0, 30_000.0, 100, lost)),
-        Row::simulated("Q-13", 0.005, Trial::new(five(), 25.0, 30_000.0, 100, |e| e.level("T") + e.on("S"))),
+        Row::simulated("Q-13", 0.0075, Trial::new(five(), 25.0, 30_000.0, 100, |e| e.level("T") + e.on("S"))),
         Row::simulated("Q-14", 0.003, Trial::new(ten, 100.0, 30_000.0, 100, |e| e.rate("S"))),
-        Row::simulated("Q-15", 0.01, Trial::new(erlang, 10.0, 10_000.0, 100, lost)),
+        Row::simulated("Q-15", 0.015, Trial::new(erlang, 10.0, 10_000.0, 100, lost)),
     ]
 }
 
