@@ -211,6 +211,11 @@ impl Tally {
         }
     }
 
+    /// Time of the last change of state of a station (or of the last opening or closing of the window), ns.
+    pub fn since(&self, station: StationId) -> Nanos {
+        self.since[station.ix()]
+    }
+
     /// Inlets of a machine in `missing`.
     pub fn missing_of(&self, machine: StationId) -> &[Nanos] {
         let first = self.inlet_of[machine.ix()];
@@ -235,7 +240,8 @@ impl Tally {
     fn charge_missing(&mut self, now: Nanos, ix: usize) {
         let (since, lacking) = self.lacking[ix];
         self.lacking[ix].0 = now;
-        if self.inlet_of[ix] == NO_INLET || lacking == 0 {
+        // A machine that stands, is off or held may lack parts too, but that time is not starved time.
+        if self.inlet_of[ix] == NO_INLET || lacking == 0 || self.state[ix] != State::Starved {
             return;
         }
         let first = usize::from(self.inlet_of[ix]);
@@ -272,6 +278,9 @@ impl Observer for Tally {
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         let ix = station.ix();
         self.charge(now, ix, old);
+        if self.inlet_of[ix] != NO_INLET {
+            self.charge_missing(now, ix);
+        }
         self.state[ix] = new;
         if self.own.concerns(station) {
             self.own.change(now, station, old, new);
