@@ -199,6 +199,8 @@ pub struct Floor<O> {
     /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are blocked.
     pub newly_blocked: Vec<StationId>,
     n_blocked: u32,
+    /// Several stations take from some place.
+    is_shared: bool,
     pub(super) kinds: Vec<KindNow>,
     pub(super) troubles: Vec<Trouble>,
     pub(super) pools: Vec<Pool>,
@@ -240,6 +242,7 @@ impl<O: Observer> Floor<O> {
             Hot { state: State::Starved, bars, moments }
         };
         let hot = outfit.posts.iter().map(hot).collect();
+        let is_shared = outfit.places.iter().any(|place| place.flags & SHARED != 0);
         Floor {
             now: 0,
             calendar: Calendar::new(outfit.n_timers),
@@ -250,6 +253,7 @@ impl<O: Observer> Floor<O> {
             messages: Vec::with_capacity(16),
             newly_blocked: Vec::with_capacity(16),
             n_blocked: 0,
+            is_shared,
             posts: outfit.posts,
             kinds: outfit.kinds,
             troubles: outfit.troubles,
@@ -320,6 +324,11 @@ impl<O: Observer> Floor<O> {
             matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0);
         if waits {
             self.newly_blocked.push(me);
+        }
+        if new == State::Blocked && self.is_shared {
+            for ix in 0..self.places.len() {
+                self.be_idle_no_more(me, PlaceId(ix as u16));
+            }
         }
     }
 
@@ -488,12 +497,25 @@ impl<O: Observer> Floor<O> {
             Join::LongestWaiting => self.oldest_offer(me, &inlets.places),
         };
         if let Offer::Ready(place) = offer {
-            // Who has found a part is idle no more at its other inlets, or others there would wait for it.
             for other in inlets.places.iter().filter(|other| **other != place) {
-                self.places[other.ix()].more.idle.retain(|idle| *idle != me);
+                self.be_idle_no_more(me, *other);
             }
         }
         offer
+    }
+
+    /// Who has found a part elsewhere, or is blocked, is not idle at `place`: others there must not wait for it.
+    fn be_idle_no_more(&mut self, me: StationId, place: PlaceId) {
+        let p = &mut self.places[place.ix()];
+        if !p.more.idle.contains(&me) {
+            return;
+        }
+        p.more.idle.retain(|idle| *idle != me);
+        if p.len > 0 {
+            for taker in p.more.takers.iter().filter(|taker| **taker != me) {
+                self.dirty.insert(taker.0);
+            }
+        }
     }
 
     #[inline]

@@ -3,7 +3,7 @@
 //! Looked for when a station begins to wait: when it blocks, is held, or starves while others are blocked. A blocked station waits for whoever takes from the places it
 //! can't give to; a starved one for whoever feeds the places that it finds empty or with too little; a held one for whoever takes
 //! from the places its sensors watch. If everything that can be reached along these lines waits as well,
-//! and no part is on its way to an end that somebody waits at, nothing can ever move again (the knot of the
+//! and no part is on its way to somebody who starves, nothing can ever move again (the knot of the
 //! OR model of deadlocks; Holt 1972).
 
 use super::{Replica, Stop};
@@ -110,7 +110,7 @@ impl<O: Observer> Replica<'_, O> {
                     if let Exit::Store(place) | Exit::Hand(place) = exit
                         && self.stands_before(me, *exit)
                     {
-                        others.extend(self.takers_of(*place)?);
+                        others.extend(self.takers_of(*place));
                     }
                 }
                 if self.stations[me.ix()].takes_while_blocked(&self.floor) {
@@ -132,7 +132,7 @@ impl<O: Observer> Replica<'_, O> {
                         return None;
                     }
                     for place in &sensor.places {
-                        others.extend(self.takers_of(*place)?);
+                        others.extend(self.takers_of(*place));
                     }
                 }
                 (!others.is_empty()).then_some(others)
@@ -184,13 +184,10 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
-    /// Takers of a place; `None` if a part is still on its way to its end.
-    fn takers_of(&self, place: PlaceId) -> Option<Vec<StationId>> {
-        let content = self.floor.place(place);
-        if content.head_due().is_some_and(|due| due > self.floor.now) {
-            return None;
-        }
-        Some(content.takers().to_vec())
+    /// Takers of a place. A part on its way to the end is looked at where the taker waits for it: one that is
+    /// blocked or held does not.
+    fn takers_of(&self, place: PlaceId) -> &[StationId] {
+        self.floor.place(place).takers()
     }
 
     fn carrier_waits_for(&self, body: PlaceId) -> Option<Vec<StationId>> {
@@ -199,8 +196,8 @@ impl<O: Observer> Replica<'_, O> {
             let feeders = self.plan.links.feeders[body.ix()].clone();
             return (!feeders.is_empty()).then_some(feeders);
         }
-        let takers = self.takers_of(body)?;
-        (!takers.is_empty()).then_some(takers)
+        let takers = self.takers_of(body);
+        (!takers.is_empty()).then(|| takers.to_vec())
     }
 }
 
