@@ -29,6 +29,10 @@ pub mod code {
     pub const NOT_FED: &str = "not-fed";
     /// A loop that no part can leave, or a class of parts that can't.
     pub const NO_WAY_OUT: &str = "no-way-out";
+    /// Parts that go round a loop many times before they leave it.
+    pub const HARDLY_A_WAY_OUT: &str = "hardly-a-way-out";
+    /// A point of use that is itself too slow, or hardly fast enough, for what is promised.
+    pub const CANNOT_REACH: &str = "cannot-reach";
     /// Stations that don't go together in this way.
     pub const BAD_CONNECTION: &str = "bad-connection";
     /// Text that has to say something and is empty.

@@ -3,6 +3,7 @@
 //! Data flows one way: text -> scenario -> compiled network -> replication -> measures -> study.
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
+pub mod balance;
 pub mod diag;
 pub mod kernel;
 pub mod measure;
@@ -12,6 +13,7 @@ pub mod replication;
 pub mod scenario;
 pub mod stations;
 pub mod statistics;
+pub mod study;
 pub mod terms;
 pub mod text;
 pub mod units;

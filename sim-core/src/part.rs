@@ -49,6 +49,15 @@ impl Part {
         Part { flags: STARTER, ..Part::new(kind, condition, attitude, 0) }
     }
 
+    /// Gives the part an attitude. A part that keeps its attitude isn't written to: a copy of the whole right
+    /// after a write to a piece of it has to wait for the write.
+    #[inline(always)]
+    pub fn turn_to(&mut self, attitude: u8) {
+        if self.attitude != attitude {
+            self.attitude = attitude;
+        }
+    }
+
     /// Time of entry into the line, ns.
     #[inline]
     pub fn entered_ns(&self) -> Nanos {

@@ -6,6 +6,7 @@
 pub mod judge;
 pub mod luck;
 pub mod mutate;
+pub mod published;
 pub mod random_blocks;
 pub mod random_line;
 pub mod shrink;

@@ -116,7 +116,7 @@ impl Calendar {
     fn slot(&mut self, timer: TimerId) -> &mut u64 {
         let slot = usize::from(timer.0);
         match self.tree.len() {
-            0 => &mut self.keys[slot / GROUP % GROUP][slot % GROUP],
+            0 => &mut self.keys.as_flattened_mut()[slot % (GROUP * GROUP)],
             nodes => &mut self.tree[nodes / 2 + slot],
         }
     }
@@ -127,10 +127,9 @@ impl Calendar {
             return self.replay(timer, key);
         }
         let slot = usize::from(timer.0);
-        let (group, place) = (slot / GROUP % GROUP, slot % GROUP);
-        let keys = &mut self.keys[group];
-        keys[place] = key;
-        self.firsts[group] = least(keys);
+        self.keys.as_flattened_mut()[slot % (GROUP * GROUP)] = key;
+        let group = slot / GROUP % GROUP;
+        self.firsts[group] = least(&self.keys[group]);
     }
 
     #[inline(never)]

@@ -124,15 +124,17 @@ impl Outcomes {
     }
 
     /// Number of the outcome: 0, 1, 2 ... Non-decreasing in the word drawn. One word, none if there is one outcome.
-    #[inline]
+    #[inline(always)]
     pub fn pick(&self, stream: &mut Stream) -> usize {
-        if self.thresholds.is_empty() {
-            return 0;
+        match self.thresholds[..] {
+            [] => 0,
+            [threshold] => usize::from(stream.next_u64() >= threshold).min(self.last),
+            _ => self.pick_of_many(stream.next_u64()),
         }
-        let word = stream.next_u64();
-        if let [threshold] = self.thresholds[..] {
-            return usize::from(word >= threshold).min(self.last);
-        }
+    }
+
+    #[inline(never)]
+    fn pick_of_many(&self, word: u64) -> usize {
         let passed: usize = self.thresholds.iter().map(|threshold| usize::from(word >= *threshold)).sum();
         passed.min(self.last)
     }

@@ -15,8 +15,8 @@ use super::luck::Stream;
 use super::observer::{Note, Observer};
 use super::people::Pool;
 use super::place::{
-    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
-    Spread, TURNS, WATCHED,
+    AWAITED, BIN, BinClass, CARRIED, Entry, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT,
+    SPECIAL_TAKE, STOPPING, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
 use super::state::State;
@@ -107,6 +107,8 @@ pub(super) const HELD: u8 = 2;
 pub(super) const OFF: u8 = 4;
 pub(super) const FROZEN: u8 = 8;
 pub(super) const CLOCKED: u8 = 16;
+/// Takes nothing while it works.
+const SHUT: u8 = 32;
 
 /// What is looked at for every move of a station.
 #[derive(Clone, Copy, Debug)]
@@ -300,6 +302,18 @@ impl<O: Observer> Floor<O> {
         Duty { me, hot: self.hot[me.ix()] }
     }
 
+    /// Whether station `me`, whose timer has just run out, is the next to be settled; if not, it is marked.
+    /// `struck` if a jam has just struck it (before that it can't have stood still, or its timer would have).
+    #[inline(always)]
+    pub(crate) fn settles_at_once(&mut self, me: StationId, struck: bool) -> bool {
+        let at_once = !struck && self.dirty.is_empty() && self.messages.is_empty();
+        debug_assert!(!at_once || !self.stands(me), "the timers of a station that stands do not run");
+        if !at_once {
+            self.dirty.insert(me.0);
+        }
+        at_once
+    }
+
     /// Changes the state of a station.
     #[inline(always)]
     pub fn set_state(&mut self, me: StationId, new: State) {
@@ -391,10 +405,17 @@ impl<O: Observer> Floor<O> {
     /// Makes a part of `kind` with the luck of its source: condition, dimensions, first attitude.
     #[inline]
     pub fn create(&mut self, me: StationId, kind: u8, luck: &mut Stream) -> Part {
-        let part = self.kinds[usize::from(kind)].make(kind, self.now, luck);
-        self.created += 1;
-        self.note(me, Note::Created, Some(&part));
+        let mut part = Part::default();
+        self.create_into(me, kind, luck, &mut part);
         part
+    }
+
+    /// The same, straight to where the part is kept.
+    #[inline]
+    pub(crate) fn create_into(&mut self, me: StationId, kind: u8, luck: &mut Stream, part: &mut Part) {
+        *part = self.kinds[usize::from(kind)].make(kind, self.now, luck);
+        self.created += 1;
+        self.note(me, Note::Created, Some(part));
     }
 
     /// The current make-up of a kind.
@@ -411,7 +432,7 @@ impl<O: Observer> Floor<O> {
     /// Gives a part an attitude from the natural chances of its kind.
     #[inline]
     pub fn remix(&self, part: &mut Part, luck: &mut Stream) {
-        part.attitude = self.kinds[usize::from(part.kind)].attitude(luck);
+        part.turn_to(self.kinds[usize::from(part.kind)].attitude(luck));
     }
 
     /// Counts `n` parts that have been put into an assembly and no longer stand for themselves.
@@ -467,41 +488,51 @@ impl<O: Observer> Floor<O> {
     /// What the inlets have to offer to station `me` now.
     #[inline(always)]
     pub fn offer(&mut self, me: StationId, inlets: &Inlets) -> Offer {
-        if let [place] = inlets.places[..] {
-            let p = &self.places[place.ix()];
-            if p.flags & SPECIAL_OFFER != 0 {
-                return self.offer_of_special(me, place);
-            }
-            return match p.plain_due() {
-                None => Offer::Nothing,
-                Some(due) if due > self.now => Offer::Due(due),
-                Some(_) => Offer::Ready(place),
-            };
+        let (due, place) = self.next_part(me, inlets);
+        if due <= self.now {
+            Offer::Ready(place)
+        } else if due == Nanos::MAX {
+            Offer::Nothing
+        } else {
+            Offer::Due(due)
         }
-        self.offer_of_several(me, inlets)
+    }
+
+    /// An offer in two plain numbers: when the next part comes to an end, or has come, and where.
+    /// `Nanos::MAX` is never.
+    #[inline(always)]
+    fn next_part(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
+        match inlets.places[..] {
+            [place] => (self.next_at(me, place), place),
+            _ => self.next_of_several(me, inlets),
+        }
+    }
+
+    #[inline(always)]
+    fn next_at(&mut self, me: StationId, place: PlaceId) -> Nanos {
+        let p = &self.places[place.ix()];
+        if p.flags & SPECIAL_OFFER == 0 { p.plain_due() } else { self.next_at_special(me, place) }
     }
 
     #[inline(never)]
-    fn offer_of_special(&mut self, me: StationId, place: PlaceId) -> Offer {
-        match self.places[place.ix()].head_due() {
+    fn next_at_special(&mut self, me: StationId, place: PlaceId) -> Nanos {
+        let offer = match self.places[place.ix()].head_due() {
             None => self.nothing_at(me, place),
             Some(due) if due > self.now => Offer::Due(due),
             Some(_) => self.ready_at(me, place),
+        };
+        match offer {
+            Offer::Ready(_) => 0,
+            Offer::Due(due) => due,
+            Offer::Nothing => Nanos::MAX,
         }
     }
 
-    #[inline(never)]
-    fn offer_of_several(&mut self, me: StationId, inlets: &Inlets) -> Offer {
-        let offer = match inlets.join {
-            Join::Listed => self.first_offer(me, &inlets.places),
-            Join::LongestWaiting => self.oldest_offer(me, &inlets.places),
-        };
-        if let Offer::Ready(place) = offer {
-            for other in inlets.places.iter().filter(|other| **other != place) {
-                self.be_idle_no_more(me, *other);
-            }
+    #[cold]
+    fn leave_other_lists(&mut self, me: StationId, places: &[PlaceId], found: PlaceId) {
+        for other in places.iter().filter(|other| **other != found) {
+            self.be_idle_no_more(me, *other);
         }
-        offer
     }
 
     /// Who has found a part elsewhere, or is blocked, is not idle at `place`: others there must not wait for it.
@@ -519,26 +550,31 @@ impl<O: Observer> Floor<O> {
     }
 
     #[inline]
-    fn first_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {
-        let mut next = Nanos::MAX;
-        for &place in places {
-            let p = &self.places[place.ix()];
-            let due = if p.flags & SPECIAL_OFFER == 0 {
-                p.plain_due()
-            } else {
-                match self.offer_of_special(me, place) {
-                    Offer::Ready(_) => return Offer::Ready(place),
-                    Offer::Due(due) => Some(due),
-                    Offer::Nothing => None,
-                }
-            };
-            match due {
-                Some(due) if due <= self.now => return Offer::Ready(place),
-                Some(due) => next = next.min(due),
-                None => {}
-            }
+    fn next_of_several(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
+        if inlets.join == Join::LongestWaiting {
+            return self.oldest_of_several(me, &inlets.places);
         }
-        if next == Nanos::MAX { Offer::Nothing } else { Offer::Due(next) }
+        let mut next = Nanos::MAX;
+        for &place in &inlets.places {
+            let due = self.next_at(me, place);
+            if due <= self.now {
+                if self.is_shared {
+                    self.leave_other_lists(me, &inlets.places, place);
+                }
+                return (due, place);
+            }
+            next = next.min(due);
+        }
+        (next, PlaceId(0))
+    }
+
+    #[inline(never)]
+    fn oldest_of_several(&mut self, me: StationId, places: &[PlaceId]) -> (Nanos, PlaceId) {
+        match self.oldest_offer(me, places) {
+            Offer::Ready(place) => (0, place),
+            Offer::Due(due) => (due, PlaceId(0)),
+            Offer::Nothing => (Nanos::MAX, PlaceId(0)),
+        }
     }
 
     fn oldest_offer(&mut self, me: StationId, places: &[PlaceId]) -> Offer {
@@ -562,7 +598,12 @@ impl<O: Observer> Floor<O> {
             }
         }
         match (best, next) {
-            (Some((_, place)), _) => Offer::Ready(place),
+            (Some((_, place)), _) => {
+                if self.is_shared {
+                    self.leave_other_lists(me, places, place);
+                }
+                Offer::Ready(place)
+            }
             (None, Some(due)) => Offer::Due(due),
             (None, None) => Offer::Nothing,
         }
@@ -597,7 +638,8 @@ impl<O: Observer> Floor<O> {
         self.register_idle(me, place);
         let more = &self.places[place.ix()].more;
         let able = |&&taker: &&StationId| {
-            taker == me || (self.may_start(taker) && self.state(taker) != State::Blocked)
+            // Who has found a part elsewhere is idle no more, whatever this place's list says.
+            taker == me || (self.may_start(taker) && self.state(taker) == State::Starved)
         };
         let preferred = match more.spread {
             Spread::Listed => return true,
@@ -622,12 +664,22 @@ impl<O: Observer> Floor<O> {
     /// Takes the part at the end of `place` into station `me`; marks those who wait for room there.
     #[inline(always)]
     pub fn take(&mut self, me: StationId, place: PlaceId) -> Part {
+        let mut part = Part::default();
+        self.take_into(me, place, &mut part);
+        part
+    }
+
+    /// The same, straight to where the part is kept: a part that is copied on and on costs more than all
+    /// else of a move.
+    #[inline(always)]
+    pub(crate) fn take_into(&mut self, me: StationId, place: PlaceId, part: &mut Part) {
         let p = &mut self.places[place.ix()];
         if p.flags & SPECIAL_TAKE != 0 {
-            return self.take_special(me, place);
+            *part = self.take_special(me, place);
+            return;
         }
         let old = p.len;
-        let part = p.pop_plain();
+        p.pop_plain(part);
         let follows = p.flags & CARRIED != 0 && p.is_at_edge(old);
         if p.flags & HAND != 0 {
             self.dirty.insert(p.carrier.0);
@@ -636,8 +688,7 @@ impl<O: Observer> Floor<O> {
         if follows {
             self.follow_content(place);
         }
-        self.note(me, Note::Took, Some(&part));
-        part
+        self.note(me, Note::Took, Some(part));
     }
 
     #[inline(never)]
@@ -692,6 +743,16 @@ impl<O: Observer> Floor<O> {
         }
         self.mark_watchers(place);
         self.follow_content(place);
+        self.wake_stopping(place);
+    }
+
+    /// A stopping belt times the arrival of its head, which has just changed.
+    #[inline]
+    fn wake_stopping(&mut self, place: PlaceId) {
+        let p = &self.places[place.ix()];
+        if p.flags & STOPPING != 0 && p.carrier != StationId::NONE {
+            self.dirty.insert(p.carrier.0);
+        }
     }
 
     /// Marks those who look at the content of `place` after the fixed point.
@@ -713,9 +774,15 @@ impl<O: Observer> Floor<O> {
         if p.flags & CARRIED == 0 || self.stands(carrier) {
             return;
         }
+        // A stopping belt stands as soon as its head is at the end, and moves as long as it is not, even if full.
+        let blocked = if p.flags & STOPPING == 0 {
+            p.len >= p.capacity
+        } else {
+            p.stands_at().is_some_and(|at| at <= self.now)
+        };
         let state = if p.len == 0 {
             State::Starved
-        } else if p.len >= p.capacity {
+        } else if blocked {
             State::Blocked
         } else {
             State::Working
@@ -853,9 +920,46 @@ impl<O: Observer> Floor<O> {
         if p.flags & (SPECIAL_PUT | AWAITED) != 0 || p.len >= p.capacity {
             return self.hand_over_special(me, no, exit, part);
         }
+        let entry = p.enter(part, self.now);
         self.observer.note(self.now, me, Note::Exit(no), Some(part));
-        self.put_plain(place, *part);
+        self.after_entry(place, entry);
         true
+    }
+
+    /// Lets a part that station `me` has finished pass through its hand `place` and the divider behind it in
+    /// one go, if the divider takes from nowhere else and gives to the first exit with room. True if it has
+    /// passed. It saves settling the divider and then the station once more.
+    ///
+    /// Whoever uses it has to let those be settled first who come before it and are marked now.
+    pub(crate) fn pass_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
+        let p = &self.places[place.ix()];
+        let divider = p.taker;
+        if p.flags & THROUGH == 0 || p.len > 0 || !self.may_start(divider) {
+            return false;
+        }
+        let open = |exit: &&(u8, Exit)| self.is_open(divider, exit.1);
+        let Some(&(no, exit)) = p.more.through.iter().find(open) else { return false };
+        self.note(me, Note::Exit(0), Some(part));
+        self.observer.level(self.now, place, 0, 1);
+        self.observer.level(self.now, place, 1, 0);
+        self.note(divider, Note::Took, Some(part));
+        let handed = self.hand_over(divider, no, exit, part);
+        assert!(handed, "a divider hands on only into an exit with room");
+        true
+    }
+
+    /// States that a station takes nothing while its state is working: it isn't told of parts then.
+    pub(crate) fn set_shut_at_work(&mut self, me: StationId) {
+        self.hot[me.ix()].bars |= SHUT;
+    }
+
+    /// Names the exits of the divider that takes from the hand `place`, for [`Floor::pass_divider`].
+    pub(crate) fn set_through(&mut self, place: PlaceId, exits: &[Exit]) {
+        let p = &mut self.places[place.ix()];
+        if p.flags & (HAND | SHARED | WATCHED) == HAND {
+            p.flags |= THROUGH;
+            p.more.through = (0..).zip(exits.iter().copied()).collect();
+        }
     }
 
     #[inline(never)]
@@ -917,23 +1021,28 @@ impl<O: Observer> Floor<O> {
     /// Puts a part into a place, whatever its capacity; marks the takers and watchers.
     pub fn put(&mut self, place: PlaceId, part: Part) {
         if self.places[place.ix()].flags & SPECIAL_PUT == 0 {
-            self.put_plain(place, part);
+            self.put_plain(place, &part);
         } else {
             self.put_special(place, part);
         }
     }
 
     #[inline(always)]
-    fn put_plain(&mut self, place: PlaceId, part: Part) {
-        let p = &mut self.places[place.ix()];
-        p.push_plain(part, self.now);
-        let new = p.len;
-        let follows = p.flags & CARRIED != 0 && p.is_at_edge(new);
-        if new <= p.wake && p.taker != StationId::NONE {
-            self.dirty.insert(p.taker.0);
+    fn put_plain(&mut self, place: PlaceId, part: &Part) {
+        let entry = self.places[place.ix()].enter(part, self.now);
+        self.after_entry(place, entry);
+    }
+
+    #[inline(always)]
+    fn after_entry(&mut self, place: PlaceId, entry: Entry) {
+        if entry.wakes != StationId::NONE {
+            let hot = self.hot[entry.wakes.ix()];
+            if hot.state != State::Working || hot.bars & SHUT == 0 {
+                self.dirty.insert(entry.wakes.0);
+            }
         }
-        self.observer.level(self.now, place, new - 1, new);
-        if follows {
+        self.observer.level(self.now, place, entry.len - 1, entry.len);
+        if entry.at_edge {
             self.follow_content(place);
         }
     }
@@ -965,6 +1074,7 @@ impl<O: Observer> Floor<O> {
         if p.flags & (WATCHED | CARRIED) != 0 {
             self.mark_watchers(place);
             self.follow_content(place);
+            self.wake_stopping(place);
         }
     }
 

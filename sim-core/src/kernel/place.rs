@@ -7,7 +7,7 @@
 //!
 //! Invariant: `len` never exceeds `capacity`, except in a bin, where overfilling is reported by the floor.
 
-use super::floor::StationId;
+use super::floor::{Exit, StationId};
 use super::luck::{Stream, StreamKey};
 use crate::part::{Nanos, Part};
 
@@ -33,6 +33,9 @@ pub(super) const SPACED: u16 = 128;
 
 /// The place is the hand of a station, which has to be settled when something is taken from it.
 pub(super) const HAND: u16 = 256;
+
+/// The hand before a divider through which parts can pass at once.
+pub(super) const THROUGH: u16 = 1024;
 
 /// Some stations deliver into the place strictly in turn.
 pub(super) const TURNS: u16 = 512;
@@ -98,6 +101,19 @@ pub(super) struct More {
     last_entry: Option<Nanos>,
     frozen_since: Nanos,
     pub(super) bin: Option<Bin>,
+    /// Exits of the divider behind a hand, with their numbers.
+    pub(super) through: Vec<(u8, Exit)>,
+}
+
+/// What a plain entry has brought about.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Entry {
+    /// Content after it.
+    pub(super) len: u32,
+    /// Who has to be settled, [`StationId::NONE`] if nobody.
+    pub(super) wakes: StationId,
+    /// The state of the transporter has to follow.
+    pub(super) at_edge: bool,
 }
 
 /// How idle takers of one place share what comes.
@@ -378,10 +394,15 @@ impl Place {
         Some(self.slot(0).due + self.offset)
     }
 
-    /// The same for a FIFO that is not frozen.
+    /// The same for a FIFO that is not frozen; `Nanos::MAX` if nothing is here.
     #[inline(always)]
-    pub(super) fn plain_due(&self) -> Option<Nanos> {
-        if self.len == 0 { None } else { Some(self.slot(0).due + self.offset) }
+    pub(super) fn plain_due(&self) -> Nanos {
+        if self.len == 0 { Nanos::MAX } else { self.slot(0).due + self.offset }
+    }
+
+    /// Time at which a stopping belt stands unless its head is taken (it may lie in the past); `None` for others.
+    pub fn stands_at(&self) -> Option<Nanos> {
+        if self.flags & STOPPING == 0 { None } else { self.head_due() }
     }
 
     /// Time at which the part number `index` from the head is at the end, for FIFOs.
@@ -421,23 +442,32 @@ impl Place {
 
     /// Puts a part at the tail of a FIFO that is neither stopping nor spaced.
     #[inline(always)]
-    pub(super) fn push_plain(&mut self, part: Part, now: Nanos) {
+    pub(super) fn push_plain(&mut self, part: &Part, now: Nanos) {
         if self.len as usize == self.slots.len() {
             self.grow();
         }
         let index = self.index(self.len);
-        self.slots[index] = Slot { part, due: now + self.transit - self.offset };
+        let due = now + self.transit - self.offset;
+        self.slots[index] = Slot { part: *part, due };
         self.len += 1;
         self.n_entered = self.n_entered.wrapping_add(1);
     }
 
+    /// Enters a part where nothing special has to be looked at.
+    #[inline(always)]
+    pub(super) fn enter(&mut self, part: &Part, now: Nanos) -> Entry {
+        self.push_plain(part, now);
+        let len = self.len;
+        let wakes = if len <= self.wake { self.taker } else { StationId::NONE };
+        Entry { len, wakes, at_edge: self.flags & CARRIED != 0 && self.is_at_edge(len) }
+    }
+
     /// Takes the head out of a FIFO that is not stopping.
     #[inline(always)]
-    pub(super) fn pop_plain(&mut self) -> Part {
-        let part = self.slots[self.index(0)].part;
+    pub(super) fn pop_plain(&mut self, part: &mut Part) {
+        *part = self.slots[self.index(0)].part;
         self.head = self.head.wrapping_add(1);
         self.len -= 1;
-        part
     }
 
     /// Whether the content has just come to, or left, empty or full: only then a transporter's state changes.

@@ -66,6 +66,12 @@ impl RankSet {
     pub fn is_empty(&self) -> bool {
         self.low | self.summary == 0
     }
+
+    /// Whether a rank below `rank` is in the set; for ranks of 64 and more, whether any is.
+    #[inline(always)]
+    pub fn has_below(&self, rank: u16) -> bool {
+        if rank < 64 { self.low & ((1 << rank) - 1) != 0 } else { !self.is_empty() }
+    }
 }
 
 #[cfg(test)]
@@ -81,5 +87,14 @@ mod tests {
         let order: Vec<u16> = std::iter::from_fn(|| set.pop()).collect();
         assert_eq!(order, [5, 63, 64, 130, 199]);
         assert!(set.is_empty());
+    }
+
+    #[test]
+    fn tells_whether_somebody_comes_first() {
+        let mut set = RankSet::new(200);
+        assert!(!set.has_below(3) && !set.has_below(150));
+        set.insert(3);
+        assert!(!set.has_below(3));
+        assert!(set.has_below(4) && set.has_below(150));
     }
 }

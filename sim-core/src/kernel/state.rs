@@ -4,7 +4,7 @@ use serde::Serialize;
 
 /// What a station's second is charged to. The order of the list is the order of precedence of the time
 /// account, stops first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case")]
 #[repr(u8)]
 pub enum State {

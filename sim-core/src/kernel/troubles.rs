@@ -429,7 +429,10 @@ impl<O: Observer> Floor<O> {
         post.current = None;
         if !post.queued.is_empty() {
             let next = post.queued.remove(0);
-            return self.begin(next);
+            self.begin(next);
+            // The state may have stayed the same, and the clock of what is over runs again (wall).
+            let state = self.state(me);
+            return self.move_clocks(me, state);
         }
         self.hot[me.ix()].bars &= !STOPPED;
         self.thaw(me);
@@ -487,3 +490,6 @@ impl<O: Observer> Floor<O> {
         if bars & super::floor::OFF != 0 { State::Off } else { State::Held }
     }
 }
+
+#[cfg(test)]
+mod tests;

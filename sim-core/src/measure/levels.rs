@@ -80,6 +80,12 @@ impl LevelTally {
         self.since = now;
     }
 
+    /// As good as new.
+    pub(super) fn restart(&mut self) {
+        self.level = 0;
+        self.open(0);
+    }
+
     /// Closes the window at `now`.
     pub fn close(&mut self, now: Nanos) {
         let (level, n_left) = (self.level, self.n_left);

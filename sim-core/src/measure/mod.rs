@@ -6,8 +6,12 @@
 
 mod levels;
 mod own;
+mod per_minute;
 mod tally;
+mod trace;
 
 pub use levels::{LEVELS_MAX, LevelTally};
 pub use own::OwnTally;
+pub use per_minute::PerMinute;
 pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};
+pub use trace::{Happening, Trace};

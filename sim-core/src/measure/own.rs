@@ -41,6 +41,14 @@ impl OwnTally {
         own
     }
 
+    /// As good as new.
+    pub(super) fn restart(&mut self) {
+        self.held.fill(Held::default());
+        for station in 0..self.picks.len() {
+            self.enter(0, station, State::Starved);
+        }
+    }
+
     /// Whether a station is picked by any measure.
     pub(super) fn concerns(&self, station: StationId) -> bool {
         !self.picks[station.ix()].is_empty()

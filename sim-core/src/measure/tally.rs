@@ -163,6 +163,18 @@ impl Tally {
         }
     }
 
+    /// Makes the tally as good as new, for another replication.
+    pub fn restart(&mut self) {
+        self.state.fill(State::Starved);
+        self.lacking.fill((0, 0));
+        self.own.restart();
+        for levels in &mut self.levels {
+            levels.restart();
+        }
+        self.open(0);
+        self.window = 0;
+    }
+
     /// Opens the window: what happened up to and at `now` is forgotten.
     pub fn open(&mut self, now: Nanos) {
         self.opened = now;
@@ -197,6 +209,11 @@ impl Tally {
         for levels in &mut self.levels {
             levels.close(now);
         }
+    }
+
+    /// Time of the last change of state of a station (or of the last opening or closing of the window), ns.
+    pub fn since(&self, station: StationId) -> Nanos {
+        self.since[station.ix()]
     }
 
     /// Inlets of a machine in `missing`.

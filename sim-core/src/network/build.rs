@@ -244,6 +244,9 @@ impl Builder<'_> {
             let place = &mut places[body.ix()];
             place.set_carrier(self.unit_id(ix));
             let Some(entry) = unit.entry.map(|entry| &self.scenario.stations[entry]) else { continue };
+            if self.scenario.plan.start_of(&entry.id.value) == Start::Empty {
+                place.set_start(0, 0);
+            }
             let feeders = &self.layout.feeders[body.ix()];
             let mut order = Vec::new();
             for name in &entry.priority {
@@ -370,7 +373,7 @@ impl Builder<'_> {
         let mut fills = Vec::new();
         for unit in &self.layout.units {
             let Some(entry) = unit.entry.map(|entry| &self.scenario.stations[entry]) else { continue };
-            let start = self.start_of(&entry.id.value);
+            let start = self.scenario.plan.start_of(&entry.id.value);
             if start == Start::Empty {
                 continue;
             }
@@ -393,12 +396,6 @@ impl Builder<'_> {
             }
         }
         fills
-    }
-
-    fn start_of(&self, station: &str) -> Start {
-        let plan = &self.scenario.plan;
-        let own = plan.start_at.iter().find(|(name, _)| name.value == station);
-        own.map_or(plan.start, |(_, start)| *start)
     }
 }
 

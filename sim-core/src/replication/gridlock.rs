@@ -28,6 +28,14 @@ impl<O: Observer> Replica<'_, O> {
         false
     }
 
+    /// The stations of a knot that stands now, if any. Whether a knot has formed is only looked for when a station
+    /// newly blocks; one that is complete only when a part has come to the end of its belt stands unseen until then.
+    #[cold]
+    pub fn standing_knot(&self) -> Option<Vec<StationId>> {
+        let stations = (0..self.stations.len()).map(|ix| StationId(ix as u16));
+        stations.filter(|&s| self.floor.state(s) == State::Blocked).find_map(|s| self.knot_from(s))
+    }
+
     /// What can be seen at a glance: whether a station that began to wait may be part of a knot.
     fn may_be_knotted(&self, me: StationId) -> bool {
         match self.floor.state(me) {

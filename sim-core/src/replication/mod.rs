@@ -4,6 +4,7 @@
 //! first until nothing moves; then sensors and others look. Events at the opening of the window are out of
 //! it, events at its close are in.
 
+mod acts;
 mod gridlock;
 
 use crate::kernel::calendar::TimerId;
@@ -11,6 +12,7 @@ use crate::kernel::{Floor, Observer, StationId};
 use crate::network::{Owner, Plan};
 use crate::part::{Nanos, Part};
 use crate::stations::Station;
+use acts::Act;
 
 /// Most settlings in one fixed point before it counts as an instant loop.
 const ROUNDS_MAX: u32 = 1_000_000;
@@ -47,6 +49,7 @@ pub enum Stop {
 #[derive(Clone, Debug)]
 pub struct Replica<'a, O> {
     plan: &'a Plan,
+    acts: Box<[Act]>,
     /// The shared state.
     pub floor: Floor<O>,
     /// The stations.
@@ -66,6 +69,7 @@ impl<'a, O: Observer> Replica<'a, O> {
     pub fn new(plan: &'a Plan, seed: u64, replication: u64, observer: O) -> Self {
         let mut replica = Replica {
             plan,
+            acts: acts::acts_of(plan),
             floor: Floor::new(plan.outfit.clone(), observer),
             stations: plan.stations.clone(),
             next_break: vec![0; plan.breaks.len()],
@@ -74,6 +78,16 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_at_now: 0,
             stop: None,
         };
+        for (ix, station) in plan.stations.iter().enumerate() {
+            if station.is_shut_at_work() {
+                replica.floor.set_shut_at_work(StationId(ix as u16));
+            }
+            if let Station::Divider(divider) = station
+                && let Some((place, exits)) = divider.through()
+            {
+                replica.floor.set_through(place, exits);
+            }
+        }
         replica.seed(seed, replication);
         replica
     }
@@ -141,29 +155,6 @@ impl<'a, O: Observer> Replica<'a, O> {
             Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) => Vec::new(),
         };
         Stop::InstantLoop { at, stations }
-    }
-
-    #[inline]
-    fn fire(&mut self, timer: TimerId) {
-        let owner = self.plan.owners[usize::from(timer.0)];
-        if let Owner::Station { ix, which } = owner {
-            self.stations[usize::from(ix)].fire(&mut self.floor, which);
-            self.floor.dirty.insert(ix);
-        } else {
-            self.fire_other(owner);
-        }
-    }
-
-    #[inline(never)]
-    fn fire_other(&mut self, owner: Owner) {
-        match owner {
-            Owner::Station { ix, .. } => self.floor.dirty.insert(ix),
-            Owner::Stop(station) => self.floor.fire_stop(station),
-            Owner::Trouble(trouble) => self.floor.fire_trouble(trouble),
-            Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
-            Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
-            Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
-        }
     }
 
     /// Moves until nothing moves, then lets those look who look, until nobody has anything to do.

@@ -1,6 +1,6 @@
 //! Checks between the parts of a scenario: names, references, connections.
 
-use super::{OUT, Scenario, is_reserved};
+use super::{OUT, Scenario, Start, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
@@ -16,6 +16,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     check_names(scenario, problems);
     check_references(scenario, problems);
     for entry in &scenario.stations {
+        check_start(scenario, entry, problems);
         entry.blueprint.check(&scenario.kinds, problems);
         check_stops(scenario, entry, problems);
     }
@@ -98,6 +99,17 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     scenario.promise.at.iter().for_each(|name| must(name, "station", &stations));
     let picks = scenario.measures.iter().flat_map(|measure| &measure.any_of);
     picks.chain(&scenario.promise.net_of).for_each(|pick| must(&pick.station, "station", &stations));
+}
+
+/// A content that the plan leaves out is a likely slip.
+fn check_start(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
+    let stock = entry.blueprint.body(&scenario.kinds, &entry.id.value).and_then(|place| place.start());
+    let unused = stock.is_some_and(|(_, n)| n > 0) && scenario.plan.start_of(&entry.id.value) == Start::Empty;
+    if unused {
+        let message = format!("the content of `{}` is not used: the plan starts empty", entry.id.value);
+        let help = "set \"start\": \"primed\" in `plan`, or name this station in `start_at`";
+        problems.warning(&entry.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
+    }
 }
 
 fn check_stops(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {

@@ -18,7 +18,7 @@ pub use promise::{Clause, Goal, MeasureSpec, Promise, StatePick};
 use crate::diag::{Diagnostic, Diagnostics};
 use crate::stations::catalogue::{Entry, station};
 use crate::terms::kind::{self, Kind};
-use crate::text::fields::{Object, read_text};
+use crate::text::fields::{Input, Object, read_recorded};
 use crate::text::forms::{Spanned, count, list_of, map_of, nested, one_of, text};
 use crate::text::schema;
 use crate::units::System;
@@ -50,6 +50,8 @@ pub struct Scenario {
     pub plan: RunPlan,
     /// What is promised.
     pub promise: Promise,
+    /// Inputs that are not certain, in the order of the reading.
+    pub inputs: Vec<Input>,
 }
 
 /// What came of reading a file.
@@ -63,8 +65,11 @@ pub struct Checked {
 
 /// Reads and checks a scenario file.
 pub fn read(source: &str) -> Checked {
-    let (scenario, mut problems) = read_text(source, read_root);
-    let Some(scenario) = scenario else { return Checked { scenario: None, problems: problems.into_vec() } };
+    let (scenario, (mut problems, inputs)) = read_recorded(source, read_root);
+    let Some(mut scenario) = scenario else {
+        return Checked { scenario: None, problems: problems.into_vec() };
+    };
+    scenario.inputs = inputs;
     // Names and connections are checked even where fields had errors, but only on what was really read.
     check::check(&scenario, &mut problems);
     let scenario = (!problems.has_errors()).then_some(scenario);
@@ -114,6 +119,7 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
                 "What the line has to reach; left out: no verdict",
             )
             .unwrap_or_default(),
+        inputs: Vec::new(),
     }
 }
 

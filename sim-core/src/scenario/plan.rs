@@ -63,6 +63,14 @@ pub struct RunPlan {
     pub events_max: u64,
 }
 
+impl RunPlan {
+    /// Content of a station at the start: its own, or that of the plan.
+    pub fn start_of(&self, station: &str) -> Start {
+        let own = self.start_at.iter().find(|(name, _)| name.value == station);
+        own.map_or(self.start, |(_, start)| *start)
+    }
+}
+
 const STARTS: &[(&str, Start, &str)] = &[
     ("empty", Start::Empty, "nothing anywhere"),
     ("primed", Start::Primed, "bins at their start content, tracks full of good parts the right way round"),

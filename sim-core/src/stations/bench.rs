@@ -103,12 +103,24 @@ pub struct Bench {
     part: Part,
     at_entry: u8,
     stage: Stage,
+    /// Listed as waiting for room somewhere.
+    waits: bool,
 }
 
 impl Bench {
     /// An empty bench.
     pub fn new(me: StationId, alarm: Alarm, setup: BenchSetup, judge: Judge, luck: Dice) -> Self {
-        Bench { me, alarm, setup, judge, luck, part: Part::default(), at_entry: 0, stage: Stage::Empty }
+        Bench {
+            me,
+            alarm,
+            setup,
+            judge,
+            luck,
+            part: Part::default(),
+            at_entry: 0,
+            stage: Stage::Empty,
+            waits: false,
+        }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
@@ -133,7 +145,8 @@ impl Bench {
 
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if let Stage::Working(_) = self.stage {
-            return;
+            // After a stop in mid-work the state is still that of the stop.
+            return floor.set_state(self.me, State::Working);
         }
         if let Stage::Leaving(exit) = self.stage {
             if !self.leave(floor, exit) {
@@ -208,12 +221,22 @@ impl Bench {
         if !floor.is_open(self.me, *leads) {
             if let Exit::Store(place) = leads {
                 floor.wait_for_room(self.me, *place);
+                self.waits = true;
             }
             return false;
         }
         comeback.turn(floor, self.at_entry, &mut self.part, self.luck.stream());
         let handed = floor.hand_over(self.me, exit, *leads, &self.part);
         assert!(handed, "an open exit takes a part");
+        if self.waits {
+            // A jam that was cleared by another exit may have changed the place since.
+            self.waits = false;
+            for (exit, _) in &self.setup.exits {
+                if let Exit::Store(place) = exit {
+                    floor.stop_waiting(self.me, *place);
+                }
+            }
+        }
         true
     }
 
@@ -231,6 +254,9 @@ impl Bench {
     }
 }
 
+/// For each class rows of (exit, class in which it leaves, share).
+pub type Routes = Vec<Vec<(u8, usize, f64)>>;
+
 /// Routes and mean times of a table, for the balance: for each class rows of (exit, class out, share), and
 /// seconds.
 pub fn table_traffic(
@@ -238,7 +264,7 @@ pub fn table_traffic(
     times_s: &[f64],
     rules: &[ReturnRule],
     kinds: &[Kind],
-) -> (Vec<Vec<(u8, usize, f64)>>, Vec<f64>) {
+) -> (Routes, Vec<f64>) {
     let classes = super::tooling::classes_of(kinds);
     let names = super::tooling::class_names(kinds);
     let mut routes = Vec::with_capacity(table.len());
@@ -266,3 +292,6 @@ pub fn table_traffic(
     }
     (routes, seconds)
 }
+
+#[cfg(test)]
+mod tests;

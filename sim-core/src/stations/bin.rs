@@ -9,8 +9,8 @@
 //! how many of them are of each condition is drawn anew for each replication, from the natural shares (not
 //! from a lot), out of the bin's own stream; they count as input of the line. **Overfilling** is noted, nothing
 //! is lost. An *endless* bin never runs out; what returns to it leaves the line. **State:** starved while empty,
-//! blocked while full or over, working in between. A bridge over the outlet is a jam by powered time: nothing
-//! can be taken meanwhile.
+//! blocked while full or over, working in between. Held or
+//! off its outlet is closed. A bridge over the outlet is a jam by powered time: nothing can be taken meanwhile.
 
 use super::Station;
 use super::amounts::{Amount, amount, kind_of};
@@ -95,6 +95,14 @@ impl Blueprint for BinSpec {
 
     fn is_stocked(&self) -> bool {
         self.endless || self.content.is_some()
+    }
+
+    fn needs_a_taker(&self) -> bool {
+        true
+    }
+
+    fn freezes(&self) -> bool {
+        true
     }
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {

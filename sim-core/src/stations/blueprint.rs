@@ -70,6 +70,11 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
+    /// Whether it brings parts back to an earlier point of the line: such edges are left out of the ranks.
+    fn recirculates(&self) -> bool {
+        false
+    }
+
     /// Whether somebody has to take from it: it gives nothing by itself (bins).
     fn needs_a_taker(&self) -> bool {
         false
@@ -156,6 +161,29 @@ pub struct TrafficSite<'a> {
     pub split: Split,
     /// Parts of each inlet in one product (machines with several inlets).
     pub per_product: Vec<f64>,
+    /// For each of [`Blueprint::inner_stops`] and each class of entering parts: how many of them it can strike,
+    /// from 0 to 1. Left empty: all parts of all classes come by.
+    pub strikes: Vec<Vec<f64>>,
+    /// For each of [`Blueprint::pools`]: attendance for each part handled, walks included, s. Left empty: none.
+    pub attendance_s: Vec<f64>,
+}
+
+impl<'a> TrafficSite<'a> {
+    /// Asks nothing yet: every part goes on through exit 0 as it came, in no time.
+    pub fn new(kinds: &'a [Kind], classes: &'a Classes) -> Self {
+        TrafficSite {
+            kinds,
+            classes,
+            routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
+            seconds: vec![0.0; classes.len()],
+            places: 1.0,
+            source: None,
+            split: Split::ByClass,
+            per_product: Vec::new(),
+            strikes: Vec::new(),
+            attendance_s: Vec::new(),
+        }
+    }
 }
 
 /// What a source brings.

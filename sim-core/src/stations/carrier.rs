@@ -1,8 +1,8 @@
 //! Carrier: a track, belt or bin, as the station that owns a place.
 //!
 //! The place itself is passive; the carrier gives it a state (starved while empty, blocked while full,
-//! working in between), troubles, holds, and for a belt with spaced entries the timer that wakes whoever
-//! waits for the entry to be clear.
+//! working in between; a stopping belt is blocked while it stands), troubles, holds, and for a belt with spaced
+//! entries the timer that wakes whoever waits for the entry to be clear.
 //!
 //! **Timing.** A part is at the end a transit time after it entered, or later if the carrier stood still. A
 //! place becomes free when the next station takes the head. A *stopping* belt stands while its head part
@@ -23,7 +23,7 @@ pub struct Carrier {
 }
 
 impl Carrier {
-    /// A carrier of `place`; only a belt with spaced entries needs an alarm.
+    /// A carrier of `place`; only a belt that stops or keeps entries apart needs an alarm.
     pub fn new(me: StationId, alarm: Option<Alarm>, place: PlaceId) -> Self {
         Carrier { me, alarm, place, n_seen: 0 }
     }
@@ -40,7 +40,8 @@ impl Carrier {
         if let Some(alarm) = &mut self.alarm {
             let wait = floor.wake_entry(self.place);
             let at = wait.map_or(Nanos::MAX, |wait| floor.now + wait);
-            alarm.set(floor, at);
+            let stands = floor.place(self.place).stands_at().filter(|at| *at > floor.now);
+            alarm.set(floor, stands.map_or(at, |stands| at.min(stands)));
         }
     }
 

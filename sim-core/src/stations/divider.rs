@@ -12,8 +12,8 @@ use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, Split, To, TrafficSite};
 use crate::diag::{Problem, code};
-use crate::kernel::{Exit, Floor, Inlets, Observer, Offer, StationId};
-use crate::part::Nanos;
+use crate::kernel::{Exit, Floor, Inlets, Observer, Offer, PlaceId, StationId};
+use crate::part::{Nanos, Part};
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, flag, list_of, name, one_of, real};
 
@@ -58,6 +58,16 @@ impl Divider {
         Divider { me, alarm, inlets, exits, rule, turn: 0, sent, waits: false }
     }
 
+    /// The only place it takes from and its exits, if it gives to the first with room: what it does then
+    /// depends on nothing that it remembers.
+    pub(crate) fn through(&self) -> Option<(PlaceId, &[Exit])> {
+        match (&self.rule, &self.inlets.places[..]) {
+            (Rule::FirstWithRoom, [place]) => Some((*place, &self.exits)),
+            (Rule::FirstWithRoom, _)
+            | (Rule::InTurn { .. } | Rule::EmptiestFirst | Rule::ByRatio { .. }, _) => None,
+        }
+    }
+
     pub(super) fn fire(&mut self) {
         self.alarm.spent();
     }
@@ -66,6 +76,7 @@ impl Divider {
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let mut due = Nanos::MAX;
         let mut blocked = false;
+        let mut part = Part::default();
         while floor.may_start(self.me) {
             match floor.offer(self.me, &self.inlets) {
                 Offer::Ready(place) => {
@@ -74,7 +85,7 @@ impl Divider {
                         blocked = true;
                         break;
                     };
-                    let part = floor.take(self.me, place);
+                    floor.take_into(self.me, place, &mut part);
                     let handed = floor.hand_over(self.me, exit as u8, self.exits[exit], &part);
                     assert!(handed, "a divider takes a part only when the chosen exit has room");
                     if self.waits {

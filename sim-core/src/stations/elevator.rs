@@ -66,7 +66,7 @@ pub struct Elevator {
     me: StationId,
     landing: Alarm,
     cleats: Alarm,
-    setup: ElevatorSetup,
+    setup: Box<ElevatorSetup>,
     picks: Dice,
     drops: Dice,
     /// Parts aboard with the lift time of landing.
@@ -96,7 +96,7 @@ impl Elevator {
             me,
             landing,
             cleats,
-            setup,
+            setup: Box::new(setup),
             picks,
             drops,
             aboard: VecDeque::new(),

@@ -110,7 +110,8 @@ impl Escapement {
             return floor.set_state(self.me, State::Working);
         }
         if self.busy {
-            return;
+            // After a stop in mid-stroke the state is still that of the stop.
+            return floor.set_state(self.me, State::Working);
         }
         if !self.moving.is_empty() && !self.hand_on(floor) {
             return;

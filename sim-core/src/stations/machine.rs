@@ -19,6 +19,7 @@ use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
 use super::dice::Dice;
 use crate::diag::{Problem, code};
+use crate::kernel::floor::Duty;
 use crate::kernel::{
     Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
 };
@@ -81,8 +82,10 @@ pub struct Check {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Phase {
     Free,
-    /// Wait for the next reading.
-    Checking,
+    /// Wait for the next reading; whether all nests were loaded at the last one.
+    Checking {
+        loaded: bool,
+    },
     Stroke,
     /// What has been made finds no room.
     Leaving,
@@ -140,8 +143,7 @@ impl Machine {
         in_nests + self.taken.len() + self.made.len() + usize::from(self.plain && self.phase != Phase::Free)
     }
 
-    #[inline]
-    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+    fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
         if which == 1 {
             if let Some(loads) = &mut self.loads {
                 loads.spent();
@@ -150,12 +152,8 @@ impl Machine {
         }
         self.alarm.spent();
         match self.phase {
-            Phase::Stroke if self.plain => {
-                self.phase = Phase::Leaving;
-                floor.jams(self.me, &self.part, Moment::End);
-            }
             Phase::Stroke => self.finish(floor),
-            Phase::Checking => self.phase = Phase::Free,
+            Phase::Checking { .. } => self.phase = Phase::Free,
             Phase::Free | Phase::Leaving => {}
         }
     }
@@ -191,19 +189,52 @@ impl Machine {
         self.made.push(assembly);
     }
 
-    #[inline(always)]
+    /// Whether one part is taken, worked and handed on, and that is all.
+    pub(crate) fn is_plain(&self) -> bool {
+        self.plain
+    }
+
+    /// One of its timers has run out.
+    pub(super) fn act<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+        if self.plain {
+            return self.act_plain(floor);
+        }
+        self.fire(floor, which);
+        if floor.settles_at_once(self.me, floor.stands(self.me)) {
+            self.settle_full(floor);
+        }
+    }
+
+    /// The stroke of a plain machine is over, or the next part has come.
+    #[inline(never)]
+    pub(crate) fn act_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
+        self.alarm.spent();
+        let mut struck = false;
+        if self.phase == Phase::Stroke {
+            self.phase = Phase::Leaving;
+            struck = duty.jams(floor, &self.part, Moment::End);
+        }
+        if floor.settles_at_once(self.me, struck) {
+            self.settle_plain(floor, duty);
+        }
+    }
+
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.plain {
             self.settle_full(floor);
         } else if self.phase != Phase::Stroke {
-            self.settle_plain(floor);
+            self.settle_plain(floor, floor.duty(self.me));
+        } else {
+            // After a stop in mid-stroke the state is still that of the stop.
+            floor.set_state(self.me, State::Working);
         }
     }
 
     /// The same as the full settling where there is nothing but one part to take and to hand on.
-    #[inline(never)]
-    fn settle_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let duty = floor.duty(self.me);
+    #[inline(always)]
+    fn settle_plain<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         if self.phase == Phase::Leaving {
             if !floor.hand_over(self.me, 0, self.exit, &self.part) {
                 return duty.set_idle(floor, true);
@@ -221,7 +252,7 @@ impl Machine {
             match floor.offer(self.me, &self.inlets[0].inlets) {
                 Offer::Ready(place) => {
                     floor.missing(self.me, 0);
-                    self.part = floor.take(self.me, place);
+                    floor.take_into(self.me, place, &mut self.part);
                     self.phase = Phase::Stroke;
                     let time = self.cycle.draw_ns(self.luck.stream());
                     self.alarm.set(floor, floor.now + time);
@@ -246,8 +277,11 @@ impl Machine {
         if self.loads.is_some() {
             self.load_nests(floor);
         }
-        if matches!(self.phase, Phase::Stroke | Phase::Checking) {
-            return;
+        match self.phase {
+            Phase::Stroke => return floor.set_state(self.me, State::Working),
+            Phase::Checking { loaded: true } => return floor.set_state(self.me, State::Checking),
+            Phase::Checking { loaded: false } => return floor.set_idle(self.me, false),
+            Phase::Free | Phase::Leaving => {}
         }
         let clear = floor.is_clear(self.exit);
         let mut due = Nanos::MAX;
@@ -360,7 +394,7 @@ impl Machine {
             }
             if !all_full {
                 let again = check.again.draw_ns(luck).max(1);
-                self.phase = Phase::Checking;
+                self.phase = Phase::Checking { loaded: missing == 0 };
                 floor.note(self.me, Note::CheckFailed, None);
                 self.alarm.set(floor, floor.now + again);
                 // Reading empty nests is no wait for a check: the machine is starved.

@@ -122,7 +122,8 @@ impl Meter {
 
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.busy {
-            return;
+            // After a stop in mid-index the state is still that of the stop.
+            return floor.set_state(self.me, State::Working);
         }
         let handed = self.outlet.hand_on(floor);
         if floor.stands(self.me) {

@@ -8,6 +8,8 @@
 mod alarm;
 pub mod amounts;
 pub mod bench;
+#[cfg(test)]
+mod bench_test;
 pub mod bin;
 pub mod blueprint;
 pub mod carrier;
@@ -42,7 +44,7 @@ pub mod work;
 pub use alarm::Alarm;
 pub use dice::Dice;
 
-use crate::kernel::{Floor, Message, Observer};
+use crate::kernel::{Floor, Message, Observer, StationId};
 
 /// Any station of a line.
 #[derive(Clone, Debug)]
@@ -82,9 +84,10 @@ impl Station {
         }
     }
 
-    /// A timer of the station has run out; `which` tells them apart where there are several.
-    #[inline(always)]
-    pub fn fire<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+    /// A timer of the station has run out: it acts (`which` tells its timers apart), and is settled at once
+    /// unless others come first.
+    #[inline(never)]
+    pub fn act<O: Observer>(&mut self, floor: &mut Floor<O>, me: StationId, which: u8) {
         match self {
             Station::Bench(s) => s.fire(floor),
             Station::Carrier(s) => s.fire(),
@@ -92,13 +95,35 @@ impl Station {
             Station::Dumper(s) => s.fire(floor, which),
             Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
-            Station::Machine(s) => s.fire(floor, which),
             Station::Meter(s) => s.fire(floor),
-            Station::Path(s) => s.fire(floor),
             Station::PathInFile(s) => s.fire(floor, which),
             Station::ScrapBox(s) => s.fire(),
             Station::Stream(s) => s.fire(floor),
-            Station::Work(s) => s.fire(floor),
+            Station::Machine(s) => return s.act(floor, which),
+            Station::Path(s) => return s.act(floor),
+            Station::Work(s) => return s.act(floor),
+        }
+        if floor.settles_at_once(me, floor.stands(me)) {
+            self.settle(floor);
+        }
+    }
+
+    /// Whether it takes nothing as long as its state is working, so that it need not be told of parts.
+    pub(crate) fn is_shut_at_work(&self) -> bool {
+        match self {
+            Station::Machine(s) => s.is_plain(),
+            Station::Path(_) => true,
+            Station::Work(s) => s.is_single().0,
+            Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::Escapement(_)
+            | Station::Meter(_)
+            | Station::PathInFile(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_) => false,
         }
     }
 

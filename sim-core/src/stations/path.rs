@@ -63,6 +63,27 @@ impl PathSetup {
             Some(_) | None => no,
         }
     }
+
+    /// Lists the path as waiting for room at exit `no`; a surplus part waits for the way on as well.
+    #[cold]
+    pub(super) fn wait<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, no: u8) {
+        let on = (self.overflow == Some(no)).then_some(0);
+        for exit in std::iter::once(no).chain(on) {
+            if let Exit::Store(place) = self.exits[usize::from(exit)].exit {
+                floor.wait_for_room(me, place);
+            }
+        }
+    }
+
+    /// Gives up waiting, once the part has left: room that was kept for it goes to the next.
+    #[cold]
+    pub(super) fn stop_waiting<O: Observer>(&self, floor: &mut Floor<O>, me: StationId) {
+        for exit in &self.exits {
+            if let Exit::Store(place) = exit.exit {
+                floor.stop_waiting(me, place);
+            }
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -93,6 +114,8 @@ pub struct Path {
     at_entry: u8,
     stage: Stage,
     clumps: Option<Box<Clumps>>,
+    /// Listed as waiting for room somewhere.
+    waits: bool,
     /// Some exit is a hand, so that what has left may still stand there.
     has_hands: bool,
 }
@@ -102,7 +125,7 @@ impl Path {
     pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
         let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let (part, stage) = (Part::default(), Stage::Empty);
-        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None, has_hands }
+        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None, waits: false, has_hands }
     }
 
     /// The same path for parts that come tangled.
@@ -122,23 +145,32 @@ impl Path {
         usize::from(self.stage != Stage::Empty)
     }
 
-    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
+    /// The pass is over, or the next part has come.
+    #[inline(never)]
+    pub(crate) fn act<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
         self.alarm.spent();
-        if self.stage == Stage::Passing {
-            self.stage = Stage::AtTool { tool: 0, jammed: false };
-            self.run_tools(floor);
+        let struck = self.stage == Stage::Passing && self.run_tools(floor, duty, 0, false);
+        if floor.settles_at_once(self.me, struck) {
+            self.settle_now(floor, duty);
         }
     }
 
-    /// Lets the tools act from where the part is; stops short where a jam strikes.
-    #[inline]
-    fn run_tools<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let Stage::AtTool { mut tool, mut jammed } = self.stage else { return };
+    /// Lets the tools act from number `tool` on; stops short where a jam strikes. `jammed` if the jam of the
+    /// first has had its chance. True if a jam strikes.
+    #[inline(always)]
+    fn run_tools<O: Observer>(
+        &mut self,
+        floor: &mut Floor<O>,
+        duty: Duty,
+        mut tool: usize,
+        mut jammed: bool,
+    ) -> bool {
         let mut exit = 0;
         while tool < self.setup.tools.len() {
-            if !jammed && floor.jams(self.me, &self.part, Moment::Tool(tool as u8)) {
+            if !jammed && duty.jams(floor, &self.part, Moment::Tool(tool as u8)) {
                 self.stage = Stage::AtTool { tool, jammed: true };
-                return;
+                return true;
             }
             if tool == 0
                 && let Some(clumps) = &mut self.clumps
@@ -149,7 +181,7 @@ impl Path {
             }
             let class = self.setup.classes.of(&self.part);
             match self.setup.tools[tool].fate(class, self.luck.stream()) {
-                Fate::Onward(attitude) => self.part.attitude = attitude,
+                Fate::Onward(attitude) => self.part.turn_to(attitude),
                 Fate::Exit(no) => {
                     exit = no;
                     break;
@@ -158,48 +190,60 @@ impl Path {
             tool += 1;
             jammed = false;
         }
-        let jammed = floor.jams(self.me, &self.part, Moment::End);
+        let jammed = duty.jams(floor, &self.part, Moment::End);
         self.stage = Stage::Leaving { exit, jammed };
+        jammed
+    }
+
+    /// The jam at a tool has been cleared: the pass goes on.
+    #[cold]
+    fn go_on<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, tool: usize, jammed: bool) -> bool {
+        self.run_tools(floor, duty, tool, jammed)
     }
 
     /// Moves the part out if there is room; true if the path is empty then.
     #[inline(always)]
     fn move_out<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) -> bool {
-        if let Stage::AtTool { .. } = self.stage {
-            self.run_tools(floor);
-            if floor.stands(self.me) {
-                return false;
-            }
+        if let Stage::AtTool { tool, jammed } = self.stage
+            && self.go_on(floor, duty, tool, jammed)
+        {
+            return false;
         }
         let Stage::Leaving { exit, .. } = self.stage else { return false };
         let exit = self.setup.exit_or_overflow(floor, self.me, exit);
         let leads = self.setup.exits[usize::from(exit)].exit;
         if exit != 0 {
             if !floor.is_open(self.me, leads) {
-                if let Exit::Store(place) = leads {
-                    floor.wait_for_room(self.me, place);
-                }
+                self.waits = true;
+                self.setup.wait(floor, self.me, exit);
                 return false;
             }
             self.setup.turn_back(floor, exit, self.at_entry, &mut self.part, &mut self.luck);
         }
         if !floor.hand_over(self.me, exit, leads, &self.part) {
+            self.waits = true;
             return false;
+        }
+        if self.waits {
+            self.waits = false;
+            self.setup.stop_waiting(floor, self.me);
         }
         self.stage = Stage::Empty;
         !duty.jams(floor, &self.part, Moment::After)
     }
 
-    #[inline(always)]
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.stage != Stage::Passing {
-            self.settle_now(floor);
+            self.settle_now(floor, floor.duty(self.me));
+        } else {
+            // After a stop in mid-pass the state is still that of the stop.
+            floor.set_state(self.me, State::Working);
         }
     }
 
-    #[inline(never)]
-    fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let duty = floor.duty(self.me);
+    #[inline(always)]
+    fn settle_now<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         if self.stage != Stage::Empty && !self.move_out(floor, duty) {
             if !floor.stands(self.me) {
                 duty.set_idle(floor, true);
@@ -221,7 +265,7 @@ impl Path {
 
     #[inline(always)]
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, place: PlaceId) {
-        self.part = floor.take(self.me, place);
+        floor.take_into(self.me, place, &mut self.part);
         self.part.count_pass();
         if let Some(clumps) = &mut self.clumps {
             clumps.enter(&mut self.part);

@@ -29,7 +29,7 @@ use super::clumps::Clumps;
 use super::dice::Dice;
 use super::path::PathSetup;
 use super::tools::Fate;
-use crate::kernel::{Exit, Floor, Message, Moment, Observer, Offer, PlaceId, State, StationId};
+use crate::kernel::{Floor, Message, Moment, Observer, Offer, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
 use std::collections::VecDeque;
 
@@ -132,8 +132,8 @@ pub struct PathInFile {
     /// The last stretch that a jam keeps.
     jam: Option<usize>,
     stuck: Stuck,
-    /// The place for whose room the part in front waits.
-    waits: Option<PlaceId>,
+    /// Listed as waiting for room somewhere.
+    waits: bool,
 }
 
 impl PathInFile {
@@ -152,7 +152,7 @@ impl PathInFile {
             entry_clear: 0,
             jam: None,
             stuck: Stuck::Gone,
-            waits: None,
+            waits: false,
         }
     }
 
@@ -374,12 +374,9 @@ impl PathInFile {
         };
         let exit = self.setup.path.exit_or_overflow(floor, self.me, exit);
         let leads = self.setup.path.exits[usize::from(exit)].exit;
-        self.wait_only_for(floor, leads);
         if !floor.is_open(self.me, leads) {
-            if let Exit::Store(place) = leads {
-                floor.wait_for_room(self.me, place);
-                self.waits = Some(place);
-            }
+            self.waits = true;
+            self.setup.path.wait(floor, self.me, exit);
             return Flow::Blocked;
         }
         if exit != 0 {
@@ -387,23 +384,16 @@ impl PathInFile {
         }
         let handed = floor.hand_over(self.me, exit, leads, &rider.part);
         assert!(handed, "an open exit takes a part");
-        self.waits = None;
+        if self.waits {
+            self.waits = false;
+            self.setup.path.stop_waiting(floor, self.me);
+        }
         self.stretches[at].riders.pop_front();
         if floor.jams(self.me, &rider.part, Moment::After) {
             self.strike(floor.now, self.stretches.len() - 1, Stuck::Gone);
             return Flow::Jammed;
         }
         Flow::Clear
-    }
-
-    /// Gives up the wait for room elsewhere: overflow or a way on that has opened came first.
-    fn wait_only_for<O: Observer>(&mut self, floor: &mut Floor<O>, leads: Exit) {
-        if let Some(place) = self.waits
-            && leads != Exit::Store(place)
-        {
-            floor.stop_waiting(self.me, place);
-            self.waits = None;
-        }
     }
 
     /// Takes a part if the entry is clear; returns when to look again.

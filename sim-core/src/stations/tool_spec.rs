@@ -206,9 +206,14 @@ impl Rules {
             let own = self.passes.as_ref().and_then(|rows| find(rows, name)).or(self.accepts.as_ref());
             own.map_or(0.0, |chance| chance.value())
         };
-        let listed = self.passes.iter().flatten().map(|(name, _)| name);
-        let mut names: Vec<&str> = self.turns.iter().map(|(name, _)| name).chain(listed).map(text).collect();
-        names.dedup();
+        let mut names: Vec<&str> = Vec::new();
+        for name in
+            self.turns.iter().map(|(name, _)| name).chain(self.passes.iter().flatten().map(|(name, _)| name))
+        {
+            if !names.contains(&&name.value[..]) {
+                names.push(&name.value);
+            }
+        }
         names.into_iter().map(|name| (name.to_owned(), turned(name) + passed(name))).collect()
     }
 
@@ -239,10 +244,6 @@ impl Rules {
         let out = (rest - passed).max(0.0) * kept + (1.0 - kept);
         (onward, if out < 1e-15 { 0.0 } else { out })
     }
-}
-
-fn text(name: &Spanned<String>) -> &str {
-    &name.value
 }
 
 impl ToolSpec {
@@ -299,9 +300,9 @@ impl ToolSpec {
 }
 
 /// Names of all kinds, each once, in order.
-pub(super) fn all_names<'k>(kinds: &'k [Kind], of: fn(&Kind) -> &Vec<String>) -> Vec<&'k str> {
+pub(super) fn all_names(kinds: &[Kind], of: fn(&Kind) -> &Vec<String>) -> Vec<&str> {
     let mut names: Vec<&str> = Vec::new();
-    for name in kinds.iter().flat_map(|kind| of(kind)) {
+    for name in kinds.iter().flat_map(of) {
         if !names.contains(&&name[..]) {
             names.push(name);
         }

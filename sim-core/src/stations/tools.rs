@@ -102,7 +102,7 @@ impl Tool {
     }
 
     /// What happens to a part of `class`.
-    #[inline]
+    #[inline(always)]
     pub fn fate(&self, class: usize, luck: &mut Stream) -> Fate {
         let row = &self.rows[class];
         match row.fates.len() {
@@ -146,12 +146,12 @@ impl Comeback {
             Comeback::Remix => floor.remix(part, luck),
             Comeback::Keep(chance) => {
                 if luck.chance(*chance) {
-                    part.attitude = at_entry;
+                    part.turn_to(at_entry);
                 } else {
                     floor.remix(part, luck);
                 }
             }
-            Comeback::Matrix(rows) => part.attitude = rows[usize::from(at_entry)].pick(luck) as u8,
+            Comeback::Matrix(rows) => part.turn_to(rows[usize::from(at_entry)].pick(luck) as u8),
         }
     }
 }

@@ -93,39 +93,75 @@ impl Work {
         self.busy.len() + self.done.len() + usize::from(self.stage != Stage::Empty)
     }
 
-    #[inline]
-    pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
+    /// Whether it has one place, and if so, whether it makes its parts itself.
+    pub(crate) fn is_single(&self) -> (bool, bool) {
+        (self.places == 1, matches!(self.source, Source::Endless(..)))
+    }
+
+    /// The time of a part is over, or the next part has come.
+    pub(super) fn act<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        match self.is_single() {
+            (true, true) => self.act_single::<O, true>(floor),
+            (true, false) => self.act_single::<O, false>(floor),
+            (false, _) => {
+                self.alarm.spent();
+                self.fire_several(floor);
+                if floor.settles_at_once(self.me, floor.stands(self.me)) {
+                    self.settle_several(floor);
+                }
+            }
+        }
+    }
+
+    /// The same for a station with one place, once for those that make their parts themselves and once for
+    /// those that do not: what each does is then easier to foresee for the processor.
+    #[inline(never)]
+    pub(crate) fn act_single<O: Observer, const ENDLESS: bool>(&mut self, floor: &mut Floor<O>) {
+        let duty = floor.duty(self.me);
         self.alarm.spent();
-        if self.places != 1 {
-            self.fire_several(floor);
-        } else if self.stage == Stage::Busy {
+        let mut struck = false;
+        if self.stage == Stage::Busy {
             self.stage = Stage::Done;
-            floor.jams(self.me, &self.job.part, Moment::End);
+            struck = duty.jams(floor, &self.job.part, Moment::End);
+        }
+        if floor.settles_at_once(self.me, struck) {
+            self.settle_single::<O, ENDLESS>(floor, duty);
+        }
+    }
+
+    #[inline(never)]
+    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        match self.is_single() {
+            (true, true) => self.settle_single::<O, true>(floor, floor.duty(self.me)),
+            (true, false) => self.settle_single::<O, false>(floor, floor.duty(self.me)),
+            (false, _) => self.settle_several(floor),
         }
     }
 
     #[inline(always)]
-    pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        if self.places == 1 { self.settle_one(floor) } else { self.settle_several(floor) }
-    }
-
-    #[inline(never)]
-    fn settle_one<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let duty = floor.duty(self.me);
+    fn settle_single<O: Observer, const ENDLESS: bool>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         match self.stage {
             Stage::Busy => {
                 self.alarm.set(floor, self.job.end);
                 return duty.set_state(floor, State::Working);
             }
             Stage::Done => {
-                if !floor.hand_over(self.me, 0, self.exit, &self.job.part) {
+                let passed = match self.exit {
+                    Exit::Hand(place) => floor.pass_divider(self.me, place, &self.job.part),
+                    Exit::Leave | Exit::Store(_) => false,
+                };
+                if !passed && !floor.hand_over(self.me, 0, self.exit, &self.job.part) {
                     return duty.set_idle(floor, true);
                 }
                 self.stage = Stage::Empty;
                 if duty.jams(floor, &self.job.part, Moment::After) {
                     return;
                 }
-                if let Exit::Hand(place) = self.exit {
+                if passed {
+                    if floor.dirty.has_below(self.me.0) {
+                        return floor.dirty.insert(self.me.0);
+                    }
+                } else if let Exit::Hand(place) = self.exit {
                     // Whoever takes from the hand is settled first: it is seen then whether the part stays.
                     let taker = floor.place(place).first_taker();
                     if taker < self.me && floor.state(taker) != State::Working {
@@ -138,19 +174,20 @@ impl Work {
         let clear = floor.is_clear(self.exit);
         let mut due = Nanos::MAX;
         if clear && duty.may_start() {
-            match &mut self.source {
-                Source::Endless(kind, luck) => {
-                    let part = floor.create(self.me, *kind, luck.stream());
-                    return self.start(floor, duty, part);
+            if ENDLESS {
+                if let Source::Endless(kind, luck) = &mut self.source {
+                    floor.create_into(self.me, *kind, luck.stream(), &mut self.job.part);
+                    return self.start(floor, duty);
                 }
-                Source::Inlets(inlets) => match floor.offer(self.me, inlets) {
+            } else if let Source::Inlets(inlets) = &self.source {
+                match floor.offer(self.me, inlets) {
                     Offer::Ready(place) => {
-                        let part = floor.take(self.me, place);
-                        return self.start(floor, duty, part);
+                        floor.take_into(self.me, place, &mut self.job.part);
+                        return self.start(floor, duty);
                     }
                     Offer::Due(at) => due = at,
                     Offer::Nothing => {}
-                },
+                }
             }
         }
         self.alarm.set(floor, due);
@@ -158,10 +195,10 @@ impl Work {
     }
 
     #[inline(always)]
-    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty, part: Part) {
+    fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
         let end = floor.now + self.service.draw_ns(self.luck.stream());
         self.stage = Stage::Busy;
-        self.job = Job { part, end };
+        self.job.end = end;
         if duty.jams(floor, &self.job.part, Moment::Start) {
             // Nothing of the service has passed: it begins when the jam is cleared.
             return;

@@ -29,7 +29,7 @@ pub const GROWTH: f64 = 1.25;
 pub const SPENDING: Spending = Spending::Power { rho: 0.5 };
 
 /// What the results so far say about a clause.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// The clause holds; the chance to say so of a line that fails it is bounded.

@@ -351,6 +351,7 @@ impl Form for LawForm {
 
     fn read(&self, node: &Node, at: &mut Reading) -> Option<Law> {
         let before = at.error_count();
+        let inputs = at.input_count();
         let law = match (&node.value, self.unit) {
             (Value::List(_), _) => {
                 Shape::Observed(list_of(self.unit.value()).at_least(1).read(node, at)?).into()
@@ -369,6 +370,11 @@ impl Form for LawForm {
         };
         if at.error_count() > before {
             return None;
+        }
+        at.forget_inputs(inputs);
+        let seen = if let Shape::Observed(values) = &law.shape { Some(values.len() as u64) } else { None };
+        if !law.is_fixed() {
+            at.record(node.span, "random amount", seen);
         }
         self.checked(law, node, at)
     }

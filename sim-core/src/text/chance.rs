@@ -127,6 +127,11 @@ impl Form for ChanceForm {
         {
             warn_unusual(node, at, &format!("a chance of {}", chance.value()), words);
         }
+        match chance {
+            Chance::Known(value) if value == 0.0 || value == 1.0 => {}
+            Chance::Known(_) => at.record(node.span, "chance", None),
+            Chance::Counted { of, .. } => at.record(node.span, "chance", Some(of)),
+        }
         Some(chance)
     }
 
@@ -231,9 +236,20 @@ impl Form for SharesForm {
             at.error(node.span, Problem::new(code::TOO_FEW, "nothing stands in it").expected(SHARES_WANTED));
             return None;
         }
+        let inputs = at.input_count();
         match counts(&rows) {
-            Some(counts) => Some(Shares::Counted(counts)),
-            None => chances(rows, node, at).map(Shares::Known),
+            Some(counts) => {
+                at.record(node.span, "shares", Some(counts.iter().map(|(_, count)| count).sum()));
+                Some(Shares::Counted(counts))
+            }
+            None => {
+                let shares = chances(rows, node, at)?;
+                at.forget_inputs(inputs);
+                if shares.iter().all(|(_, share)| *share < 1.0) {
+                    at.record(node.span, "shares", None);
+                }
+                Some(Shares::Known(shares))
+            }
         }
     }
 

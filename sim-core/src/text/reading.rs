@@ -10,22 +10,55 @@ use crate::text::json::{self, Node, Value};
 /// The key that is allowed in every object.
 pub const NOTE: &str = "note";
 
+/// An input of the model that is not certain, as it was read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Input {
+    /// Where it stands in the file.
+    pub place: Place,
+    /// What it is: `chance`, `shares` or `random amount`.
+    pub what: &'static str,
+    /// Trials or observed values behind it; none if it was assumed.
+    pub trials: Option<u64>,
+}
+
 /// What is carried along while a tree is read: the path so far, and what was reported.
 #[derive(Debug, Default)]
 pub struct Reading {
     diagnostics: Diagnostics,
     path: String,
+    inputs: Vec<Input>,
 }
 
 impl Reading {
     /// A reading at the root that goes on reporting into `diagnostics`.
     pub fn new(diagnostics: Diagnostics) -> Self {
-        Reading { diagnostics, path: String::new() }
+        Reading { diagnostics, path: String::new(), inputs: Vec::new() }
     }
 
     /// What was reported.
     pub fn into_diagnostics(self) -> Diagnostics {
         self.diagnostics
+    }
+
+    /// What was reported, and the uncertain inputs that were read, in the order of the reading.
+    pub fn into_parts(self) -> (Diagnostics, Vec<Input>) {
+        (self.diagnostics, self.inputs)
+    }
+
+    /// Remembers an input that is not certain.
+    pub fn record(&mut self, span: Span, what: &'static str, trials: Option<u64>) {
+        let place = self.place(span);
+        self.inputs.push(Input { place, what, trials });
+    }
+
+    /// Number of inputs remembered so far.
+    pub fn input_count(&self) -> usize {
+        self.inputs.len()
+    }
+
+    /// Forgets the inputs beyond the first `n`: they were parts of a larger one.
+    pub fn forget_inputs(&mut self, n: usize) {
+        self.inputs.truncate(n);
     }
 
     /// These bytes, at the path that is being read.

@@ -91,6 +91,24 @@ fn an_endless_bin_never_runs_out_and_swallows_what_returns() {
     assert_eq!(most, Some(f64::INFINITY));
 }
 
+/// Held or off the outlet is closed, and the powered clock of a bridge stands.
+#[test]
+fn in_a_break_the_outlet_is_closed() {
+    let keys = r#", "content": 50, "jams": [{"every": "10 s", "clock": "powered", "time": "5 s"}]"#;
+    let more = r#", "plan": {"start": "primed", "breaks": [{"at": "4 s", "for": "20 s", "of": ["bin"]}]}"#;
+    let trial = Trial::new(&bin(keys), more);
+    let run = trial.run(0, 37.0);
+    let seen = states(&run, trial.post("bin"));
+    let working = |at: f64| (at, State::Working);
+    let expected =
+        [working(0.0), (4.0, State::Off), working(24.0), (30.0, State::JamClearing), working(35.0)];
+    assert_eq!(seen, expected);
+    let took = times(&run, trial.post("use"), Note::Took);
+    assert_eq!(took[..6], [0.0, 1.0, 2.0, 3.0, 24.0, 25.0]);
+    // At 30 s the station, which is downstream, acts before the bridge.
+    assert_eq!(took[9..12], [29.0, 30.0, 35.0]);
+}
+
 #[test]
 fn says_what_cannot_be() {
     let found = |keys: &str, more: &str| problems(&bin(keys), more).join("\n");
@@ -99,5 +117,8 @@ fn says_what_cannot_be() {
     assert!(found(r#", "content": "1 L""#, "").contains("needs the `density`"));
     assert!(found(r#", "endless": true, "content": 6"#, "").contains("has no `content`"));
     assert!(found(r#", "content": 6, "part": "nut""#, &format!(", {PARTS}")).contains("nut"));
+    let onto = r#"{"id": "bin", "type": "bin", "content": 6}, {"id": "track", "type": "track", "capacity": 6},
+        {"id": "use", "type": "work", "time": "1 s"}"#;
+    assert!(problems(onto, "").join("\n").contains("gives nothing by itself"));
     assert!(found("", "").contains("nothing feeds"), "an empty bin needs a feeder");
 }

@@ -76,6 +76,10 @@ fn stopping_and_accumulating_belts_differ_after_a_standstill() {
     // It has stood 16-33, 36-53, 56-73 and 76-93 s. The part of 18 s was put on it at belt time 16 s, a second
     // behind the one of 15 s, which was at the end when the belt had stood for 51 s, at 76 s.
     assert_eq!(run.floor.place(trial.place("belt")).due(0), Some(94_000_000_000));
+    // Ruling 5: it is blocked while it stands.
+    let seen = states(&run, trial.post("belt"));
+    let (moves, stands) = (State::Working, State::Blocked);
+    assert_eq!(seen[..5], [(3.0, moves), (16.0, stands), (33.0, moves), (36.0, stands), (53.0, moves)]);
 }
 
 /// Parts that come while a stopping belt stands are put on it where it stands: they come to the end together.

@@ -1,0 +1,51 @@
+//! The commands, one file each.
+
+mod check;
+mod explain;
+mod list;
+mod new;
+mod run;
+mod schema;
+mod show;
+mod trace;
+
+use crate::ending::{Ending, Failure};
+use clap::Subcommand;
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Simulates shifts of a line and prints the proof
+    Run(run::Args),
+    /// Checks a file without simulating, and prints the balance of the line
+    Check(check::Args),
+    /// Writes a new scenario file that runs as it is
+    New(new::Args),
+    /// Lists the lines that are built in
+    List,
+    /// Prints the file of a built-in line
+    Show(show::Args),
+    /// Prints every event of one shift as CSV
+    Trace(trace::Args),
+    /// Prints the JSON Schema of scenario files, or of results
+    Schema(schema::Args),
+    /// Tells more about a problem that was reported
+    Explain(explain::Args),
+}
+
+/// Does it.
+///
+/// # Errors
+/// What could not be done, and how the program ends.
+pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
+    match command {
+        Command::Run(args) => run::run(&args),
+        Command::Check(args) => check::check(&args),
+        Command::New(args) => new::new(&args),
+        Command::List => list::list(),
+        Command::Show(args) => show::show(&args),
+        Command::Trace(args) => trace::trace(&args),
+        Command::Schema(args) => schema::schema(&args),
+        Command::Explain(args) => explain::explain(&args),
+    }
+}

@@ -1,0 +1,209 @@
+//! `feedproof run`: the proof.
+
+use crate::ending::{Ending, Failure};
+use crate::files::Draft;
+use crate::ink::Ink;
+use crate::problems;
+use crate::progress::Bar;
+use crate::report::{self, Context};
+use crate::source::Source;
+use crate::{interrupt, screen};
+use sim_core::network::{self, Plan};
+use sim_core::scenario::Scenario;
+use sim_core::statistics::Verdict;
+use sim_core::study::{self, Hands, Job, Mode, Options, RunError, RunResult, Watch};
+use sim_core::units::{Dimension, parse};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// What to run, and how.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// Scenario file, `-` for standard input, or the name of a built-in line; left out: the default line
+    file: Option<PathBuf>,
+    /// Run exactly N shifts, even when the promise is decided sooner
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
+    replications: Option<u64>,
+    /// Run N shifts at most, and end as soon as the promise is decided (default: as the file says)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000_000), conflicts_with = "replications")]
+    at_most: Option<u64>,
+    /// Without a promise: end when the mean rate is known to this share of it, such as "0.5 %"
+    #[arg(long, value_name = "SHARE", value_parser = share)]
+    precision: Option<f64>,
+    /// Seed of all luck; left out: that of the file
+    #[arg(long, value_name = "S")]
+    seed: Option<u64>,
+    /// Threads; left out: one for each core. The result is the same on any number
+    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    threads: Option<u16>,
+    /// Print the whole result as one JSON document; `feedproof schema --result` describes it
+    #[arg(long)]
+    json: bool,
+    /// Write result.json, replications.csv and stations.csv into this folder
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// End with status 3 unless the promise is proved
+    #[arg(long)]
+    fail_unless_proved: bool,
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    let share = parse(text, Dimension::Share).map_err(|error| error.to_string())?;
+    if share > 0.0 && share < 1.0 {
+        Ok(share)
+    } else {
+        Err("a share between 0 and 1, such as \"0.5 %\"".to_owned())
+    }
+}
+
+/// Runs the study, prints the proof, writes the files.
+pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
+    let source = Source::load_or_default(args.file.as_ref())?;
+    let (scenario, warnings) = source.check()?;
+    let plan = network::compile(&scenario);
+    interrupt::listen()?;
+    let mut folder = match &args.out {
+        Some(folder) => Some(Folder::open(folder, &scenario, &plan)?),
+        None => None,
+    };
+    let result = simulate(args, &source, &scenario, &plan, folder.as_mut())?;
+    if result.replications == 0 {
+        return Err(Failure::new(Ending::Interrupted, "interrupted before the first shift was finished"));
+    }
+    if let Some(folder) = folder {
+        folder.keep(&result)?;
+    }
+    if args.json {
+        if !warnings.is_empty() {
+            screen::say(&problems::page(&warnings, &source.name, &source.text, Ink::of_stderr()));
+        }
+        screen::print(&json(&result)?)?;
+    } else {
+        let context = Context { source: &source, warnings: &warnings, ink: Ink::of_stdout() };
+        screen::print(&report::proof(&result, &context))?;
+    }
+    Ok(ending(args, &result))
+}
+
+fn ending(args: &Args, result: &RunResult) -> Ending {
+    let proved = result.promise.as_ref().is_some_and(|promise| promise.verdict == Verdict::Proved);
+    if !args.fail_unless_proved || proved {
+        return Ending::Done;
+    }
+    if result.promise.is_none() {
+        screen::say("the file promises nothing, so nothing is proved\n");
+    }
+    Ending::NotProved
+}
+
+fn options(args: &Args, scenario: &Scenario) -> Options {
+    let mut options = Options::of(scenario);
+    if let Some(n) = args.replications {
+        (options.replications, options.mode) = (n, Mode::Fixed);
+    }
+    if let Some(n) = args.at_most {
+        options.replications = n;
+    }
+    options.seed = args.seed.unwrap_or(options.seed);
+    options.precision = args.precision;
+    options
+}
+
+fn simulate(
+    args: &Args,
+    source: &Source,
+    scenario: &Scenario,
+    plan: &Plan,
+    mut folder: Option<&mut Folder>,
+) -> Result<RunResult, Failure> {
+    let options = options(args, scenario);
+    let cores = || std::thread::available_parallelism().map_or(1, |n| n.get());
+    let crew = Hands { n: args.threads.map_or_else(cores, usize::from) };
+    let bar = Bar::new(options.replications);
+    let unwritten = AtomicBool::new(false);
+    let mut failure = None;
+    let mut each = |replication: u64, values: &[f64]| {
+        let Some(folder) = folder.as_mut().filter(|_| failure.is_none()) else { return };
+        if let Err(why) = folder.add(replication, values) {
+            unwritten.store(true, Ordering::Relaxed);
+            failure = Some(why);
+        }
+    };
+    let mut watch = Watch {
+        cancelled: &|| interrupt::asked() || unwritten.load(Ordering::Relaxed),
+        progress: &mut |progress| bar.show(progress),
+        each: &mut each,
+    };
+    let result = study::run(&Job { scenario, plan, source: &source.text, options }, &crew, &mut watch);
+    bar.clear();
+    match failure {
+        Some(failure) => Err(failure),
+        None => result.map_err(|why| refused(&why)),
+    }
+}
+
+fn refused(why: &RunError) -> Failure {
+    let ending = match why {
+        RunError::PartsNotConserved { .. } => Ending::Failed,
+        RunError::InstantLoop { .. }
+        | RunError::TooManyEvents { .. }
+        | RunError::NoWarmUp(_)
+        | RunError::BadOptions(_) => Ending::BadInput,
+    };
+    Failure::new(ending, why.to_string())
+}
+
+fn json(result: &RunResult) -> Result<String, Failure> {
+    let text = serde_json::to_string_pretty(result);
+    let text = text.map_err(|why| Failure::new(Ending::Failed, format!("the result is no JSON: {why}")))?;
+    Ok(text + "\n")
+}
+
+/// The folder that results are written into. Nothing appears in it before the run is over.
+struct Folder {
+    path: PathBuf,
+    replications: csv::Writer<Draft>,
+}
+
+impl Folder {
+    /// Makes the folder if there is none, and begins the table of replications.
+    fn open(path: &Path, scenario: &Scenario, plan: &Plan) -> Result<Self, Failure> {
+        std::fs::create_dir_all(path).map_err(|why| Failure::unwritable(path, why))?;
+        let target = path.join("replications.csv");
+        let mut replications = csv::Writer::from_writer(Draft::of(target.clone())?);
+        let outputs = study::outputs(scenario, plan);
+        let names = outputs.iter().map(|output| match output.unit {
+            "" => output.name.clone(),
+            unit => format!("{} [{unit}]", output.name),
+        });
+        replications
+            .write_record(std::iter::once("replication".to_owned()).chain(names))
+            .map_err(|why| Failure::unwritable(&target, why))?;
+        Ok(Folder { path: path.to_owned(), replications })
+    }
+
+    /// Adds a row. A number that does not exist is empty.
+    fn add(&mut self, replication: u64, values: &[f64]) -> Result<(), Failure> {
+        let cell = |value: &f64| if value.is_nan() { String::new() } else { value.to_string() };
+        self.replications
+            .write_record(std::iter::once(replication.to_string()).chain(values.iter().map(cell)))
+            .map_err(|why| Failure::unwritable(&self.path.join("replications.csv"), why))
+    }
+
+    /// Makes all files appear.
+    fn keep(self, result: &RunResult) -> Result<(), Failure> {
+        let target = self.path.join("replications.csv");
+        let draft =
+            self.replications.into_inner().map_err(|why| Failure::unwritable(&target, why.error()))?;
+        let target = self.path.join("stations.csv");
+        let mut stations = Draft::of(target.clone())?;
+        report::stations_csv(result, &mut stations).map_err(|why| Failure::unwritable(&target, why))?;
+        let target = self.path.join("result.json");
+        let mut document = Draft::of(target.clone())?;
+        document.write_all(json(result)?.as_bytes()).map_err(|why| Failure::unwritable(&target, why))?;
+        draft.keep()?;
+        stations.keep()?;
+        document.keep()
+    }
+}

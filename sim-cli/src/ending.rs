@@ -1,0 +1,100 @@
+//! How the program ends: exit statuses, and failures with a message.
+//!
+//! The statuses are part of the interface: scripts count on them. They never change their meaning.
+
+use crate::ink::Ink;
+use crate::screen::safe;
+use std::fmt::Display;
+use std::path::Path;
+use std::process::ExitCode;
+
+/// What `--help` says about exit statuses.
+pub(crate) const HELP: &str = "\
+Exit status:
+    0  done, whatever the verdict
+    1  a file could not be written, or a fault of the program
+    2  bad input: the command line, or a scenario with errors
+    3  the promise is not proved (only with --fail-unless-proved)
+  130  interrupted before anything was finished
+
+A FILE of `-` is read from standard input. NO_COLOR=1 turns colours off.";
+
+/// How a command ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Ending {
+    /// Everything was done.
+    Done,
+    /// A file could not be written, or the program is at fault.
+    Failed,
+    /// The command line or the scenario cannot be used.
+    BadInput,
+    /// The promise is not proved, and that was asked for.
+    NotProved,
+    /// Interrupted before anything was finished.
+    Interrupted,
+}
+
+impl Ending {
+    /// The exit status.
+    pub(crate) fn code(self) -> ExitCode {
+        ExitCode::from(match self {
+            Ending::Done => 0,
+            Ending::Failed => 1,
+            Ending::BadInput => 2,
+            Ending::NotProved => 3,
+            Ending::Interrupted => 130,
+        })
+    }
+}
+
+/// Why a command could not do what was asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Failure {
+    /// How the program ends.
+    pub(crate) ending: Ending,
+    /// What is wrong; may be several lines that are already laid out.
+    message: String,
+    help: Option<String>,
+    /// The message is a page of its own, without the word `error` before it.
+    is_page: bool,
+}
+
+impl Failure {
+    /// A failure with a message of one sentence without a full stop.
+    pub(crate) fn new(ending: Ending, message: impl Into<String>) -> Self {
+        Failure { ending, message: message.into(), help: None, is_page: false }
+    }
+
+    /// Input that cannot be used, explained on a page that is already laid out.
+    pub(crate) fn page(page: String) -> Self {
+        Failure { ending: Ending::BadInput, message: page, help: None, is_page: true }
+    }
+
+    /// A file that cannot be read: bad input.
+    pub(crate) fn unreadable(what: &str, why: impl Display) -> Self {
+        Failure::new(Ending::BadInput, format!("cannot read {what}: {why}"))
+    }
+
+    /// A file that cannot be written.
+    pub(crate) fn unwritable(path: &Path, why: impl Display) -> Self {
+        Failure::new(Ending::Failed, format!("cannot write `{}`: {why}", path.display()))
+    }
+
+    /// Adds what to do.
+    pub(crate) fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+
+    /// The message for a person.
+    pub(crate) fn render(&self, ink: Ink) -> String {
+        if self.is_page {
+            return self.message.clone();
+        }
+        let mut text = format!("{} {}\n", ink.bad("error:"), safe(&self.message));
+        if let Some(help) = &self.help {
+            text.push_str(&format!("  help: {}\n", safe(help)));
+        }
+        text
+    }
+}

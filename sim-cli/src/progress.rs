@@ -1,0 +1,45 @@
+//! How far a run has come: a bar on a terminal, nothing elsewhere.
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use sim_core::statistics::Verdict;
+use sim_core::study::Progress;
+use std::io::IsTerminal;
+
+/// The bar, if somebody can see it.
+#[derive(Debug)]
+pub(crate) struct Bar(Option<ProgressBar>);
+
+impl Bar {
+    /// A bar on standard error, for `planned` shifts.
+    pub(crate) fn new(planned: u64) -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Bar(None);
+        }
+        let bar = ProgressBar::with_draw_target(Some(planned), ProgressDrawTarget::stderr_with_hz(10));
+        let style = ProgressStyle::with_template("[{bar:28}] {pos}/{len} shifts  {msg}");
+        bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
+        Bar(Some(bar))
+    }
+
+    /// Shows how far the run has come.
+    pub(crate) fn show(&self, progress: &Progress) {
+        let Some(bar) = &self.0 else { return };
+        bar.set_length(progress.planned);
+        bar.set_position(progress.done);
+        let rate = progress.rate.map(|rate| format!("{rate:.1} ppm")).unwrap_or_default();
+        let verdict = match progress.verdict {
+            Some(Verdict::Proved) => ", proved",
+            Some(Verdict::Disproved) => ", disproved",
+            Some(Verdict::Open) => ", open",
+            None => "",
+        };
+        bar.set_message(format!("{rate}{verdict}"));
+    }
+
+    /// Takes the bar away.
+    pub(crate) fn clear(self) {
+        if let Some(bar) = self.0 {
+            bar.finish_and_clear();
+        }
+    }
+}

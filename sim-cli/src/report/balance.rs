@@ -1,0 +1,160 @@
+//! The balance of a line as a page.
+
+use super::{heading, listed};
+use crate::ink::Ink;
+use crate::numbers::{NONE, plain};
+use crate::screen::{WIDTH, safe, wrap};
+use crate::tables::Table;
+use sim_core::balance::{Balance, StationBalance};
+
+/// Flows, capacities and margins, and what limits the line.
+pub(crate) fn balance(balance: &Balance, ink: Ink) -> String {
+    let mut page = String::new();
+    page.push_str(&heading(&title(balance), ink));
+    page.push_str(&stations(balance, ink));
+    page.push_str(&wrap(&limit(balance), "  ", "  ", WIDTH));
+    page.push_str("  Free of stops and waiting, means alone; what chance does to it, `run` tells.\n");
+    for section in [sorting(balance, ink), feeds(balance, ink), people(balance, ink), notes(balance, ink)] {
+        if !section.is_empty() {
+            page.push('\n');
+            page.push_str(&section);
+        }
+    }
+    page
+}
+
+fn title(balance: &Balance) -> String {
+    let at = listed(&balance.point.at);
+    match balance.promised_per_min {
+        Some(promised) => format!("BALANCE at the promised {} good parts a minute at {at}", plain(promised)),
+        None => format!("BALANCE at {} good parts a minute at {at}", plain(balance.rate_per_min)),
+    }
+}
+
+fn stations(balance: &Balance, ink: Ink) -> String {
+    let mut table = Table::new(&[
+        "station",
+        "flow|/min",
+        "capacity|/min",
+        "margin|%",
+        "with stops|/min",
+        "visits|per part",
+        "jams|/h",
+    ]);
+    for station in &balance.stations {
+        let name = if station.count > 1 {
+            format!("{} x {}", station.count, station.id)
+        } else {
+            station.id.clone()
+        };
+        let marks = if Some(&station.id) == balance.limiting.as_ref() { " <" } else { "" };
+        table.row([
+            format!("{name}{marks}"),
+            flow(station),
+            station.capacity_per_min.map_or("no limit".to_owned(), digits),
+            station.margin.map_or(NONE.to_owned(), |margin| format!("{:+.1}", 100.0 * margin)),
+            station.capacity_with_stops_per_min.map_or(NONE.to_owned(), digits),
+            format!("{:.3}", station.visits),
+            if station.jams_per_hour > 0.0 {
+                format!("{:.2}", station.jams_per_hour)
+            } else {
+                NONE.to_owned()
+            },
+        ]);
+    }
+    table.render(ink)
+}
+
+/// The flow, or its bounds where it depends on chance.
+fn flow(station: &StationBalance) -> String {
+    match station.bounds_per_min {
+        Some((low, high)) if high - low > 1e-6 * high.abs() => format!("{} to {}", digits(low), digits(high)),
+        Some(_) | None => digits(station.flow_per_min),
+    }
+}
+
+fn digits(value: f64) -> String {
+    format!("{value:.2}")
+}
+
+fn limit(balance: &Balance) -> String {
+    match (&balance.most_per_min, &balance.limiting) {
+        (Some(most), Some(station)) => format!(
+            "The line can deliver {} good parts a minute at most; `{}` (<) limits it.",
+            digits(*most),
+            safe(station)
+        ),
+        (Some(most), None) => format!("The line can deliver {} good parts a minute at most.", digits(*most)),
+        (None, _) => "Nothing limits the line.".to_owned(),
+    }
+}
+
+fn sorting(balance: &Balance, ink: Ink) -> String {
+    let mut table = Table::new(&[
+        "sorted at",
+        "offered|/min",
+        "off by|attitude",
+        "off by|defect",
+        "goes on|/min",
+        "goes on|%",
+        "passes|per part",
+        "comes back|/min",
+    ]);
+    for one in &balance.sorting {
+        table.row([
+            one.id.clone(),
+            digits(one.offered_per_min),
+            digits(one.by_attitude_per_min),
+            digits(one.by_defect_per_min),
+            digits(one.accepted_per_min),
+            format!("{:.2}", 100.0 * one.accepted),
+            one.passes.map_or(NONE.to_owned(), |passes| format!("{passes:.3}")),
+            digits(one.recirculated_per_min),
+        ]);
+    }
+    section("FLOW ACCOUNT where parts part ways", &table, ink)
+}
+
+fn feeds(balance: &Balance, ink: Ink) -> String {
+    let mut table = Table::new(&["feed of", "free rate|over demand", "limited by"]).texts(1);
+    for feed in balance.feeds.iter().filter(|feed| feed.over_feed.is_some()) {
+        let name = match &feed.inlet {
+            Some(inlet) => format!("{}, from {inlet}", feed.to),
+            None => feed.to.clone(),
+        };
+        table.row([
+            name,
+            feed.over_feed.map_or(NONE.to_owned(), digits),
+            feed.limited_by.clone().unwrap_or_else(|| NONE.to_owned()),
+        ]);
+    }
+    section("OVER-FEED (1.15 to 1.5 is usual: common practice, no source)", &table, ink)
+}
+
+fn people(balance: &Balance, ink: Ink) -> String {
+    let mut table = Table::new(&["attendants", "people", "load|% of time", "minutes|an hour"]);
+    for pool in &balance.attendants {
+        table.row([
+            pool.id.clone(),
+            pool.number.to_string(),
+            format!("{:.1}", 100.0 * pool.load),
+            format!("{:.1}", pool.minutes_per_hour),
+        ]);
+    }
+    section("ATTENDANTS, to first order", &table, ink)
+}
+
+fn notes(balance: &Balance, ink: Ink) -> String {
+    if balance.notes.is_empty() {
+        return String::new();
+    }
+    let mut page = heading("NOTES", ink);
+    for note in &balance.notes {
+        page.push_str(&wrap(&safe(&note.message), "  - ", "    ", WIDTH));
+    }
+    page
+}
+
+fn section(title: &str, table: &Table, ink: Ink) -> String {
+    if table.is_empty() { String::new() } else { format!("{}{}", heading(title, ink), table.render(ink)) }
+}

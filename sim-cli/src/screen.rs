@@ -1,0 +1,109 @@
+//! Writing to standard output and standard error.
+//!
+//! Invariants: a reader that has gone away (`| head`) ends the output without a word; text from files cannot send
+//! control characters to a terminal.
+
+use crate::ending::{Ending, Failure};
+use std::io::{self, ErrorKind, Write};
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+/// Columns of a page.
+pub(crate) const WIDTH: usize = 80;
+
+/// Prints a page on standard output.
+///
+/// # Errors
+/// If it cannot be written; a closed pipe is no error.
+pub(crate) fn print(page: &str) -> Result<(), Failure> {
+    let mut stdout = io::stdout().lock();
+    written(stdout.write_all(page.as_bytes()).and_then(|()| stdout.flush()))
+}
+
+/// What became of writing to standard output.
+///
+/// # Errors
+/// As [`print`].
+pub(crate) fn written(result: io::Result<()>) -> Result<(), Failure> {
+    match result {
+        Ok(()) => Ok(()),
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        Err(error) => Err(Failure::new(Ending::Failed, format!("cannot write to standard output: {error}"))),
+    }
+}
+
+/// Prints a message on standard error. Nobody can be told if that fails.
+pub(crate) fn say(message: &str) {
+    let _ = io::stderr().lock().write_all(message.as_bytes());
+}
+
+/// The text with every control character but the line feed replaced.
+pub(crate) fn safe(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() && c != '\n' { '\u{fffd}' } else { c }).collect()
+}
+
+/// Columns that a text takes; marks of [`Ink`](crate::ink::Ink) take none.
+pub(crate) fn width(text: &str) -> usize {
+    let mut pieces = text.split('\x1b');
+    let first = pieces.next().map_or(0, UnicodeWidthStr::width);
+    first + pieces.map(|piece| piece.split_once('m').map_or(0, |(_, rest)| rest.width())).sum::<usize>()
+}
+
+/// As much of the beginning of `text` as fits in `columns`; ends in `..` if something was left out.
+pub(crate) fn clip(text: &str, columns: usize) -> String {
+    if width(text) <= columns {
+        return text.to_owned();
+    }
+    let mut clipped = String::new();
+    let mut used = 2;
+    for c in text.chars() {
+        used += c.width().unwrap_or(0);
+        if used > columns {
+            break;
+        }
+        clipped.push(c);
+    }
+    clipped.push_str("..");
+    clipped
+}
+
+/// The text in lines of at most `columns`, each with `indent` before it, and with `first` instead before the first one.
+pub(crate) fn wrap(text: &str, first: &str, indent: &str, columns: usize) -> String {
+    let mut page = String::new();
+    let mut line = first.to_owned();
+    let mut is_fresh = true;
+    for word in text.split_whitespace() {
+        if !is_fresh && width(&line) + 1 + width(word) > columns {
+            page.push_str(line.trim_end());
+            page.push('\n');
+            line = indent.to_owned();
+            is_fresh = true;
+        }
+        if !is_fresh {
+            line.push(' ');
+        }
+        line.push_str(word);
+        is_fresh = false;
+    }
+    page.push_str(line.trim_end());
+    page.push('\n');
+    page
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_text_is_wrapped_and_clipped() {
+        assert_eq!(wrap("one two three four", "- ", "  ", 9), "- one two\n  three\n  four\n");
+        assert_eq!(wrap("", "  ", "  ", 9), "\n");
+        assert_eq!(wrap("averyveryverylongword x", "", "", 5), "averyveryverylongword\nx\n");
+        assert_eq!(clip("abcdef", 6), "abcdef");
+        assert_eq!(clip("abcdefg", 6), "abcd..");
+    }
+
+    #[test]
+    fn a_file_cannot_send_escapes_to_a_terminal() {
+        assert_eq!(safe("a\x1b[31mb\r\n"), "a\u{fffd}[31mb\u{fffd}\n");
+    }
+}

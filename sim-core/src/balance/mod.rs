@@ -1,0 +1,138 @@
+//! The balance: the traffic equations of a line solved exactly, before any simulation.
+//!
+//! Flows with recirculation are linear in what comes in; attitudes and conditions make them an absorbing
+//! Markov chain over (station, class of part). The balance scales the supplies until the point of use gets
+//! what is promised (without a promise: until the line is at its limit), and gives each station its flow, its
+//! rated capacity and its margin. It is what an engineer does by hand; it answers in milliseconds. It knows
+//! no randomness of times, no queues and no waiting: where a flow depends on them, it gives bounds. All flows
+//! are parts a minute. Invariant: what enters a station leaves it, class by class, to rounding.
+
+mod chain;
+mod demand;
+mod limit;
+mod lu;
+mod net;
+mod report;
+mod share_out;
+mod stops;
+#[cfg(test)]
+mod tests;
+mod ways_out;
+
+pub use report::{
+    Balance, ExitFlow, FeedBalance, InletBalance, Note, PointBalance, PoolBalance, SortingBalance,
+    StationBalance, SupplyBalance,
+};
+
+use crate::diag::{Diagnostics, Problem, code};
+use crate::scenario::{Goal, Scenario};
+use demand::{Demand, choosers, load};
+use net::Net;
+
+/// Solves the balance of a checked scenario.
+///
+/// # Errors
+/// If parts can enter a loop that they can never leave; see [`check`].
+pub fn solve(scenario: &Scenario) -> Result<Balance, Diagnostics> {
+    let net = Net::new(scenario);
+    let mut problems = Diagnostics::new();
+    let promised = promised(scenario);
+    if ways_out::check_rings(scenario, &net, &mut problems)
+        | ways_out::check_traps(scenario, &net, promised, &mut problems)
+    {
+        return Err(problems);
+    }
+    let choosers = choosers(&net, |supplies| join_order(scenario, &net, supplies));
+    let demand = Demand { net: &net, choosers };
+    Ok(report::report(scenario, &demand, promised))
+}
+
+/// Checks what the balance can tell of a scenario whose names and connections are sound: loops without a way
+/// out (errors), loops with hardly any, and points of use that are too slow for the promise (warnings).
+pub fn check(scenario: &Scenario) -> Diagnostics {
+    let net = Net::new(scenario);
+    let mut problems = Diagnostics::new();
+    let promised = promised(scenario);
+    if ways_out::check_rings(scenario, &net, &mut problems) {
+        return problems;
+    }
+    if ways_out::check_traps(scenario, &net, promised, &mut problems) {
+        return problems;
+    }
+    ways_out::check_slow_loops(scenario, &net, promised.unwrap_or(1.0), &mut problems);
+    if let Some(rate) = promised {
+        check_points(scenario, &net, rate, &mut problems);
+    }
+    problems
+}
+
+/// Highest rate that a clause asks for, good parts/s.
+fn promised(scenario: &Scenario) -> Option<f64> {
+    let rates = scenario.promise.clauses.iter().filter_map(|clause| match clause.goal {
+        Goal::MeanRate(rate) | Goal::ShiftRate { rate, .. } => Some(rate),
+        Goal::FeedAvailability(_) => None,
+    });
+    rates.reduce(f64::max)
+}
+
+/// Whether the points of use are fast enough by their own cycle (ruling 6).
+fn check_points(scenario: &Scenario, net: &Net, rate: f64, problems: &mut Diagnostics) {
+    let demand = Demand { net, choosers: Vec::new() };
+    let flows = demand.flows(rate, &[]);
+    let mut capacity = 0.0;
+    for &point in &net.points {
+        let busy = load(net, &flows.total, point);
+        let flow = demand::node_flow(net, &flows.total, point);
+        capacity += if busy > 0.0 { flow / busy } else { f64::INFINITY };
+    }
+    // Only good parts count.
+    capacity *= if flows.completed > 0.0 { flows.good / flows.completed } else { 1.0 };
+    let Some(&first) = net.points.first() else { return };
+    if !capacity.is_finite() || capacity >= rate * 1.01 {
+        return;
+    }
+    let names: Vec<String> = net
+        .points
+        .iter()
+        .map(|&point| format!("`{}`", scenario.stations[net.nodes[point].entry].id.value))
+        .collect();
+    let (names, can, wanted) = (names.join(" and "), capacity * 60.0, rate * 60.0);
+    let message = if capacity < rate {
+        format!("{names} can do {can:.2} a minute at most; the promised {wanted:.2} cannot be reached")
+    } else {
+        format!(
+            "{names} can do {can:.2} a minute at most, hardly more than the promised {wanted:.2}: any lack of parts breaks the promise"
+        )
+    };
+    let problem = Problem::new(code::CANNOT_REACH, message);
+    let place = &scenario.stations[net.nodes[first].entry].place;
+    problems.warning(place, problem.help("shorten the cycle, or promise less"));
+}
+
+/// Order in which supplies are taken at a join that states a priority between them.
+fn join_order(scenario: &Scenario, net: &Net, supplies: &[usize]) -> Option<Vec<usize>> {
+    for (entry, of) in scenario.stations.iter().enumerate() {
+        if of.priority.is_empty() {
+            continue;
+        }
+        let rank = |&supply: &usize| {
+            let through = |name: &str| {
+                let beyond = net.beyond(Some(net.supplies[supply].node));
+                let named = |node: &net::Node| scenario.stations[node.entry].id.value == name;
+                (0..net.nodes.len()).any(|node| {
+                    let gives =
+                        net.nodes[node].targets.iter().flatten().any(|&to| net.nodes[to].entry == entry);
+                    beyond[node] && named(&net.nodes[node]) && gives
+                })
+            };
+            of.priority.iter().position(|name| through(&name.value)).unwrap_or(of.priority.len())
+        };
+        let ranks: Vec<usize> = supplies.iter().map(rank).collect();
+        if ranks.iter().any(|rank| *rank != ranks[0]) {
+            let mut order: Vec<usize> = (0..supplies.len()).collect();
+            order.sort_by_key(|&n| ranks[n]);
+            return Some(order);
+        }
+    }
+    None
+}

@@ -1,0 +1,389 @@
+//! The line as the balance sees it: nodes with routes by class, supplies, assemblies, points of use.
+//!
+//! Equal stations are one node with the places of all of them: together they carry what the sum carries. A
+//! machine with several inlets is one absorbing node for each inlet and one that brings the products, since
+//! what goes in and what comes out are different things. It computes no flows.
+
+use super::chain::Chain;
+use crate::scenario::{Scenario, target_of};
+use crate::stations::blueprint::{Split, TrafficSite};
+use crate::stations::catalogue::Entry;
+use crate::stations::tools::Classes;
+use crate::terms::stops::{Cause, MomentWord};
+
+/// A station, or one inlet of a machine with several.
+#[derive(Debug)]
+pub(super) struct Node {
+    /// Station of the file.
+    pub(super) entry: usize,
+    /// Which inlet of an assembly it is.
+    pub(super) inlet: Option<usize>,
+    /// (exit, class, share) by class.
+    pub(super) routes: Vec<Vec<(u8, usize, f64)>>,
+    /// Mean time on a place by class, s.
+    pub(super) seconds: Vec<f64>,
+    /// Places of all equal stations.
+    pub(super) places: f64,
+    /// Node beyond each exit; `None` leaves the line.
+    pub(super) targets: Vec<Option<usize>>,
+    pub(super) split: Split,
+    /// Parts end here.
+    pub(super) absorbs: bool,
+    /// Share of each class that each inner stop can strike; empty: all.
+    pub(super) strikes: Vec<Vec<f64>>,
+    /// Attendance for each part by pool that the station calls, s.
+    pub(super) attendance_s: Vec<f64>,
+}
+
+/// What brings parts into the line.
+#[derive(Debug)]
+pub(super) struct Supply {
+    pub(super) node: usize,
+    /// Natural mix: (class, share).
+    pub(super) mix: Vec<(usize, f64)>,
+    pub(super) most_per_s: f64,
+    pub(super) is_driven: bool,
+    /// The assembly whose products these are.
+    pub(super) assembly: Option<usize>,
+}
+
+/// A machine with several inlets.
+#[derive(Debug)]
+pub(super) struct Assembly {
+    /// Node of each inlet.
+    pub(super) ports: Vec<usize>,
+    /// Parts of each inlet in one product.
+    pub(super) per_product: Vec<f64>,
+    pub(super) supply: usize,
+}
+
+/// The line.
+#[derive(Debug)]
+pub(super) struct Net {
+    pub(super) nodes: Vec<Node>,
+    pub(super) supplies: Vec<Supply>,
+    pub(super) assemblies: Vec<Assembly>,
+    /// Nodes whose good parts are counted.
+    pub(super) points: Vec<usize>,
+    pub(super) n_classes: usize,
+    /// Whether a class is good and the right way round.
+    pub(super) good: Vec<bool>,
+    /// (kind, condition, attitude) by class.
+    pub(super) class_names: Vec<(usize, usize, usize)>,
+    /// Node that stands for each station: the products of an assembly.
+    pub(super) node_of: Vec<usize>,
+}
+
+impl Net {
+    /// The net of a checked scenario.
+    pub(super) fn new(scenario: &Scenario) -> Self {
+        let sizes: Vec<_> = scenario.kinds.iter().map(|k| (k.conditions.len(), k.attitudes.len())).collect();
+        let classes = Classes::new(&sizes);
+        let mut net = Net {
+            nodes: Vec::new(),
+            supplies: Vec::new(),
+            assemblies: Vec::new(),
+            points: Vec::new(),
+            n_classes: classes.len(),
+            good: Vec::new(),
+            class_names: Vec::new(),
+            node_of: Vec::new(),
+        };
+        for (ix, kind) in scenario.kinds.iter().enumerate() {
+            for condition in 0..kind.conditions.len() {
+                for attitude in 0..kind.attitudes.len() {
+                    net.good.push(condition == 0 && kind.right_way >> attitude & 1 == 1);
+                    net.class_names.push((ix, condition, attitude));
+                }
+            }
+        }
+        for (ix, entry) in scenario.stations.iter().enumerate() {
+            net.add(scenario, &classes, ix, entry);
+        }
+        net.connect(scenario);
+        net.points = net.points_of(scenario);
+        net
+    }
+
+    fn add(&mut self, scenario: &Scenario, classes: &Classes, ix: usize, entry: &Entry) {
+        let mut traffic = TrafficSite::new(&scenario.kinds, classes);
+        entry.blueprint.traffic(&mut traffic);
+        let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
+        let is_bin = body.as_ref().is_some_and(|place| place.counts().is_some());
+        let is_endless_bin = body.as_ref().is_some_and(|place| place.is_endless());
+        if is_bin {
+            // Whatever the blueprint says: what leaves a bin falls anew (ruling 10).
+            traffic.routes = (0..self.n_classes).map(|class| self.remixed(scenario, class)).collect();
+        }
+        let n_exits = entry.blueprint.exits().len();
+        let mut node = Node {
+            entry: ix,
+            inlet: None,
+            routes: traffic.routes,
+            seconds: traffic.seconds,
+            places: traffic.places * f64::from(entry.count),
+            targets: vec![None; n_exits],
+            split: traffic.split,
+            absorbs: n_exits == 0,
+            strikes: traffic.strikes,
+            attendance_s: traffic.attendance_s,
+        };
+        redirect_jams(scenario, entry, &self.class_names, &mut node);
+        if traffic.per_product.len() > 1 {
+            self.add_assembly(node, traffic.per_product);
+            return;
+        }
+        let own_content = || {
+            // A bin that only has what it starts with brings parts as if it were filled up.
+            let kind = entry.blueprint.brings(&scenario.kinds)?;
+            let fed = (0..scenario.stations.len()).any(|from| feeds(scenario, from, ix));
+            (!fed && entry.blueprint.is_stocked()).then_some((kind, f64::INFINITY, false))
+        };
+        let source = traffic.source.map(|source| (source.kind, source.most_per_s, source.is_driven));
+        if let Some((kind, most_per_s, is_driven)) = source.or_else(own_content) {
+            let is_held = scenario.sensors.iter().any(|s| s.holds.iter().any(|h| h.value == entry.id.value));
+            self.supplies.push(Supply {
+                node: self.nodes.len(),
+                mix: self.natural_mix(scenario, usize::from(kind)),
+                most_per_s: most_per_s * f64::from(entry.count),
+                // A stream that a sensor holds brings only what is wanted.
+                is_driven: is_driven && !is_held,
+                assembly: None,
+            });
+        }
+        self.node_of.push(self.nodes.len());
+        if is_endless_bin && entry.blueprint.takes() {
+            // What comes back to it leaves the line: another node takes that in.
+            let exits = vec![None; n_exits];
+            let back = Node { absorbs: true, inlet: Some(0), targets: exits, ..node.clone_shape() };
+            self.nodes.push(node);
+            self.nodes.push(back);
+        } else {
+            self.nodes.push(node);
+        }
+    }
+
+    fn add_assembly(&mut self, products: Node, per_product: Vec<f64>) {
+        let ports = (0..per_product.len()).map(|inlet| self.nodes.len() + inlet).collect();
+        for (inlet, parts) in per_product.iter().enumerate() {
+            let mut port = products.clone_shape();
+            port.inlet = Some(inlet);
+            port.absorbs = true;
+            port.places *= parts;
+            self.nodes.push(port);
+        }
+        self.node_of.push(self.nodes.len());
+        self.supplies.push(Supply {
+            node: self.nodes.len(),
+            mix: Vec::new(),
+            most_per_s: f64::INFINITY,
+            is_driven: false,
+            assembly: Some(self.assemblies.len()),
+        });
+        self.assemblies.push(Assembly { ports, per_product, supply: self.supplies.len() - 1 });
+        self.nodes.push(products);
+    }
+
+    fn connect(&mut self, scenario: &Scenario) {
+        for n in 0..self.nodes.len() {
+            if self.nodes[n].absorbs {
+                continue;
+            }
+            let from = self.nodes[n].entry;
+            let entry = &scenario.stations[from];
+            for (exit_no, exit) in entry.blueprint.exits().iter().enumerate() {
+                self.nodes[n].targets[exit_no] = target_of(scenario, from, &exit.to).map(|to| {
+                    let named = scenario.stations[to].blueprint.named_inlets();
+                    let inlet = named.iter().position(|name| name.value == entry.id.value).unwrap_or(0);
+                    let port = |node: &Node| node.entry == to && node.inlet == Some(inlet);
+                    self.nodes.iter().position(port).unwrap_or(self.node_of[to])
+                });
+            }
+        }
+    }
+
+    /// Stations at which good parts are counted: as promised, or those that lead out of the line.
+    fn points_of(&self, scenario: &Scenario) -> Vec<usize> {
+        let at = &scenario.promise.at;
+        let is_point = |entry: usize| {
+            if at.is_empty() {
+                let node = &self.nodes[self.node_of[entry]];
+                node.targets.first() == Some(&None)
+            } else {
+                at.iter().any(|name| name.value == scenario.stations[entry].id.value)
+            }
+        };
+        (0..scenario.stations.len())
+            .filter(|&entry| is_point(entry))
+            .map(|entry| self.node_of[entry])
+            .collect()
+    }
+
+    fn natural_mix(&self, scenario: &Scenario, kind: usize) -> Vec<(usize, f64)> {
+        let of = &scenario.kinds[kind];
+        let share = |&(_, (k, condition, attitude)): &(usize, (usize, usize, usize))| {
+            (k == kind).then(|| of.condition_shares[condition] * of.attitude_shares[attitude])
+        };
+        let all = self.class_names.iter().copied().enumerate();
+        all.filter_map(|class| Some((class.0, share(&class)?))).filter(|(_, share)| *share > 0.0).collect()
+    }
+
+    fn remixed(&self, scenario: &Scenario, class: usize) -> Vec<(u8, usize, f64)> {
+        let (kind, _, attitude) = self.class_names[class];
+        let shares = &scenario.kinds[kind].attitude_shares;
+        let first = class - attitude;
+        shares.iter().enumerate().map(|(to, share)| (0, first + to, *share)).collect()
+    }
+
+    pub(super) fn state(&self, node: usize, class: usize) -> usize {
+        node * self.n_classes + class
+    }
+
+    pub(super) fn n_states(&self) -> usize {
+        self.nodes.len() * self.n_classes
+    }
+
+    /// The exits among which a node shares what goes on through exit 0.
+    pub(super) fn n_shared(&self, node: usize) -> usize {
+        match &self.nodes[node].split {
+            Split::ByClass => 0,
+            Split::Fixed(shares) => shares.len().min(self.nodes[node].targets.len()),
+            Split::FillFirst | Split::Even => self.nodes[node].targets.len(),
+        }
+    }
+
+    /// The chain of all states; `shares` by node says how nodes share among exits (empty: by class only).
+    pub(super) fn chain(&self, shares: &[Vec<f64>]) -> Chain {
+        let mut states = Vec::with_capacity(self.n_states());
+        for (node, shares) in self.nodes.iter().zip(shares) {
+            for routes in &node.routes {
+                let (mut row, mut out) = (Vec::with_capacity(routes.len()), 0.0);
+                let mut go = |exit: usize, class: usize, share: f64| match node.targets.get(exit) {
+                    Some(Some(to)) => row.push((self.state(*to, class), share)),
+                    Some(None) | None => out += share,
+                };
+                for &(exit, class, share) in routes.iter().filter(|_| !node.absorbs) {
+                    if exit == 0 && !shares.is_empty() {
+                        shares.iter().enumerate().for_each(|(exit, part)| go(exit, class, share * part));
+                    } else {
+                        go(usize::from(exit), class, share);
+                    }
+                }
+                states.push((row, if node.absorbs { 1.0 } else { out }));
+            }
+        }
+        Chain::new(states)
+    }
+
+    /// Shares among exits before anything is known of room: the stated ones, or even ones.
+    pub(super) fn even_shares(&self) -> Vec<Vec<f64>> {
+        let of = |node: usize| match &self.nodes[node].split {
+            Split::ByClass => Vec::new(),
+            Split::Fixed(shares) => shares.clone(),
+            Split::FillFirst | Split::Even => {
+                let n = self.nodes[node].targets.len();
+                vec![1.0 / n as f64; n]
+            }
+        };
+        (0..self.nodes.len()).map(of).collect()
+    }
+
+    /// States in which parts can begin, those of products included.
+    pub(super) fn starts(&self, chain: &Chain) -> Vec<usize> {
+        let real = self.supplies.iter().filter(|supply| supply.assembly.is_none());
+        let mut starts: Vec<usize> = real
+            .flat_map(|supply| supply.mix.iter().map(|(class, _)| self.state(supply.node, *class)))
+            .collect();
+        // Each round can add the products of one more assembly in a row of them.
+        for _ in 0..self.assemblies.len() {
+            let reached = chain.reached(starts.iter().copied());
+            for assembly in &self.assemblies {
+                let products = self.supplies[assembly.supply].node;
+                for class in 0..self.n_classes {
+                    let product = self.state(products, class);
+                    if reached[self.state(assembly.ports[0], class)] && !starts.contains(&product) {
+                        starts.push(product);
+                    }
+                }
+            }
+        }
+        starts
+    }
+
+    /// Nodes that are reached from `node` along exits, itself included. Assemblies end the way.
+    pub(super) fn beyond(&self, node: Option<usize>) -> Vec<bool> {
+        self.beyond_without(node, None)
+    }
+
+    /// The same where no way leads on from `wall`.
+    pub(super) fn beyond_without(&self, node: Option<usize>, wall: Option<usize>) -> Vec<bool> {
+        let mut beyond = vec![false; self.nodes.len()];
+        let mut open: Vec<usize> = node.into_iter().collect();
+        while let Some(node) = open.pop() {
+            if !std::mem::replace(&mut beyond[node], true) && Some(node) != wall {
+                open.extend(self.nodes[node].targets.iter().flatten());
+            }
+        }
+        beyond
+    }
+
+    /// Good parts among those of each class that complete at a point of use (leave through exit 0).
+    pub(super) fn completed(&self, node: usize, class: usize) -> (f64, f64) {
+        let on = self.nodes[node].routes[class].iter().filter(|(exit, _, _)| *exit == 0);
+        on.fold((0.0, 0.0), |(good, all), &(_, class, share)| {
+            (good + if self.good[class] { share } else { 0.0 }, all + share)
+        })
+    }
+}
+
+impl Node {
+    /// The same station without routes on: for its inlets.
+    fn clone_shape(&self) -> Node {
+        Node {
+            entry: self.entry,
+            inlet: self.inlet,
+            routes: vec![Vec::new(); self.routes.len()],
+            seconds: self.seconds.clone(),
+            places: self.places,
+            targets: Vec::new(),
+            split: Split::ByClass,
+            absorbs: self.absorbs,
+            strikes: Vec::new(),
+            attendance_s: Vec::new(),
+        }
+    }
+}
+
+fn feeds(scenario: &Scenario, from: usize, to: usize) -> bool {
+    let exits = scenario.stations[from].blueprint.exits();
+    exits.iter().any(|exit| target_of(scenario, from, &exit.to) == Some(to))
+}
+
+/// Parts that jam and are then taken away through another exit.
+fn redirect_jams(scenario: &Scenario, entry: &Entry, names: &[(usize, usize, usize)], node: &mut Node) {
+    let exits = entry.blueprint.exits();
+    for stop in &entry.stops {
+        let Some(then) = &stop.then else { continue };
+        let exit = exits.iter().position(|exit| exit.key == then.value).filter(|exit| *exit > 0);
+        let (Some(exit), true) = (exit, stop.when != MomentWord::After) else { continue };
+        for (class, routes) in node.routes.iter_mut().enumerate() {
+            let (kind, condition, _) = names[class];
+            let chance = chance_of(&stop.cause, &scenario.kinds[kind].conditions[condition]);
+            if chance > 0.0 {
+                routes.iter_mut().for_each(|(_, _, share)| *share *= 1.0 - chance);
+                routes.push((exit as u8, class, chance));
+            }
+        }
+    }
+}
+
+/// Chance to jam of a part in this condition, by a cause that strikes by part.
+pub(super) fn chance_of(cause: &Cause, condition: &str) -> f64 {
+    match cause {
+        Cause::PerPart(chance) => chance.value(),
+        Cause::PerPartByCondition(map) => {
+            map.iter().find(|(name, _)| name.value == condition).map_or(0.0, |(_, chance)| chance.value())
+        }
+        Cause::Every(..) => 0.0,
+    }
+}

@@ -1,0 +1,79 @@
+//! Jams and breakdowns to be expected, and what they ask of the attendants, to first order.
+//!
+//! Chances times flows, clocks times shares of time. It does not count queues of calls, nor that a stopped
+//! line handles fewer parts.
+
+use super::net::{Net, Node, chance_of};
+use crate::scenario::Scenario;
+use crate::terms::stops::{Cause, ClockWord, StopSpec};
+
+/// What the stops of one station come to.
+#[derive(Debug, Clone, Default)]
+pub(super) struct StopCount {
+    /// Jams, 1/s.
+    pub(super) jams_per_s: f64,
+    /// Breakdowns, 1/s.
+    pub(super) breakdowns_per_s: f64,
+    /// Time stopped for each second of the station (all equal ones together).
+    pub(super) stopped: f64,
+    /// Attendance by pool, s/s.
+    pub(super) attendance: Vec<f64>,
+}
+
+/// Counts the stops of a station with a flow (by class, parts/s) and a load.
+pub(super) fn count_stops(scenario: &Scenario, net: &Net, node: &Node, flow: &[f64], load: f64) -> StopCount {
+    let entry = &scenario.stations[node.entry];
+    let mut count = StopCount { attendance: vec![0.0; scenario.attendants.len()], ..StopCount::default() };
+    let inner = entry.blueprint.inner_stops();
+    let of_tools = inner.iter().enumerate().map(|(n, (stop, _))| (stop, node.strikes.get(n)));
+    for (stop, strikes) in entry.stops.iter().map(|stop| (stop, None)).chain(of_tools) {
+        let per_s = match &stop.cause {
+            Cause::PerPart(_) | Cause::PerPartByCondition(_) => {
+                let of = |class: usize| {
+                    let (kind, condition, _) = net.class_names[class];
+                    let chance = chance_of(&stop.cause, &scenario.kinds[kind].conditions[condition]);
+                    flow[class] * chance * strikes.map_or(1.0, |strikes| strikes[class])
+                };
+                (0..net.n_classes).map(of).sum()
+            }
+            Cause::Every(law, ClockWord::Working) => load.min(1.0) * f64::from(entry.count) / law.mean(),
+            Cause::Every(law, ClockWord::Powered | ClockWord::Wall) => f64::from(entry.count) / law.mean(),
+        };
+        count.add(scenario, stop, per_s);
+    }
+    let all: f64 = flow.iter().sum();
+    for (name, seconds) in entry.blueprint.pools().iter().zip(&node.attendance_s) {
+        if let Some(pool) = scenario.attendants.iter().position(|pool| pool.id.value == name.value) {
+            count.attendance[pool] += all * seconds;
+        }
+    }
+    count
+}
+
+impl StopCount {
+    fn add(&mut self, scenario: &Scenario, stop: &StopSpec, per_s: f64) {
+        let (mut by_itself_s, mut to_person) = (0.0, 1.0);
+        if let Some(automatic) = &stop.automatic {
+            let (success, tries) = (automatic.success.value(), f64::from(automatic.tries));
+            to_person = libm::pow(1.0 - success, tries);
+            let mean_tries = if success > 0.0 { (1.0 - to_person) / success } else { tries };
+            by_itself_s = mean_tries * automatic.time.mean();
+        }
+        let pool = stop
+            .by
+            .as_ref()
+            .and_then(|name| scenario.attendants.iter().position(|pool| pool.id.value == name.value));
+        let mut by_hand_s = stop.time.mean();
+        if let Some(pool) = pool {
+            let walk_s = scenario.attendants[pool].walk.mean();
+            self.attendance[pool] += per_s * to_person * (walk_s + by_hand_s);
+            by_hand_s += walk_s + stop.notice.mean();
+        }
+        if stop.is_breakdown {
+            self.breakdowns_per_s += per_s;
+        } else {
+            self.jams_per_s += per_s;
+        }
+        self.stopped += per_s * (by_itself_s + to_person * by_hand_s);
+    }
+}

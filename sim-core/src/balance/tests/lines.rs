@@ -1,0 +1,234 @@
+//! Small lines worked out by hand.
+
+use super::{Sorter, balance, flow, near, put, scenario, station};
+
+/// A supply, a divider with a rule, two work stations of 60 and 30 a minute.
+fn two_ways(rule: &str, rate: &str) -> crate::scenario::Scenario {
+    scenario(&format!(
+        r#""stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "0 s"}},
+            {{"id": "D", "type": "divider", "exits": ["A", "B"], {rule}}},
+            {{"id": "A", "type": "work", "time": "1 s", "to": "out"}},
+            {{"id": "B", "type": "work", "time": "2 s", "to": "out"}}],
+            "promise": {{"clauses": {{"mean_rate": "{rate} /min"}}}}"#
+    ))
+}
+
+#[test]
+fn capacity_margin_and_limit_of_a_row() {
+    let found = balance(&scenario(
+        r#""stations": [
+            {"id": "F", "type": "work", "endless": true, "time": "0.5 s"},
+            {"id": "T", "type": "track", "capacity": 20},
+            {"id": "W", "type": "work", "time": "1.5 s", "count": 2},
+            {"id": "M", "type": "machine", "cycle": "0.7 s"}],
+            "promise": {"at": "M", "clauses": {"rate": "64 /min"}}"#,
+    ));
+    near(found.rate_per_min, 64.0, "what is promised");
+    near(found.most_per_min.unwrap_or(0.0), 80.0, "two of 40");
+    assert_eq!(found.limiting.as_deref(), Some("W"));
+    near(station(&found, "W").margin.unwrap_or(0.0), 0.25, "80 / 64 - 1");
+    near(station(&found, "F").margin.unwrap_or(0.0), 120.0 / 64.0 - 1.0, "the supply has its own time");
+    assert_eq!(station(&found, "T").capacity_per_min, None, "nothing limits a track");
+    assert_eq!(station(&found, "T").bounds_per_min, Some((flow(&found, "T"), flow(&found, "T"))));
+    near(found.feeds[0].over_feed.unwrap_or(0.0), 1.25, "by W");
+    assert_eq!(found.feeds[0].limited_by.as_deref(), Some("W"));
+    assert!(found.notes.is_empty(), "nothing unusual: {:?}", found.notes);
+}
+
+#[test]
+fn first_with_room_fills_the_first() {
+    let found = balance(&two_ways(r#""rule": "first with room""#, "75"));
+    near(flow(&found, "A"), 60.0, "all that it can");
+    near(flow(&found, "B"), 15.0, "the rest");
+    near(found.most_per_min.unwrap_or(0.0), 90.0, "both full");
+    assert_eq!(found.limiting.as_deref(), Some("B"), "the last one is short of room");
+    let (low, high) = station(&found, "A").bounds_per_min.unwrap_or_default();
+    near(low, 45.0, "if B were filled first");
+    near(high, 60.0, "its capacity");
+    let (low, high) = station(&found, "B").bounds_per_min.unwrap_or_default();
+    near(low, 15.0, "if A is filled first");
+    near(high, 30.0, "its capacity");
+}
+
+#[test]
+fn in_turn_is_even_until_one_is_full() {
+    let rule = r#""rule": "in turn""#;
+    let found = balance(&two_ways(rule, "40"));
+    near(flow(&found, "A"), 20.0, "half");
+    near(flow(&found, "B"), 20.0, "half");
+    let found = balance(&two_ways(rule, "75"));
+    near(flow(&found, "A"), 45.0, "the rest");
+    near(flow(&found, "B"), 30.0, "full");
+    near(found.most_per_min.unwrap_or(0.0), 90.0, "both full");
+    let strict = balance(&two_ways(r#""rule": "in turn", "strict": true"#, "40"));
+    near(strict.most_per_min.unwrap_or(0.0), 60.0, "strictly in turn the slow one holds the other up");
+    assert_eq!(strict.limiting.as_deref(), Some("B"));
+}
+
+#[test]
+fn shares_follow_room_in_a_loop() {
+    // Two unequal paths, first with room: A (1 s, accepts 0.5) is filled, B (1 s, accepts 0.25) gets what is
+    // left. For 40 a minute: 60 * 0.5 + b * 0.25 = 40, so b = 40. Rejects come back to the divider.
+    let mut line = two_ways(r#""rule": "first with room""#, "40");
+    for (id, accept) in [("A", 0.5), ("B", 0.25)] {
+        let sorter = Sorter {
+            exits: vec![("to", "out".to_owned()), ("rejects_to", "D".to_owned())],
+            routes: vec![vec![(0, 0, accept), (1, 0, 1.0 - accept)]],
+            seconds: vec![1.0],
+        };
+        put(&mut line, id, sorter);
+    }
+    let found = balance(&line);
+    near(flow(&found, "A"), 60.0, "full");
+    near(flow(&found, "B"), 40.0, "what is left");
+    near(found.most_per_min.unwrap_or(0.0), 45.0, "60 * 0.5 + 60 * 0.25");
+    near(station(&found, "F").supply.as_ref().map_or(0.0, |s| s.brings_per_min), 40.0, "nothing is lost");
+}
+
+#[test]
+fn joins_with_and_without_priority() {
+    let line = |priority: &str| {
+        balance(&scenario(&format!(
+            r#""stations": [
+                {{"id": "A", "type": "work", "endless": true, "time": "1 s", "to": "M"}},
+                {{"id": "B", "type": "work", "endless": true, "time": "1 s", "to": "M"}},
+                {{"id": "M", "type": "machine", "cycle": "0.5 s"{priority}}}],
+                "promise": {{"clauses": {{"mean_rate": "80 /min"}}}}"#
+        )))
+    };
+    let found = line(r#", "priority": ["B"]"#);
+    near(flow(&found, "B"), 60.0, "first");
+    near(flow(&found, "A"), 20.0, "the rest");
+    let found = line("");
+    near(flow(&found, "A"), 40.0, "half");
+    let (low, high) = station(&found, "A").bounds_per_min.unwrap_or_default();
+    near(low, 20.0, "if B goes first");
+    near(high, 60.0, "if A goes first");
+    near(found.most_per_min.unwrap_or(0.0), 120.0, "both full, and so is the machine");
+}
+
+#[test]
+fn each_inlet_gets_its_parts() {
+    // 1 % and 2 % bad: good products 0.99 * 0.98^2 of all.
+    let found = balance(&scenario(
+        r#""parts": {"x": {"conditions": {"bad": "1 %"}}, "y": {"conditions": {"bad": "2 %"}}},
+        "stations": [
+            {"id": "X", "type": "work", "endless": true, "part": "x", "time": "1 s", "to": "M"},
+            {"id": "Y", "type": "work", "endless": true, "part": "y", "time": "1 s", "to": "M"},
+            {"id": "M", "type": "machine", "cycle": "1.5 s",
+             "inlets": [{"from": "X"}, {"from": "Y", "parts": 2}], "to": "N"},
+            {"id": "N", "type": "work", "time": "0.1 s"}],
+            "promise": {"at": "N", "clauses": {"mean_rate": "20 /min"}}"#,
+    ));
+    let good = 0.99 * 0.98 * 0.98;
+    near(flow(&found, "M"), 20.0 / good, "products");
+    near(flow(&found, "X"), 20.0 / good, "one each");
+    near(flow(&found, "Y"), 40.0 / good, "two each");
+    near(flow(&found, "N"), 20.0 / good, "products go on");
+    near(found.most_per_min.unwrap_or(0.0), 30.0 * good, "Y can feed 30 products");
+    assert_eq!(found.limiting.as_deref(), Some("Y"));
+    near(found.point.bad_per_million, (1.0 - good) * 1e6, "bad products");
+    let inlet = &station(&found, "M").inlets[1];
+    near(inlet.demanded_per_min, 40.0 / good, "demand of the inlet");
+    near(inlet.flow_per_min, inlet.demanded_per_min, "it gets that");
+}
+
+#[test]
+fn a_stream_brings_what_it_brings() {
+    let line = |cycle: &str| {
+        balance(&scenario(&format!(
+            r#""stations": [
+                {{"id": "S", "type": "stream", "spacing": "1 s"}},
+                {{"id": "M", "type": "machine", "cycle": "{cycle}"}}],
+                "promise": {{"at": "M", "clauses": {{"mean_rate": "50 /min"}}}}"#
+        )))
+    };
+    let found = line("0.8 s");
+    near(flow(&found, "M"), 60.0, "wanted or not");
+    near(station(&found, "S").margin.unwrap_or(0.0), 0.2, "60 / 50 - 1");
+    near(station(&found, "M").margin.unwrap_or(0.0), 0.25, "75 / 60 - 1");
+    near(found.most_per_min.unwrap_or(0.0), 60.0, "no more comes");
+    let found = line("1.25 s");
+    near(found.most_per_min.unwrap_or(0.0), 48.0, "no more goes through");
+    assert_eq!(found.limiting.as_deref(), Some("M"));
+}
+
+#[test]
+fn a_stream_and_a_supply_that_fills_up() {
+    let found = balance(&scenario(
+        r#""stations": [
+            {"id": "S", "type": "stream", "spacing": "3 s", "to": "M"},
+            {"id": "F", "type": "work", "endless": true, "time": "1.5 s", "to": "M"},
+            {"id": "M", "type": "machine", "cycle": "0.5 s"}],
+            "promise": {"at": "M", "clauses": {"mean_rate": "50 /min"}}"#,
+    ));
+    near(flow(&found, "F"), 30.0, "50 - 20");
+    near(found.most_per_min.unwrap_or(0.0), 60.0, "20 + 40");
+    assert_eq!(found.limiting.as_deref(), Some("F"));
+}
+
+#[test]
+fn account_of_a_sorting_station_and_bad_parts() {
+    // 4 % chipped; a pass accepts 60 % of good and 5 % of chipped parts, the others leave.
+    let mut line = scenario(
+        r#""parts": {"p": {"conditions": {"chipped": "4 %"}}},
+        "stations": [
+            {"id": "F", "type": "work", "endless": true, "time": "0 s"},
+            {"id": "P", "type": "work", "time": "1 s", "to": "C"},
+            {"id": "C", "type": "work", "time": "0 s"}],
+            "promise": {"at": "C", "clauses": {"mean_rate": "57.6 /min"}}"#,
+    );
+    let sorter = Sorter {
+        exits: vec![("to", "C".to_owned()), ("rejects_to", "out".to_owned())],
+        routes: vec![vec![(0, 0, 0.6), (1, 0, 0.4)], vec![(0, 1, 0.05), (1, 1, 0.95)]],
+        seconds: vec![0.25, 0.75],
+    };
+    put(&mut line, "P", sorter);
+    let found = balance(&line);
+    let account = &found.sorting[0];
+    near(account.offered_per_min, 100.0, "57.6 / 0.96 / 0.6");
+    near(account.by_attitude_per_min, 38.4, "good ones sent off");
+    near(account.by_defect_per_min, 3.8, "chipped ones sent off");
+    near(account.accepted_per_min, 57.8, "both accepted");
+    near(account.passes.unwrap_or(0.0), 100.0 / 57.8, "passes");
+    assert_eq!(account.recirculated_per_min, 0.0);
+    near(found.point.bad_per_million, 0.2 / 57.8 * 1e6, "chipped ones at the point of use");
+    near(
+        station(&found, "P").capacity_per_min.unwrap_or(0.0),
+        60.0 / (0.96 * 0.25 + 0.04 * 0.75),
+        "at the mix",
+    );
+}
+
+#[test]
+fn jams_and_attendance_to_first_order() {
+    // 60 a minute, 1 in 1000 jams: 3.6 an hour. A kicker frees half of them with two tries of chance
+    // 0.5 (1.5 tries of 2 s on the mean): 0.25 go to a person, who walks 10 s and works 20 s after 5 s of notice.
+    let found = balance(&scenario(
+        r#""stations": [
+            {"id": "F", "type": "work", "endless": true, "time": "0.5 s"},
+            {"id": "M", "type": "machine", "cycle": "0.5 s", "jams": [{"per_part": 0.001, "by": "A",
+             "time": "20 s", "notice": "5 s", "automatic": {"time": "2 s", "success": 0.5, "tries": 2}}]}],
+            "attendants": [{"id": "A", "walk": "10 s"}],
+            "promise": {"at": "M", "clauses": {"mean_rate": "60 /min"}}"#,
+    ));
+    near(station(&found, "M").jams_per_hour, 3.6, "jams");
+    near(found.attendants[0].minutes_per_hour, 3.6 * 0.25 * 0.5, "30 s for each that needs a person");
+    near(found.attendants[0].load, 3.6 * 0.25 * 30.0 / 3600.0, "share of the time");
+    near(station(&found, "M").stopped, 0.001 * (1.5 * 2.0 + 0.25 * 35.0), "a part a second");
+    let each_s = 0.5 + 0.001 * (1.5 * 2.0 + 0.25 * 35.0);
+    near(station(&found, "M").capacity_with_stops_per_min.unwrap_or(0.0), 60.0 / each_s, "part and stops");
+}
+
+#[test]
+fn without_a_limit_it_says_so() {
+    let found = balance(&scenario(
+        r#""stations": [
+            {"id": "F", "type": "work", "endless": true, "time": "0 s"},
+            {"id": "M", "type": "machine", "cycle": "0 s"}]"#,
+    ));
+    assert_eq!(found.most_per_min, None);
+    near(found.rate_per_min, 1.0, "shown for one a minute");
+    assert_eq!(found.notes[0].code, "no-limit");
+}

@@ -1,0 +1,102 @@
+//! Acts: what to do when a timer runs out, worked out once for each timer.
+//!
+//! The owner of a timer is known beforehand, and for the most usual sorts of stations so is the function to
+//! call. Looking both up in one small table leaves one choice per timed event, made as early as can be:
+//! which timer comes next is what the processor can foresee least. Stations without a sort of their own here
+//! go through [`Station::act`]; that is slower, not different.
+
+use super::Replica;
+use crate::kernel::calendar::TimerId;
+use crate::kernel::{Observer, StationId};
+use crate::network::{Owner, Plan};
+use crate::stations::Station;
+
+/// Sorts of timers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sort {
+    Path,
+    /// Work station with one place.
+    Work,
+    /// Work station with one place that makes its parts itself.
+    Maker,
+    /// Machine that takes one part and hands it on.
+    Machine,
+    Station,
+    /// Not a station's own timer.
+    Other,
+}
+
+/// What to do for one timer.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Act {
+    sort: Sort,
+    which: u8,
+    ix: u16,
+}
+
+/// The acts of all timers of a line.
+pub(super) fn acts_of(plan: &Plan) -> Box<[Act]> {
+    let act = |owner: &Owner| match *owner {
+        Owner::Station { ix, which } => Act { sort: sort_of(&plan.stations[usize::from(ix)]), which, ix },
+        Owner::Stop(_)
+        | Owner::Trouble(_)
+        | Owner::Attendant { .. }
+        | Owner::Sensor(_)
+        | Owner::Breaks(_) => Act { sort: Sort::Other, which: 0, ix: 0 },
+    };
+    plan.owners.iter().map(act).collect()
+}
+
+fn sort_of(station: &Station) -> Sort {
+    match station {
+        Station::Path(_) => Sort::Path,
+        Station::Machine(machine) if machine.is_plain() => Sort::Machine,
+        Station::Work(work) => match work.is_single() {
+            (true, true) => Sort::Maker,
+            (true, false) => Sort::Work,
+            (false, _) => Sort::Station,
+        },
+        Station::Bench(_)
+        | Station::Carrier(_)
+        | Station::Divider(_)
+        | Station::Dumper(_)
+        | Station::Elevator(_)
+        | Station::Escapement(_)
+        | Station::Machine(_)
+        | Station::Meter(_)
+        | Station::PathInFile(_)
+        | Station::ScrapBox(_)
+        | Station::Stream(_) => Sort::Station,
+    }
+}
+
+impl<O: Observer> Replica<'_, O> {
+    #[inline(always)]
+    pub(super) fn fire(&mut self, timer: TimerId) {
+        let act = self.acts[usize::from(timer.0)];
+        if act.sort == Sort::Other {
+            return self.fire_other(timer);
+        }
+        let floor = &mut self.floor;
+        let station = &mut self.stations[usize::from(act.ix)];
+        match (act.sort, station) {
+            (Sort::Path, Station::Path(path)) => path.act(floor),
+            (Sort::Work, Station::Work(work)) => work.act_single::<O, false>(floor),
+            (Sort::Maker, Station::Work(work)) => work.act_single::<O, true>(floor),
+            (Sort::Machine, Station::Machine(machine)) => machine.act_plain(floor),
+            (_, station) => station.act(floor, StationId(act.ix), act.which),
+        }
+    }
+
+    #[inline(never)]
+    fn fire_other(&mut self, timer: TimerId) {
+        match self.plan.owners[usize::from(timer.0)] {
+            Owner::Station { ix, .. } => self.floor.dirty.insert(ix),
+            Owner::Stop(station) => self.floor.fire_stop(station),
+            Owner::Trouble(trouble) => self.floor.fire_trouble(trouble),
+            Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
+            Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
+            Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
+        }
+    }
+}

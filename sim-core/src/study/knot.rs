@@ -1,0 +1,105 @@
+//! A gridlock put into words: who waits for what, and what would open it.
+
+use super::result::Waiting;
+use super::shift::{name_of, seconds};
+use crate::kernel::{Exit, Floor, Observer, PlaceId, State, StationId, UNLIMITED};
+use crate::network::Plan;
+use crate::part::Nanos;
+use crate::replication::Replica;
+
+/// A described gridlock.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Knot {
+    /// When, s.
+    pub(super) at_s: f64,
+    /// Who waits for what.
+    pub(super) waiting: Vec<Waiting>,
+    /// What would open it.
+    pub(super) opened_by: String,
+}
+
+impl Knot {
+    /// Describes the knot of `stations` as it stands at `at`.
+    #[cold]
+    pub(super) fn of<O: Observer>(replica: &Replica<'_, O>, at: Nanos, stations: &[StationId]) -> Self {
+        let (plan, floor) = (replica.plan(), &replica.floor);
+        let mut full: Vec<PlaceId> = Vec::new();
+        let waiting = stations
+            .iter()
+            .map(|&station| {
+                let blocking = blocking_places(plan, floor, station);
+                full.extend(blocking.iter().filter(|place| !full.contains(place)).collect::<Vec<_>>());
+                Waiting { station: name_of(plan, station), for_what: wants(plan, floor, station, &blocking) }
+            })
+            .collect();
+        Knot { at_s: seconds(at), waiting, opened_by: way_out(plan, floor, &full) }
+    }
+}
+
+/// Places before which a station stands because they are full.
+fn blocking_places<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId) -> Vec<PlaceId> {
+    if plan.links.bodies[me.ix()].is_some() {
+        return Vec::new();
+    }
+    let stands = plan.links.exits[me.ix()].iter().filter_map(|exit| match *exit {
+        Exit::Leave | Exit::Hand(_) => None,
+        Exit::Store(place) => floor.place(place).waiting().contains(&me).then_some(place),
+    });
+    stands.collect()
+}
+
+/// Who should take the part in the hand of a station.
+fn awaited<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId) -> Option<String> {
+    plan.links.exits[me.ix()].iter().find_map(|exit| match *exit {
+        Exit::Leave | Exit::Store(_) => None,
+        Exit::Hand(place) => {
+            let takers = floor.place(place).takers().iter();
+            let names: Vec<String> = takers.map(|taker| name_of(plan, *taker)).collect();
+            (!floor.place(place).is_empty()).then(|| names.join(" or "))
+        }
+    })
+}
+
+fn wants<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId, blocking: &[PlaceId]) -> String {
+    let name = |place: &PlaceId| plan.names.places[place.ix()].clone();
+    if let Some(body) = plan.links.bodies[me.ix()] {
+        return if floor.place(body).is_empty() {
+            "parts".to_owned()
+        } else {
+            format!("somebody to take the part at the end of {}", name(&body))
+        };
+    }
+    if floor.state(me) == State::Held {
+        return "a sensor that holds it".to_owned();
+    }
+    if !blocking.is_empty() {
+        let rooms: Vec<String> = blocking.iter().map(|&place| fullness(plan, floor, place)).collect();
+        return format!("room in {}", rooms.join(", "));
+    }
+    if let Some(takers) = awaited(plan, floor, me) {
+        return format!("{takers} to take its part");
+    }
+    let empty = plan.links.inlets[me.ix()].iter().filter(|place| floor.place(**place).is_empty());
+    format!("parts from {}", empty.map(name).collect::<Vec<_>>().join(", "))
+}
+
+fn fullness<O: Observer>(plan: &Plan, floor: &Floor<O>, place: PlaceId) -> String {
+    let (name, content) = (&plan.names.places[place.ix()], floor.place(place));
+    match content.capacity() {
+        UNLIMITED => format!("{name} ({} parts)", content.len()),
+        capacity => format!("{name} ({} of {capacity})", content.len()),
+    }
+}
+
+/// The largest of the places that are in the way gives the best hint: it is the loop that has filled.
+fn way_out<O: Observer>(plan: &Plan, floor: &Floor<O>, full: &[PlaceId]) -> String {
+    let stores = full.iter().filter(|place| floor.place(**place).capacity() != UNLIMITED);
+    let largest = stores.max_by_key(|place| (floor.place(**place).capacity(), std::cmp::Reverse(place.0)));
+    match largest {
+        Some(&place) => format!(
+            "parts taken out of {} by hand; it fills no more with an exit for surplus parts, or a lower feed",
+            fullness(plan, floor, place)
+        ),
+        None => "what the first of them waits for".to_owned(),
+    }
+}

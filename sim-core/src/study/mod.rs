@@ -1,0 +1,25 @@
+//! The study: from a compiled line to a documented result.
+//!
+//! Replications are run by a crew, their tallies become named numbers ([`Output`]), these become moments in the order
+//! of the replications, and the promise is judged at the looks of a schedule that is fixed beforehand. What
+//! comes out is one [`RunResult`]. The study prints nothing, knows no clock and writes no file. Invariant: the result
+//! depends on scenario, seed and budget alone, to the last bit, whoever runs the replications.
+
+pub mod crew;
+mod knot;
+mod outputs;
+mod proof;
+mod report;
+pub mod result;
+mod run;
+mod shift;
+#[cfg(test)]
+mod tests;
+mod warm_up;
+
+#[cfg(feature = "threads")]
+pub use crew::Hands;
+pub use crew::{Alone, Crew};
+pub use outputs::Output;
+pub use result::{RunResult, schema};
+pub use run::{Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};

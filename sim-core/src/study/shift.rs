@@ -1,0 +1,100 @@
+//! One shift: a replication run from its start to the close of its window.
+//!
+//! A gridlock does not end it: whatever is not part of the knot goes on, the knot stays, and the window is closed at
+//! its time, so that the shift counts in full. Invariant: parts are conserved, or there is a fault.
+
+use super::knot::Knot;
+use super::run::RunError;
+use crate::kernel::{Observer, StationId};
+use crate::measure::{PerMinute, Tally};
+use crate::network::Plan;
+use crate::part::{Nanos, SECOND};
+use crate::replication::{Replica, Stop};
+
+/// What there is to say of a shift apart from its numbers.
+#[derive(Debug, Default)]
+pub(super) struct Course {
+    /// Timed events.
+    pub(super) events: u64,
+    /// The first gridlock.
+    pub(super) knot: Option<Box<Knot>>,
+    /// What made it worthless.
+    pub(super) fault: Option<RunError>,
+}
+
+/// Seconds of a time in ns.
+pub(super) fn seconds(time: Nanos) -> f64 {
+    time as f64 / SECOND as f64
+}
+
+/// Runs a shift and hands back its tally, which was made for the plan; it is made as good as new first.
+pub(super) fn tally_shift(plan: &Plan, seed: u64, number: u64, mut tally: Tally) -> (Tally, Course) {
+    tally.restart();
+    let mut replica = Replica::new(plan, seed, number, tally);
+    let mut course = Course::default();
+    if plan.open_ns > 0 && run_on(&mut replica, plan, number, plan.open_ns, &mut course) {
+        replica.floor.observer.open(plan.open_ns);
+    }
+    if course.fault.is_none() && run_on(&mut replica, plan, number, plan.close_ns, &mut course) {
+        if course.knot.is_none()
+            && let Some(stations) = replica.standing_knot()
+        {
+            // It has stood since the last of its stations came to a halt.
+            let since = stations.iter().map(|station| replica.floor.observer.since(*station)).max();
+            course.knot = Some(Box::new(Knot::of(&replica, since.unwrap_or(plan.close_ns), &stations)));
+        }
+        replica.floor.observer.close(plan.close_ns);
+        if !replica.conserves_parts() {
+            course.fault = Some(RunError::PartsNotConserved { replication: number });
+        }
+    }
+    course.events = replica.n_events;
+    (replica.floor.observer, course)
+}
+
+/// Good parts per minute of a whole shift.
+pub(super) fn minutes_of_shift(plan: &Plan, seed: u64, number: u64) -> (Vec<u64>, Course) {
+    let mut replica = Replica::new(plan, seed, number, PerMinute::new(&plan.tally, plan.close_ns));
+    let mut course = Course::default();
+    run_on(&mut replica, plan, number, plan.close_ns, &mut course);
+    (replica.floor.observer.good, course)
+}
+
+/// Runs until `end`, past any gridlock. False if there was a fault.
+fn run_on<O: Observer>(
+    replica: &mut Replica<'_, O>,
+    plan: &Plan,
+    replication: u64,
+    end: Nanos,
+    course: &mut Course,
+) -> bool {
+    replica.events_max = plan.events_max;
+    let fault = loop {
+        match replica.run_until(end) {
+            Stop::TimeReached => return true,
+            Stop::Gridlock { at, stations } => {
+                if course.knot.is_none() {
+                    course.knot = Some(Box::new(Knot::of(replica, at, &stations)));
+                }
+            }
+            Stop::InstantLoop { at, stations } => {
+                let stations = stations.into_iter().map(|station| name_of(plan, station)).collect();
+                break RunError::InstantLoop { replication, at_s: seconds(at), stations };
+            }
+            Stop::TooManyEvents { at } => {
+                break RunError::TooManyEvents {
+                    replication,
+                    at_s: seconds(at),
+                    events_max: plan.events_max,
+                };
+            }
+        }
+    };
+    course.fault = Some(fault);
+    false
+}
+
+/// Name of a station.
+pub(super) fn name_of(plan: &Plan, station: StationId) -> String {
+    plan.names.posts[station.ix()].clone()
+}
