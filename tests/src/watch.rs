@@ -176,6 +176,7 @@ impl Watch {
     fn moves(&mut self, now: Nanos, station: StationId, starts: bool, what: &str) {
         let post = &self.posts[station.ix()];
         let (stopped, held, knotted) = (post.is_stopped, post.n_holds > 0, post.is_knotted);
+        let knotted = knotted && !(starts && post.loads_ahead);
         let (starts, state) = (starts && !post.loads_ahead, post.state);
         let off = starts && post.is_off(now);
         if !(stopped || knotted || off || (starts && held)) {

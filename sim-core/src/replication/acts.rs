@@ -42,7 +42,8 @@ pub(super) fn acts_of(plan: &Plan) -> Box<[Act]> {
         | Owner::Trouble(_)
         | Owner::Attendant { .. }
         | Owner::Sensor(_)
-        | Owner::Breaks(_) => Act { sort: Sort::Other, which: 0, ix: 0 },
+        | Owner::Breaks(_)
+        | Owner::Knots => Act { sort: Sort::Other, which: 0, ix: 0 },
     };
     plan.owners.iter().map(act).collect()
 }
@@ -97,6 +98,7 @@ impl<O: Observer> Replica<'_, O> {
             Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
             Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
             Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
+            Owner::Knots => self.look_at_suspects(),
         }
     }
 }

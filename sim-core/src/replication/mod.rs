@@ -62,6 +62,8 @@ pub struct Replica<'a, O> {
     events_at_now: u32,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
+    /// Stations to look at again for a knot, when a part has come to the end of its belt.
+    suspects: Vec<StationId>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -77,6 +79,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_max: u64::MAX,
             events_at_now: 0,
             stop: None,
+            suspects: Vec::new(),
         };
         for (ix, station) in plan.stations.iter().enumerate() {
             if station.is_shut_at_work() {
@@ -152,7 +155,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             Owner::Station { ix, .. } => vec![StationId(ix)],
             Owner::Stop(station) => vec![station],
             Owner::Trouble(trouble) => vec![self.floor.trouble(trouble).station],
-            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) => Vec::new(),
+            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots => Vec::new(),
         };
         Stop::InstantLoop { at, stations }
     }

@@ -12,7 +12,7 @@ use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, Split, To, TrafficSite};
 use crate::diag::{Problem, code};
-use crate::kernel::{Exit, Floor, Inlets, Observer, Offer, PlaceId, StationId};
+use crate::kernel::{Exit, Floor, Inlets, Message, Observer, Offer, PlaceId, StationId};
 use crate::part::{Nanos, Part};
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, flag, list_of, name, one_of, real};
@@ -116,6 +116,13 @@ impl Divider {
         }
         self.alarm.set(floor, due);
         floor.set_idle(self.me, blocked);
+    }
+
+    pub(super) fn message(&mut self, message: Message) {
+        match message {
+            Message::Thawed(stood) => self.alarm.shift(stood),
+            Message::Redirect(_) | Message::Attended(_) => {}
+        }
     }
 
     fn choose<O: Observer>(&self, floor: &Floor<O>) -> Option<usize> {
