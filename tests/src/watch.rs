@@ -39,12 +39,22 @@ struct PostBook {
     time: [Nanos; N_STATES],
     is_stopped: bool,
     n_holds: u32,
-    /// Breaks that concern it.
-    breaks: Vec<(Nanos, Nanos)>,
+    /// Breaks that concern it, by plan.
+    breaks: Vec<Vec<(Nanos, Nanos)>>,
     /// It may take parts while it is kept from starting: its nests are loaded ahead.
     loads_ahead: bool,
     /// It belongs to a knot that was found: it must not move any more.
     is_knotted: bool,
+}
+
+impl PostBook {
+    /// Whether one of its breaks has begun before `now` and ends after it.
+    fn is_off(&self, now: Nanos) -> bool {
+        self.breaks.iter().any(|spans| {
+            let next = spans.partition_point(|(from, _)| *from < now);
+            next > 0 && now < spans[next - 1].1
+        })
+    }
 }
 
 /// The watcher.
@@ -166,8 +176,12 @@ impl Watch {
     fn moves(&mut self, now: Nanos, station: StationId, starts: bool, what: &str) {
         let post = &self.posts[station.ix()];
         let (stopped, held, knotted) = (post.is_stopped, post.n_holds > 0, post.is_knotted);
-        let off = post.breaks.iter().any(|(from, to)| *from < now && now < *to);
+        let knotted = knotted && !(starts && post.loads_ahead);
         let (starts, state) = (starts && !post.loads_ahead, post.state);
+        let off = starts && post.is_off(now);
+        if !(stopped || knotted || off || (starts && held)) {
+            return;
+        }
         let name = self.name(station);
         let seen = || format!("`{name}` ({state:?}) {what} at {now} ns");
         if stopped {
@@ -196,12 +210,12 @@ impl Watch {
     }
 }
 
-fn breaks_of(plan: &Plan, ix: usize) -> Vec<(Nanos, Nanos)> {
+fn breaks_of(plan: &Plan, ix: usize) -> Vec<Vec<(Nanos, Nanos)>> {
     let concerns = |pause: &&sim_core::network::BreakPlan| pause.posts.iter().any(|post| post.ix() == ix);
     if plan.outfit.posts.get(ix).is_none_or(|post| post.no_breaks) {
         return Vec::new();
     }
-    plan.breaks.iter().filter(concerns).flat_map(|pause| pause.spans.iter().copied()).collect()
+    plan.breaks.iter().filter(concerns).map(|pause| pause.spans.clone()).collect()
 }
 
 impl Observer for Watch {
@@ -211,8 +225,8 @@ impl Observer for Watch {
         let known = post.state;
         post.time[known as usize] += now - post.since;
         (post.since, post.state) = (now, new);
-        let name = self.name(station);
         if known != old {
+            let name = self.name(station);
             self.fail("a state follows on the one before", || {
                 format!("`{name}` leaves {old:?} at {now} ns, it was {known:?}")
             });
@@ -226,6 +240,7 @@ impl Observer for Watch {
                 | State::DownRepair
         );
         if self.posts[station.ix()].is_stopped && !stands {
+            let name = self.name(station);
             self.fail("a stopped station is in a state of stops", || {
                 format!("`{name}` is {new:?} at {now} ns")
             });

@@ -201,6 +201,8 @@ pub struct Floor<O> {
     /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are blocked.
     pub newly_blocked: Vec<StationId>,
     n_blocked: u32,
+    /// Several stations take from some place.
+    is_shared: bool,
     pub(super) kinds: Vec<KindNow>,
     pub(super) troubles: Vec<Trouble>,
     pub(super) pools: Vec<Pool>,
@@ -242,6 +244,7 @@ impl<O: Observer> Floor<O> {
             Hot { state: State::Starved, bars, moments }
         };
         let hot = outfit.posts.iter().map(hot).collect();
+        let is_shared = outfit.places.iter().any(|place| place.flags & SHARED != 0);
         Floor {
             now: 0,
             calendar: Calendar::new(outfit.n_timers),
@@ -252,6 +255,7 @@ impl<O: Observer> Floor<O> {
             messages: Vec::with_capacity(16),
             newly_blocked: Vec::with_capacity(16),
             n_blocked: 0,
+            is_shared,
             posts: outfit.posts,
             kinds: outfit.kinds,
             troubles: outfit.troubles,
@@ -334,6 +338,11 @@ impl<O: Observer> Floor<O> {
             matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0);
         if waits {
             self.newly_blocked.push(me);
+        }
+        if new == State::Blocked && self.is_shared {
+            for ix in 0..self.places.len() {
+                self.be_idle_no_more(me, PlaceId(ix as u16));
+            }
         }
     }
 
@@ -519,6 +528,27 @@ impl<O: Observer> Floor<O> {
         }
     }
 
+    #[cold]
+    fn leave_other_lists(&mut self, me: StationId, places: &[PlaceId], found: PlaceId) {
+        for other in places.iter().filter(|other| **other != found) {
+            self.be_idle_no_more(me, *other);
+        }
+    }
+
+    /// Who has found a part elsewhere, or is blocked, is not idle at `place`: others there must not wait for it.
+    fn be_idle_no_more(&mut self, me: StationId, place: PlaceId) {
+        let p = &mut self.places[place.ix()];
+        if !p.more.idle.contains(&me) {
+            return;
+        }
+        p.more.idle.retain(|idle| *idle != me);
+        if p.len > 0 {
+            for taker in p.more.takers.iter().filter(|taker| **taker != me) {
+                self.dirty.insert(taker.0);
+            }
+        }
+    }
+
     #[inline]
     fn next_of_several(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
         if inlets.join == Join::LongestWaiting {
@@ -528,6 +558,9 @@ impl<O: Observer> Floor<O> {
         for &place in &inlets.places {
             let due = self.next_at(me, place);
             if due <= self.now {
+                if self.is_shared {
+                    self.leave_other_lists(me, &inlets.places, place);
+                }
                 return (due, place);
             }
             next = next.min(due);
@@ -565,7 +598,12 @@ impl<O: Observer> Floor<O> {
             }
         }
         match (best, next) {
-            (Some((_, place)), _) => Offer::Ready(place),
+            (Some((_, place)), _) => {
+                if self.is_shared {
+                    self.leave_other_lists(me, places, place);
+                }
+                Offer::Ready(place)
+            }
             (None, Some(due)) => Offer::Due(due),
             (None, None) => Offer::Nothing,
         }

@@ -139,7 +139,7 @@ impl<O: Observer> Replica<'_, O> {
                     if let Exit::Store(place) | Exit::Hand(place) = exit
                         && self.stands_before(me, *exit)
                     {
-                        waits = waits.and(self.takers_of(*place));
+                        waits = waits.and(self.takers_of(*place)).and(self.entry_of(*place));
                     }
                 }
                 if self.stations[me.ix()].takes_while_blocked(&self.floor) {
@@ -208,6 +208,19 @@ impl<O: Observer> Replica<'_, O> {
         match content.head_due() {
             Some(due) if due > self.floor.now => Waits::UntilDue(due),
             Some(_) | None => Waits::For(content.takers().to_vec()),
+        }
+    }
+
+    /// Whether the entry of a belt that keeps its parts apart comes clear by itself.
+    fn entry_of(&self, place: PlaceId) -> Waits {
+        let bodies = &self.plan.links.bodies;
+        let carrier = bodies.iter().position(|body| *body == Some(place)).map(|ix| StationId(ix as u16));
+        let content = self.floor.place(place);
+        match carrier {
+            Some(carrier) if self.floor.has_pending_timer(carrier) => Waits::Alive,
+            // There is room, but the belt that would clear its entry stands.
+            Some(carrier) if content.len() < content.capacity() => Waits::For(vec![carrier]),
+            Some(_) | None => Waits::For(Vec::new()),
         }
     }
 

@@ -145,6 +145,16 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
         for exit in entry.blueprint.exits() {
             let Some(target) = target_of(scenario, n, &exit.to) else { continue };
             fed[target] = true;
+            let inlets = entries[target].blueprint.named_inlets();
+            if !inlets.is_empty() && !inlets.iter().any(|name| name.value == entry.id.value) {
+                let (from, to) = (&entry.id.value, &entries[target].id.value);
+                let message = format!("`{from}` gives to `{to}`, none of whose inlets takes from it");
+                problems.error(
+                    &entry.place,
+                    Problem::new(code::BAD_CONNECTION, message)
+                        .help(format!("give `{to}` an inlet with \"from\": \"{from}\"")),
+                );
+            }
             if !entries[target].blueprint.takes() {
                 let to = &entries[target].id.value;
                 problems.error(

@@ -12,10 +12,13 @@ use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, Split, To, TrafficSite};
 use crate::diag::{Problem, code};
-use crate::kernel::{Exit, Floor, Inlets, Observer, Offer, PlaceId, StationId};
+use crate::kernel::{Exit, Floor, Inlets, Message, Observer, Offer, PlaceId, StationId};
 use crate::part::{Nanos, Part};
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, flag, list_of, name, one_of, real};
+
+/// Most parts handed on in one settling.
+const MOVES_MAX: u32 = 16;
 
 /// How a divider chooses.
 #[derive(Clone, Debug, PartialEq)]
@@ -77,6 +80,7 @@ impl Divider {
         let mut due = Nanos::MAX;
         let mut blocked = false;
         let mut part = Part::default();
+        let mut moved = 0;
         while floor.may_start(self.me) {
             match floor.offer(self.me, &self.inlets) {
                 Offer::Ready(place) => {
@@ -93,6 +97,12 @@ impl Divider {
                     }
                     self.sent[exit] += 1;
                     self.turn = if exit + 1 == self.exits.len() { 0 } else { exit + 1 };
+                    moved += 1;
+                    if moved == MOVES_MAX {
+                        // The rest in another settling: a loop without any time is found as an instant loop.
+                        floor.dirty.insert(self.me.0);
+                        break;
+                    }
                 }
                 Offer::Due(at) => {
                     due = at;
@@ -106,6 +116,13 @@ impl Divider {
         }
         self.alarm.set(floor, due);
         floor.set_idle(self.me, blocked);
+    }
+
+    pub(super) fn message(&mut self, message: Message) {
+        match message {
+            Message::Thawed(stood) => self.alarm.shift(stood),
+            Message::Redirect(_) | Message::Attended(_) => {}
+        }
     }
 
     fn choose<O: Observer>(&self, floor: &Floor<O>) -> Option<usize> {

@@ -171,7 +171,7 @@ impl Station {
         match self {
             Station::Bench(s) => s.message(message),
             Station::Carrier(s) => s.message(message),
-            Station::Divider(_) => {}
+            Station::Divider(s) => s.message(message),
             Station::Dumper(s) => s.message(message),
             Station::Elevator(s) => s.message(message),
             Station::Escapement(s) => s.message(message),
