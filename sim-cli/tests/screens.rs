@@ -171,3 +171,26 @@ fn small_screens() {
         }
     }
 }
+
+/// Around the screen in README.
+const README_FROM: &str = "<!-- proof -->\n```text\n";
+const README_TO: &str = "```\n<!-- end of proof -->";
+
+/// Renew it with `UPDATE_README=1 cargo test -p sim-cli --test screens readme`.
+#[test]
+fn readme_shows_what_the_program_prints() {
+    let done = Desk::new().run(&["run"]);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    let end = done.out.find("JAMS AND STOPS").expect("the screen has a section on jams");
+    let screen = format!("{}\n", done.out[..end].trim_end());
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../README.md");
+    let readme = std::fs::read_to_string(path).expect("README is there");
+    let from = readme.find(README_FROM).expect("README has a proof") + README_FROM.len();
+    let to = from + readme[from..].find(README_TO).expect("the proof has an end");
+    if std::env::var_os("UPDATE_README").is_some() {
+        let renewed = format!("{}{screen}{}", &readme[..from], &readme[to..]);
+        std::fs::write(path, renewed).expect("README can be written");
+        return;
+    }
+    assert_eq!(&readme[from..to], screen);
+}
