@@ -29,7 +29,9 @@ fn render(problem: &Diagnostic, file: &str, source: &str, ink: Ink) -> String {
     page.push_str(&place(&problem.path, problem.span, file, source));
     page.push_str(&excerpt(source, problem.span, &mark));
     if let Some(expected) = &problem.expected {
-        page.push_str(&wrap(&safe(expected), "  expected: ", "    ", WIDTH));
+        // What is usual is not expected.
+        let label = if expected.starts_with("usual: ") { "  " } else { "  expected: " };
+        page.push_str(&wrap(&safe(expected), label, "    ", WIDTH));
     }
     if let Some(help) = &problem.help {
         page.push_str(&wrap(&safe(help), "  help: ", "    ", WIDTH));

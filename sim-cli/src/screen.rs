@@ -41,9 +41,11 @@ pub(crate) fn safe(text: &str) -> String {
     text.chars().map(|c| if c.is_control() && c != '\n' { '\u{fffd}' } else { c }).collect()
 }
 
-/// Columns that a text takes.
+/// Columns that a text takes; marks of [`Ink`](crate::ink::Ink) take none.
 pub(crate) fn width(text: &str) -> usize {
-    text.width()
+    let mut pieces = text.split('\x1b');
+    let first = pieces.next().map_or(0, UnicodeWidthStr::width);
+    first + pieces.map(|piece| piece.split_once('m').map_or(0, |(_, rest)| rest.width())).sum::<usize>()
 }
 
 /// As much of the beginning of `text` as fits in `columns`; ends in `..` if something was left out.

@@ -7,6 +7,7 @@ use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
 use crate::problems;
 use crate::screen;
+use sim_core::balance;
 use sim_core::diag::Diagnostic;
 use sim_core::scenario::{self, Scenario};
 use sim_core::text::json;
@@ -77,10 +78,12 @@ impl Source {
     /// All problems of the file on one page, if there is an error among them.
     pub(crate) fn check(&self) -> Result<(Scenario, Vec<Diagnostic>), Failure> {
         let checked = scenario::read(&self.text);
-        match checked.scenario {
-            Some(scenario) => Ok((scenario, checked.problems)),
-            None => Err(self.refused(&checked.problems)),
-        }
+        let mut problems = checked.problems;
+        let Some(scenario) = checked.scenario else { return Err(self.refused(&problems)) };
+        let of_balance = balance::check(&scenario);
+        let is_refused = of_balance.has_errors();
+        problems.extend(of_balance.into_vec());
+        if is_refused { Err(self.refused(&problems)) } else { Ok((scenario, problems)) }
     }
 
     /// The failure of a file with these problems.

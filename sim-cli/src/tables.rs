@@ -56,7 +56,7 @@ impl Table {
         // Two spaces stand before every column.
         let others: usize = widths.iter().skip(1).map(|width| width + 2).sum();
         if let Some(first) = widths.first_mut() {
-            *first = (*first).min(WIDTH.saturating_sub(others + 2)).max(8);
+            *first = (*first).min(WIDTH.saturating_sub(others + 2).max(8));
         }
         let mut page = String::new();
         for line in &self.header {

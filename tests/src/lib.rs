@@ -1,3 +1,14 @@
-//! Shared pieces of the workspace's tests.
+//! What the tests of the whole program share: random lines, a watcher that knows the rules, mutated files.
+//!
+//! Nothing here is part of the program. A failing trial always says which claim broke, by how much, the seed that
+//! replays it and the smallest scenario text that still breaks it.
 
+pub mod judge;
+pub mod luck;
+pub mod mutate;
 pub mod published;
+pub mod random_blocks;
+pub mod random_line;
+pub mod shrink;
+pub mod trials;
+pub mod watch;

@@ -17,7 +17,10 @@ pub(crate) struct Args {
 pub(super) fn explain(args: &Args) -> Result<Ending, Failure> {
     let ink = Ink::of_stdout();
     let page = match &args.code {
-        None => ALL.iter().map(|e| format!("{:<19}{}\n", e.code, e.meaning)).collect(),
+        None => {
+            let line = |e: &Explanation| wrap(e.meaning, &format!("{:<19}", e.code), &" ".repeat(19), WIDTH);
+            ALL.iter().map(line).collect()
+        }
         Some(code) => {
             let code = code.trim_matches(['[', ']']);
             let explanation = ALL.iter().find(|e| e.code == code).ok_or_else(|| unknown(code))?;

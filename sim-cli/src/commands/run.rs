@@ -62,11 +62,11 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
     let source = Source::load_or_default(args.file.as_ref())?;
     let (scenario, warnings) = source.check()?;
     let plan = network::compile(&scenario);
+    interrupt::listen()?;
     let mut folder = match &args.out {
         Some(folder) => Some(Folder::open(folder, &scenario, &plan)?),
         None => None,
     };
-    interrupt::listen()?;
     let result = simulate(args, &source, &scenario, &plan, folder.as_mut())?;
     if result.replications == 0 {
         return Err(Failure::new(Ending::Interrupted, "interrupted before the first shift was finished"));

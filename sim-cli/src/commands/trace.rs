@@ -83,7 +83,7 @@ pub(super) fn trace(args: &Args) -> Result<Ending, Failure> {
     screen::written(rows.result.and(flushed))?;
     match stopped(&stop, &plan) {
         None => Ok(Ending::Done),
-        Some((ending, message)) if ending == Ending::Done => {
+        Some((Ending::Done, message)) => {
             screen::say(&format!("{message}\n"));
             Ok(Ending::Done)
         }
@@ -220,7 +220,8 @@ impl<'a> Names<'a> {
                 let inlets: Vec<String> =
                     (0..32).filter(|n| inlets >> n & 1 == 1).map(|n| format!("inlet {}", n + 1)).collect();
                 let row = Row { station: self.post(station), event: "missing", ..row };
-                rows.write(Row { detail: &inlets.join(", "), ..row });
+                let detail = if inlets.is_empty() { "none".to_owned() } else { inlets.join(", ") };
+                rows.write(Row { detail: &detail, ..row });
             }
             Happening::Note { station, note, part } if self.posts[station.ix()] => {
                 let (event, detail) = self.words(note);

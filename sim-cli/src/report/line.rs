@@ -79,8 +79,7 @@ pub(super) fn time_shares(result: &RunResult, ink: Ink) -> String {
 
 /// Flows, recirculation and passes.
 pub(super) fn flow(result: &RunResult, ink: Ink) -> String {
-    let mut table =
-        Table::new(&["station", "taken|/min", "goes on|%", "sent off for each|that goes on", "fell back|/h"]);
+    let mut table = Table::new(&["station", "taken|/min", "goes on|%", "sent off for each|that goes on"]);
     for station in &result.stations {
         let Some(path) = &station.path else { continue };
         table.row([
@@ -88,7 +87,6 @@ pub(super) fn flow(result: &RunResult, ink: Ink) -> String {
             scaled(&station.taken_per_hour, 1.0 / 60.0, 2),
             scaled(&path.accepted_share, 100.0, 2),
             scaled(&path.recirculation_ratio, 1.0, 3),
-            scaled(&station.spilled_per_hour, 1.0, 1),
         ]);
     }
     let passes = with_unit(&result.line.passes_per_delivered, "orienting passes for each part delivered");
@@ -108,7 +106,7 @@ pub(super) fn flow(result: &RunResult, ink: Ink) -> String {
 /// Points of use: passes, time in the line, escapes, longest gap.
 pub(super) fn points(result: &RunResult, ink: Ink) -> String {
     let mut table = Table::new(&[
-        "point of use",
+        "point|of use",
         "good|/min",
         "bad in|a million",
         "passes|mean",
@@ -117,8 +115,9 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
         "longest gap|mean s",
         "worst|s",
     ]);
+    let has_paths = result.line.passes_per_delivered.mean.is_some();
     for point in &result.points {
-        let p95 = match point.passes_p95 {
+        let p95 = match point.passes_p95.filter(|_| has_paths) {
             Some(255) => "255+".to_owned(),
             Some(n) => n.to_string(),
             None => NONE.to_owned(),
@@ -127,7 +126,7 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
             point.station.clone(),
             scaled(&point.good_per_minute, 1.0, 3),
             scaled(&point.bad_ppm, 1.0, 0),
-            scaled(&point.passes, 1.0, 3),
+            if has_paths { scaled(&point.passes, 1.0, 3) } else { NONE.to_owned() },
             p95,
             scaled(&point.time_in_line_s, 1.0, 1),
             scaled(&point.longest_starved_s, 1.0, 1),
@@ -139,9 +138,7 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
     }
     let mut page = heading("PARTS at the point of use", ink);
     page.push_str(&table.render(ink));
-    page.push_str(
-        "  A gap is a spell without a part to take: the mean of each shift's longest, and the worst.\n",
-    );
+    page.push_str("  A gap is a spell without a part to take; of each shift the longest one counts.\n");
     page
 }
 
@@ -275,10 +272,11 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
     format!("{}{text}", heading("ALSO", ink))
 }
 
-fn happenings(station: &StationReport) -> [(&Figure, &'static str); 6] {
+fn happenings(station: &StationReport) -> [(&Figure, &'static str); 7] {
     [
         (&station.tips_per_hour, "containers emptied an hour"),
         (&station.lost_per_hour, "parts an hour lost for want of room"),
+        (&station.spilled_per_hour, "parts an hour spilled for want of room"),
         (&station.overfilled_per_hour, "times an hour filled beyond its capacity"),
         (&station.checks_failed_per_hour, "presence checks failed an hour"),
         (&station.short_strokes_per_hour, "strokes an hour with a part missing"),

@@ -11,7 +11,7 @@ use sim_core::study::RunResult;
 use sim_core::study::result::{InputReport, Knowledge};
 
 /// Most assumed inputs that are listed by name.
-const LISTED: usize = 12;
+const LISTED: usize = 8;
 
 /// Which inputs were measured and which assumed.
 pub(super) fn inputs(result: &RunResult, ink: Ink) -> String {
@@ -87,21 +87,20 @@ pub(super) fn next(context: &Context<'_>) -> String {
     let mut rows: Vec<(String, &str)> = Vec::new();
     if source.is_built_in {
         rows.push((format!("feedproof show {name}"), "the file behind this proof"));
-        let like = if name == builtin::STARTER { String::new() } else { format!(" --like {name}") };
-        rows.push(("feedproof new my-line.json".to_owned(), "a small file of your own to start from"));
-        if !like.is_empty() {
-            rows.push((format!("feedproof new my-line.json{like}"), "or one like this"));
+        rows.push((format!("feedproof new FILE --like {name}"), "a file of your own like it"));
+        if name != builtin::STARTER {
+            rows.push(("feedproof new FILE".to_owned(), "a small one to start from"));
         }
         rows.push(("feedproof list".to_owned(), "the other lines that are built in"));
     } else if source.name != "standard input" {
         rows.push((format!("feedproof check {name}"), "what each station can carry"));
         rows.push((format!("feedproof trace {name}"), "every event of one shift"));
         rows.push((format!("feedproof run {name} --json"), "all numbers, with their errors"));
-        rows.push((format!("feedproof run {name} --out DIR"), "the same as files, shift by shift"));
+        rows.push((format!("feedproof run {name} --out DIR"), "the same as files"));
     } else {
         return String::new();
     }
-    let widest = rows.iter().map(|(command, _)| command.chars().count()).max().unwrap_or(0).min(46);
+    let widest = rows.iter().map(|(command, _)| command.chars().count()).max().unwrap_or(0);
     let mut page = heading("NEXT", context.ink);
     for (command, what) in rows {
         page.push_str(&format!("  {command:<widest$}  {what}\n"));

@@ -15,73 +15,76 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
         RateBasis::Net => format!("net of {}", safe(&rate.net_of.join(", "))),
     };
     let title = format!("RATE at {}, good parts a minute (ppm), {basis}", listed(&rate.at));
-    let mut page = wrap(&ink.bold(&title), "", "  ", WIDTH);
-    let level = stated(rate.mean_rate.level);
+    let mut page = ink.bold(wrap(&title, "", "  ", WIDTH).trim_end()) + "\n";
     let interval = match (rate.mean_rate.low, rate.mean_rate.high) {
-        (Some(low), Some(high)) if high > low => format!("{level} interval {}", from_to(low, high)),
+        (Some(low), Some(high)) if high > low => {
+            format!("{}: {}", stated(rate.mean_rate.level), from_to(low, high))
+        }
         (_, _) => String::new(),
     };
     page.push_str(&row("mean of many shifts", &with_error(&rate.mean_rate), &interval));
     page.push_str(&row("one future shift", "", &future(&rate.one_shift)));
-    page.push_str(&row("shifts simulated", "", &seen(result)));
+    page.push_str(&row("shifts simulated", "", &seen(rate)));
     if rate.basis == RateBasis::Net {
         page.push_str(&row("mean, gross", &with_error(&rate.mean_gross_rate), ""));
     }
-    page.push_str(&wrap(
-        "More shifts narrow the first interval; the second is how much shifts differ, and stays.",
-        "  ",
-        "  ",
-        WIDTH,
-    ));
-    page.push_str(&percentiles(rate));
+    if rate.max > rate.min {
+        page.push_str(&wrap(&percentiles(rate), "  ", "    ", WIDTH));
+        page.push_str(&wrap(
+            "More shifts narrow the first interval. The second is how much shifts differ: it stays.",
+            "  ",
+            "  ",
+            WIDTH,
+        ));
+        if rate.one_shift.by_rank.is_none() && rate.one_shift.normal.is_some() {
+            page.push_str("  With so few shifts the second one supposes a normal law.\n");
+        }
+    }
     page
 }
 
 fn row(name: &str, value: &str, rest: &str) -> String {
-    let line = format!("  {name:<20}  {value:<18} {rest}");
+    let line = format!("  {name:<19}  {value:<16} {rest}");
     format!("{}\n", line.trim_end())
 }
 
 fn future(one: &OneShift) -> String {
-    let level = stated(one.level);
     // The interval from ranks needs no law; the other one is for too few shifts.
-    match (&one.by_rank, &one.normal) {
-        (Some(interval), _) => format!("{level} interval {}", from_to(interval.low, interval.high)),
-        (None, Some(interval)) => {
-            format!("{level} interval {} (if nearly normal)", from_to(interval.low, interval.high))
-        }
-        (None, None) => "too few shifts to say".to_owned(),
+    match one.by_rank.or(one.normal) {
+        Some(interval) if interval.high <= interval.low => number(interval.low, None),
+        Some(interval) => format!("{}: {}", stated(one.level), from_to(interval.low, interval.high)),
+        None => "too few shifts to say".to_owned(),
     }
 }
 
-fn seen(result: &RunResult) -> String {
-    let rate = &result.rate;
+/// Half-width that stands for the spread of single shifts.
+fn coarse(rate: &RateReport) -> Option<f64> {
+    rate.standard_deviation.map(|sd| 0.3 * sd)
+}
+
+fn seen(rate: &RateReport) -> String {
     match (rate.min, rate.max) {
         (Some(low), Some(high)) if high > low => {
-            let spread = rate
-                .standard_deviation
-                .map_or(String::new(), |sd| format!(", standard deviation {}", number(sd, Some(0.3 * sd))));
-            format!("{}{spread}", from_to(low, high))
+            let half = coarse(rate);
+            format!("all: from {} to {}", number(low, half), number(high, half))
         }
-        (Some(low), Some(_)) => format!("all at {}", number(low, None)),
+        (Some(low), Some(_)) => format!("all: {}", number(low, None)),
         (_, _) => String::new(),
     }
 }
 
 fn percentiles(rate: &RateReport) -> String {
+    let half = coarse(rate);
     let shown: Vec<String> = rate
         .percentiles
         .iter()
-        .map(|one| {
-            let half =
-                one.low.zip(one.high).map(|(low, high)| 0.5 * (high - low)).or(rate.mean_rate.half_width());
-            format!("{} in {} of shifts", number(one.point, half), stated(one.share))
-        })
+        .map(|one| format!("{} of shifts below {}", stated(one.share), number(one.point, half)))
         .collect();
-    if shown.is_empty() || rate.max <= rate.min {
-        return String::new();
-    }
-    wrap(&format!("Not more than: {}.", shown.join("; ")), "  ", "    ", WIDTH)
+    let spread = rate.standard_deviation.map(|sd| format!("; standard deviation {}", number(sd, half)));
+    // The words are said once.
+    let list =
+        shown.join(", ").replace(" of shifts below", " below").replacen(" below", " of shifts below", 1);
+    format!("{list}{}", spread.unwrap_or_default())
 }
 
 /// The chance that a shift makes the rate, and the rate that a shift makes with the demanded chance.

@@ -64,12 +64,9 @@ impl<O: Observer> Floor<O> {
                 let mut level = 0;
                 let mut next: Option<Nanos> = None;
                 for place in &sensor.places {
-                    let place = &self.places[place.ix()];
-                    // Entries come to the end in order, so the waiting ones are the first.
-                    let here = (0..place.len()).take_while(|&n| place.due(n).is_some_and(|d| d <= self.now));
-                    let here = here.count() as u32;
+                    let (here, due) = self.places[place.ix()].at_end(self.now);
                     level += here;
-                    if let Some(due) = place.due(here) {
+                    if let Some(due) = due {
                         next = Some(next.map_or(due, |n: Nanos| n.min(due)));
                     }
                 }
@@ -175,8 +172,12 @@ impl<O: Observer> Floor<O> {
     /// A break begins for a station or an attendant: the work in progress is finished first, except on
     /// transporters that stop.
     pub fn begin_break(&mut self, me: StationId) {
-        let post = &self.posts[me.ix()];
-        if !post.no_breaks {
+        let post = &mut self.posts[me.ix()];
+        if post.no_breaks {
+            return;
+        }
+        post.n_breaks += 1;
+        if post.n_breaks == 1 {
             let freezes = post.freezes;
             self.bar(me, OFF, freezes);
         }
@@ -184,7 +185,12 @@ impl<O: Observer> Floor<O> {
 
     /// A break ends for a station or an attendant.
     pub fn end_break(&mut self, me: StationId) {
-        if !self.posts[me.ix()].no_breaks {
+        let post = &mut self.posts[me.ix()];
+        if post.no_breaks {
+            return;
+        }
+        post.n_breaks -= 1;
+        if post.n_breaks == 0 {
             self.unbar(me, OFF);
         }
     }

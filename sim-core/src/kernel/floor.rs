@@ -177,6 +177,8 @@ pub struct Post {
     pub(super) current: Option<u16>,
     pub(super) queued: Vec<u16>,
     pub(super) n_holds: u16,
+    /// Breaks that concern it now: breaks of several plans may overlap.
+    pub(super) n_breaks: u16,
     pub(super) frozen: Vec<(TimerId, Nanos)>,
     pub(super) frozen_since: Option<Nanos>,
 }
@@ -197,8 +199,9 @@ pub struct Floor<O> {
     pub looks: RankSet,
     /// Messages to stations.
     pub messages: Vec<(StationId, Message)>,
-    /// Stations that became blocked since the last fixed point.
+    /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are blocked.
     pub newly_blocked: Vec<StationId>,
+    n_blocked: u32,
     pub(super) kinds: Vec<KindNow>,
     pub(super) troubles: Vec<Trouble>,
     pub(super) pools: Vec<Pool>,
@@ -250,6 +253,7 @@ impl<O: Observer> Floor<O> {
             looks: RankSet::new(n),
             messages: Vec::with_capacity(16),
             newly_blocked: Vec::with_capacity(16),
+            n_blocked: 0,
             posts: outfit.posts,
             kinds: outfit.kinds,
             troubles: outfit.troubles,
@@ -319,7 +323,10 @@ impl<O: Observer> Floor<O> {
     #[inline(never)]
     fn change_state(&mut self, me: StationId, new: State) {
         self.enter_state(me, new);
-        if new == State::Blocked {
+        // Who starves can complete a knot only where somebody is blocked.
+        let waits =
+            matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0);
+        if waits {
             self.newly_blocked.push(me);
         }
     }
@@ -330,6 +337,8 @@ impl<O: Observer> Floor<O> {
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
+        self.n_blocked += u32::from(new == State::Blocked);
+        self.n_blocked -= u32::from(old == State::Blocked);
         self.observer.state(self.now, me, old, new);
         if clocked {
             self.move_clocks(me, new);
@@ -599,7 +608,10 @@ impl<O: Observer> Floor<O> {
     fn is_my_turn(&mut self, me: StationId, place: PlaceId) -> bool {
         self.register_idle(me, place);
         let more = &self.places[place.ix()].more;
-        let able = |&&taker: &&StationId| taker == me || self.may_start(taker);
+        let able = |&&taker: &&StationId| {
+            // Who has found a part elsewhere is idle no more, whatever this place's list says.
+            taker == me || (self.may_start(taker) && self.state(taker) == State::Starved)
+        };
         let preferred = match more.spread {
             Spread::Listed => return true,
             Spread::LongestIdle => more.idle.iter().find(able).copied(),

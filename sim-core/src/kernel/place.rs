@@ -404,6 +404,20 @@ impl Place {
         (index < self.len && self.flags & (FROZEN | BIN) == 0).then(|| self.slot(index).due + self.offset)
     }
 
+    /// Number of parts at the end, and when the next one comes there without any move. What stands still stays
+    /// where it is; all parts of a bin are at its end.
+    pub fn at_end(&self, now: Nanos) -> (u32, Option<Nanos>) {
+        if self.flags & BIN != 0 {
+            return (self.len, None);
+        }
+        let belt_now = self.belt_time(now);
+        // Entries come to the end in order, so the waiting ones are the first.
+        let here = (0..self.len).take_while(|&n| self.slot(n).due <= belt_now).count() as u32;
+        let stands = self.flags & FROZEN != 0 || (self.flags & STOPPING != 0 && here > 0);
+        let next = (here < self.len && !stands).then(|| self.slot(here).due + self.offset);
+        (here, next)
+    }
+
     /// The head of a FIFO.
     #[inline]
     pub fn head(&self) -> Option<&Part> {
@@ -598,6 +612,22 @@ mod tests {
         assert_eq!(place.entry_clear_in(130), None, "the belt has stood since 100");
         place.pop(130);
         assert_eq!(place.entry_clear_in(130), Some(15));
+    }
+
+    #[test]
+    fn the_queue_at_the_end_is_seen_while_the_place_stands() {
+        let mut place = Place::fifo(UNLIMITED, 100);
+        place.push(part(0), 0);
+        place.push(part(1), 50);
+        place.freeze(120);
+        assert_eq!(place.at_end(400), (1, None), "one had come to the end before it stood");
+        place.thaw(400);
+        assert_eq!(place.at_end(400), (1, Some(430)));
+        let mut belt = Place::fifo(UNLIMITED, 100).stopping();
+        belt.push(part(0), 0);
+        belt.push(part(1), 50);
+        assert_eq!(belt.at_end(99), (0, Some(100)));
+        assert_eq!(belt.at_end(170), (1, None), "the belt stands with the second part under way");
     }
 
     #[test]

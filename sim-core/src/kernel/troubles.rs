@@ -334,10 +334,11 @@ impl<O: Observer> Floor<O> {
     /// A trouble strikes its station.
     fn strike(&mut self, ix: u16) {
         let me = self.troubles[usize::from(ix)].station;
-        if let Some(current) = self.posts[me.ix()].current {
-            // A stroke with several parts may strike the same trouble again: its phase goes on meanwhile.
-            if current != ix {
-                self.troubles[usize::from(ix)].phase = Phase::Queued;
+        if self.posts[me.ix()].current.is_some() {
+            // It may be the very trouble that is being cleared: several parts come at once. Then its phase stays.
+            let phase = &mut self.troubles[usize::from(ix)].phase;
+            if *phase == Phase::Off {
+                *phase = Phase::Queued;
             }
             self.posts[me.ix()].queued.push(ix);
             return;

@@ -53,7 +53,9 @@ mod tests {
         };
         let mut minutes = PerMinute::new(&setup, 2 * MINUTE + 1);
         let good = Part::new(0, 0, 1, 0);
-        let mut note = |now, station, part| minutes.note(now, StationId(station), Note::Exit(0), Some(part));
+        let mut note = |now, station, part: &Part| {
+            minutes.note(now, StationId(station), Note::Exit(0), Some(part));
+        };
         note(1, 1, &good);
         note(MINUTE, 1, &good);
         note(MINUTE + 1, 1, &good);

@@ -243,6 +243,11 @@ impl Tally {
         }
     }
 
+    /// Time of the last change of state of a station (or of the last opening or closing of the window), ns.
+    pub fn since(&self, station: StationId) -> Nanos {
+        self.accounts[station.ix()].since
+    }
+
     /// Inlets of a machine in `missing`.
     pub fn missing_of(&self, machine: StationId) -> &[Nanos] {
         let first = self.inlet_of[machine.ix()];
@@ -266,9 +271,11 @@ impl Tally {
 
     #[cold]
     fn charge_missing(&mut self, now: Nanos, ix: usize) {
-        let (since, lacking) = self.accounts[ix].lacking;
-        self.accounts[ix].lacking.0 = now;
-        if self.inlet_of[ix] == NO_INLET || lacking == 0 {
+        let account = &mut self.accounts[ix];
+        let (since, lacking) = account.lacking;
+        account.lacking.0 = now;
+        // A machine that stands, is off or held may lack parts too, but that time is not starved time.
+        if !account.tells_inlets || lacking == 0 || account.state != State::Starved {
             return;
         }
         let first = usize::from(self.inlet_of[ix]);
@@ -305,6 +312,9 @@ impl Observer for Tally {
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         let ix = station.ix();
         self.charge(now, ix, old);
+        if self.accounts[ix].tells_inlets {
+            self.charge_missing(now, ix);
+        }
         let account = &mut self.accounts[ix];
         account.state = new;
         if account.is_picked {

@@ -59,7 +59,7 @@ impl Layout {
         let first = layout.add_units(scenario);
         layout.wire(scenario, &first);
         layout.sort_inlets(scenario);
-        layout.rank_units();
+        layout.rank_units(scenario);
         layout
     }
 
@@ -209,10 +209,16 @@ impl Layout {
     }
 
     /// Ranks from the point of use upstream: the order in which a depth-first walk along the flow finishes
-    /// its stations. Edges that close a loop are ignored by the walk; parallel stations stay in file order.
-    fn rank_units(&mut self) {
+    /// its stations. What recirculation belts bring back is left out, other edges that close a loop are ignored
+    /// by the walk; parallel stations stay in file order.
+    fn rank_units(&mut self, scenario: &Scenario) {
         let n = self.units.len();
-        let next: Vec<Vec<usize>> = (0..n).map(|unit| self.next_units(unit)).collect();
+        let returns = |unit: usize| {
+            let entry = self.units[unit].entry;
+            entry.is_some_and(|entry| scenario.stations[entry].blueprint.recirculates())
+        };
+        let forward = |unit| if returns(unit) { Vec::new() } else { self.next_units(unit) };
+        let next: Vec<Vec<usize>> = (0..n).map(forward).collect();
         let mut is_fed = vec![false; n];
         next.iter().flatten().for_each(|&unit| is_fed[unit] = true);
         let sources = (0..n).filter(|&unit| !is_fed[unit]);

@@ -1,7 +1,7 @@
 //! Gridlock: a knot of stations that wait for each other and that no pending timer can open.
 //!
-//! Looked for when a station newly blocks. A blocked station waits for whoever takes from the places it
-//! can't give to; a starved one for whoever feeds the places it finds empty; a held one for whoever takes
+//! Looked for when a station begins to wait: when it blocks, is held, or starves while others are blocked. A blocked station waits for whoever takes from the places it
+//! can't give to; a starved one for whoever feeds the places that it finds empty or with too little; a held one for whoever takes
 //! from the places its sensors watch. If everything that can be reached along these lines waits as well,
 //! and no part is on its way to an end that somebody waits at, nothing can ever move again (the knot of the
 //! OR model of deadlocks; Holt 1972).
@@ -16,8 +16,7 @@ impl<O: Observer> Replica<'_, O> {
         let mut n = 0;
         while let Some(&station) = self.floor.newly_blocked.get(n) {
             n += 1;
-            if self.floor.state(station) == State::Blocked
-                && !self.sees_work(station)
+            if self.may_be_knotted(station)
                 && let Some(stations) = self.knot_from(station)
             {
                 self.floor.newly_blocked.clear();
@@ -27,6 +26,42 @@ impl<O: Observer> Replica<'_, O> {
         }
         self.floor.newly_blocked.clear();
         false
+    }
+
+    /// The stations of a knot that stands now, if any. Whether a knot has formed is only looked for when a station
+    /// newly blocks; one that is complete only when a part has come to the end of its belt stands unseen until then.
+    #[cold]
+    pub fn standing_knot(&self) -> Option<Vec<StationId>> {
+        let stations = (0..self.stations.len()).map(|ix| StationId(ix as u16));
+        stations.filter(|&s| self.floor.state(s) == State::Blocked).find_map(|s| self.knot_from(s))
+    }
+
+    /// What can be seen at a glance: whether a station that began to wait may be part of a knot.
+    fn may_be_knotted(&self, me: StationId) -> bool {
+        match self.floor.state(me) {
+            State::Blocked => !self.sees_work(me),
+            State::Starved => {
+                me.ix() < self.stations.len() && !self.has_own_clock(me) && !self.sees_feeder(me)
+            }
+            State::Held => true,
+            State::JamAutomatic
+            | State::JamWaiting
+            | State::JamClearing
+            | State::DownWaiting
+            | State::DownRepair
+            | State::Changeover
+            | State::Off
+            | State::Working
+            | State::Checking => false,
+        }
+    }
+
+    /// Whether somebody who feeds `me` is at work.
+    fn sees_feeder(&self, me: StationId) -> bool {
+        let links = &self.plan.links;
+        let inlets = links.inlets[me.ix()].iter();
+        let mut feeders = inlets.flat_map(|place| &links.feeders[place.ix()]);
+        feeders.any(|feeder| self.floor.state(*feeder) == State::Working)
     }
 
     /// Whether somebody who takes from where `me` stands is at work, which is so nearly always: then there is
@@ -67,10 +102,13 @@ impl<O: Observer> Replica<'_, O> {
     /// Whom a station waits for; `None` if it is alive: a timer of its own can still change something.
     fn waits_for(&self, me: StationId) -> Option<Vec<StationId>> {
         let links = &self.plan.links;
-        if let Some(body) = links.bodies[me.ix()] {
+        let state = self.floor.state(me);
+        if let Some(body) = links.bodies[me.ix()]
+            && matches!(state, State::Blocked | State::Working | State::Starved)
+        {
             return self.carrier_waits_for(body);
         }
-        match self.floor.state(me) {
+        match state {
             State::Blocked => {
                 if self.has_own_clock(me) {
                     return None;
@@ -83,22 +121,16 @@ impl<O: Observer> Replica<'_, O> {
                         others.extend(self.takers_of(*place)?);
                     }
                 }
+                if self.stations[me.ix()].takes_while_blocked(&self.floor) {
+                    others.extend(self.feeders_of(me)?);
+                }
                 (!others.is_empty()).then_some(others)
             }
             State::Starved => {
                 if self.has_own_clock(me) {
                     return None;
                 }
-                let mut others = Vec::new();
-                for place in &links.inlets[me.ix()] {
-                    let content = self.floor.place(*place);
-                    if content.head_due().is_some_and(|due| due > self.floor.now) {
-                        return None;
-                    }
-                    if content.is_empty() {
-                        others.extend_from_slice(&links.feeders[place.ix()]);
-                    }
-                }
+                let others = self.feeders_of(me)?;
                 (!others.is_empty()).then_some(others)
             }
             State::Held => {
@@ -123,6 +155,27 @@ impl<O: Observer> Replica<'_, O> {
             | State::Working
             | State::Checking => None,
         }
+    }
+
+    /// Who can bring something to the inlets of a station; `None` if something is on its way or can be taken.
+    fn feeders_of(&self, me: StationId) -> Option<Vec<StationId>> {
+        let links = &self.plan.links;
+        let mut others = Vec::new();
+        for place in &links.inlets[me.ix()] {
+            let content = self.floor.place(*place);
+            match content.head_due() {
+                Some(due) if due > self.floor.now || content.counts().is_some() => return None,
+                // What stands still waits for the transporter on which it stands.
+                None if !content.is_empty() => {
+                    others.extend(
+                        (0..links.bodies.len()).filter(|ix| links.bodies[*ix] == Some(*place)).map(station),
+                    );
+                }
+                // Nothing is there, or too little for one stroke.
+                Some(_) | None => others.extend_from_slice(&links.feeders[place.ix()]),
+            }
+        }
+        Some(others)
     }
 
     /// Whether one of the station's own timers is pending.
@@ -157,4 +210,8 @@ impl<O: Observer> Replica<'_, O> {
         let takers = self.takers_of(body)?;
         (!takers.is_empty()).then_some(takers)
     }
+}
+
+fn station(ix: usize) -> StationId {
+    StationId(ix as u16)
 }

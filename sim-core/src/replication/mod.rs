@@ -182,6 +182,10 @@ impl<'a, O: Observer> Replica<'a, O> {
             }
             self.look_around();
             rounds += 1;
+            if rounds > ROUNDS_MAX {
+                self.stop = Some(self.instant_loop());
+                return true;
+            }
         }
         !self.floor.newly_blocked.is_empty() && self.find_knot()
     }
@@ -200,13 +204,24 @@ impl<'a, O: Observer> Replica<'a, O> {
     fn instant_loop(&mut self) -> Stop {
         let mut stations = Vec::new();
         for _ in 0..256 {
-            let Some(rank) = self.floor.dirty.pop() else { break };
+            let Some(rank) = self.floor.dirty.pop() else {
+                // A sensor that switches itself goes round without any station.
+                let Some(watcher) = self.floor.looks.pop() else { break };
+                self.floor.looks.insert(watcher);
+                if !stations.contains(&StationId(watcher)) {
+                    stations.push(StationId(watcher));
+                }
+                self.look_around();
+                continue;
+            };
             let ix = usize::from(rank);
             if ix < self.stations.len() {
                 if !stations.contains(&StationId(rank)) {
                     stations.push(StationId(rank));
                 }
-                self.stations[ix].settle(&mut self.floor);
+                if !self.floor.stands(StationId(rank)) {
+                    self.stations[ix].settle(&mut self.floor);
+                }
             }
         }
         Stop::InstantLoop { at: self.floor.now, stations }
@@ -223,8 +238,14 @@ impl<'a, O: Observer> Replica<'a, O> {
         self.floor.messages.clear();
     }
 
+    /// Lets each watcher look once: who has to look again does so after the next fixed point.
     fn look_around(&mut self) {
+        let mut next = 0;
         while let Some(watcher) = self.floor.looks.pop() {
+            if watcher < next {
+                return self.floor.looks.insert(watcher);
+            }
+            next = watcher + 1;
             if watcher >= self.plan.first_sensor {
                 self.floor.look(watcher - self.plan.first_sensor);
             } else if let Some(station) = self.stations.get_mut(usize::from(watcher)) {

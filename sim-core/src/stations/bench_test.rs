@@ -99,17 +99,7 @@ pub(super) fn traffic(parts: &str, stations: &str, name: &str) -> (Routes, Vec<f
     let checked = scenario::read(&text(parts, stations, ""));
     let Some(scenario) = checked.scenario else { panic!("a test's line is sound: {:#?}", checked.problems) };
     let classes = classes_of(&scenario.kinds);
-    let n = class_names(&scenario.kinds).len();
-    let mut site = TrafficSite {
-        kinds: &scenario.kinds,
-        classes: &classes,
-        routes: (0..n).map(|class| vec![(0, class, 1.0)]).collect(),
-        seconds: vec![0.0; n],
-        places: 1.0,
-        source: None,
-        split: Split::ByClass,
-        per_product: Vec::new(),
-    };
+    let mut site = TrafficSite::new(&scenario.kinds, &classes);
     let entry = scenario.stations.iter().find(|entry| entry.id.value == name);
     entry.unwrap_or_else(|| panic!("there is a station {name}")).blueprint.traffic(&mut site);
     (site.routes, site.seconds)

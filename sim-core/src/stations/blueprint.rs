@@ -70,6 +70,11 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
+    /// Whether it brings parts back to an earlier point of the line: such edges are left out of the ranks.
+    fn recirculates(&self) -> bool {
+        false
+    }
+
     /// Whether somebody has to take from it: it gives nothing by itself (bins).
     fn needs_a_taker(&self) -> bool {
         false

@@ -96,7 +96,7 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
     station!("belt", track::read_belt, "Belt: driven; accumulating or stopping"),
     station!(
         "recirculation belt",
-        track::read_belt,
+        track::read_recirculation_belt,
         "Belt that brings rejected parts back to an earlier point of the line"
     ),
     station!(

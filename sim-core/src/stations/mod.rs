@@ -185,6 +185,25 @@ impl Station {
         }
     }
 
+    /// Whether the station, though blocked, can take another part (it has several places).
+    pub fn takes_while_blocked<O: Observer>(&self, floor: &Floor<O>) -> bool {
+        match self {
+            Station::Work(s) => s.takes_while_blocked(floor),
+            Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::Escapement(_)
+            | Station::Machine(_)
+            | Station::Meter(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_) => false,
+        }
+    }
+
     /// Parts inside the station itself, for the count of parts.
     pub fn content(&self) -> usize {
         match self {

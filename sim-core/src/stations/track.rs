@@ -22,7 +22,7 @@ const TRAVEL_MAX_S: f64 = 86_400.0;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Sort {
     Track { live: bool },
-    Belt { stops: bool },
+    Belt { stops: bool, returns: bool },
 }
 
 /// A track or belt as the file states it.
@@ -49,15 +49,24 @@ pub fn read_track(object: &mut Object<'_>) -> TrackSpec {
     read_common(object, Sort::Track { live }, false)
 }
 
-/// Reads a belt or a recirculation belt.
+/// Reads a belt.
 pub fn read_belt(object: &mut Object<'_>) -> TrackSpec {
+    read_driven(object, false)
+}
+
+/// Reads a recirculation belt.
+pub fn read_recirculation_belt(object: &mut Object<'_>) -> TrackSpec {
+    read_driven(object, true)
+}
+
+fn read_driven(object: &mut Object<'_>, returns: bool) -> TrackSpec {
     const SORTS: &[(&str, bool, &str)] = &[
         ("accumulating", false, "the belt runs on, parts close up at its end"),
         ("stopping", true, "the belt stands while the part at its end can't leave"),
     ];
     let stops =
         object.optional("end", one_of(SORTS), "accumulating", "What happens while the end is not free");
-    read_common(object, Sort::Belt { stops }, true)
+    read_common(object, Sort::Belt { stops, returns }, true)
 }
 
 fn read_common(object: &mut Object<'_>, sort: Sort, may_be_unlimited: bool) -> TrackSpec {
@@ -178,7 +187,11 @@ impl Blueprint for TrackSpec {
     fn body(&self, kinds: &[Kind], _name: &str) -> Option<Place> {
         let place = Place::fifo(self.capacity(kinds).unwrap_or(1), nanos(self.travel_s));
         let place = place.spaced(nanos(self.spacing_s()));
-        Some(if self.sort == (Sort::Belt { stops: true }) { place.stopping() } else { place })
+        Some(if matches!(self.sort, Sort::Belt { stops: true, .. }) { place.stopping() } else { place })
+    }
+
+    fn recirculates(&self) -> bool {
+        matches!(self.sort, Sort::Belt { returns: true, .. })
     }
 
     fn starts_full(&self) -> bool {
@@ -213,7 +226,7 @@ impl Blueprint for TrackSpec {
 
     fn build(&self, site: &mut Site<'_>) -> Station {
         let Some(body) = site.body else { panic!("a track is built around its body") };
-        let stops = self.sort == (Sort::Belt { stops: true });
+        let stops = matches!(self.sort, Sort::Belt { stops: true, .. });
         let alarm = (stops || self.spacing_m.is_some()).then(|| site.alarm());
         Station::Carrier(Carrier::new(site.me, alarm, body))
     }

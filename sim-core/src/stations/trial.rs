@@ -87,16 +87,7 @@ impl Trial {
             kinds.iter().map(|kind| (kind.conditions.len(), kind.attitudes.len())).collect();
         let classes = Classes::new(&sizes);
         let entry = self.scenario.stations.iter().find(|entry| entry.id.value == name);
-        let mut site = TrafficSite {
-            kinds,
-            classes: &classes,
-            routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
-            seconds: vec![0.0; classes.len()],
-            places: 1.0,
-            source: None,
-            split: Split::ByClass,
-            per_product: Vec::new(),
-        };
+        let mut site = TrafficSite::new(kinds, &classes);
         entry.expect("there is such a station").blueprint.traffic(&mut site);
         (site.seconds, site.source.map(|source| source.most_per_s))
     }

@@ -263,6 +263,11 @@ impl Work {
         }
     }
 
+    /// Whether a part of it is blocked while another place is free.
+    pub(super) fn takes_while_blocked<O: Observer>(&self, floor: &Floor<O>) -> bool {
+        self.places > 1 && self.standing(floor) + self.busy.len() < self.places as usize
+    }
+
     /// Finished parts that have not been taken away.
     fn standing<O: Observer>(&self, floor: &Floor<O>) -> usize {
         let in_hand = match self.exit {

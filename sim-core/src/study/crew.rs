@@ -97,7 +97,6 @@ impl Crew for Hands {
                 work(&mut first[0], sheet);
             }
         });
-        let done = pile.lock().unwrap_or_else(std::sync::PoisonError::into_inner).1;
-        done
+        pile.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner).1
     }
 }

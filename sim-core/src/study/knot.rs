@@ -42,11 +42,22 @@ fn blocking_places<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId) ->
         return Vec::new();
     }
     let stands = plan.links.exits[me.ix()].iter().filter_map(|exit| match *exit {
-        Exit::Leave => None,
+        Exit::Leave | Exit::Hand(_) => None,
         Exit::Store(place) => floor.place(place).waiting().contains(&me).then_some(place),
-        Exit::Hand(place) => (!floor.place(place).is_empty()).then_some(place),
     });
     stands.collect()
+}
+
+/// Who should take the part in the hand of a station.
+fn awaited<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId) -> Option<String> {
+    plan.links.exits[me.ix()].iter().find_map(|exit| match *exit {
+        Exit::Leave | Exit::Store(_) => None,
+        Exit::Hand(place) => {
+            let takers = floor.place(place).takers().iter();
+            let names: Vec<String> = takers.map(|taker| name_of(plan, *taker)).collect();
+            (!floor.place(place).is_empty()).then(|| names.join(" or "))
+        }
+    })
 }
 
 fn wants<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId, blocking: &[PlaceId]) -> String {
@@ -65,14 +76,14 @@ fn wants<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId, blocking: &[
         let rooms: Vec<String> = blocking.iter().map(|&place| fullness(plan, floor, place)).collect();
         return format!("room in {}", rooms.join(", "));
     }
+    if let Some(takers) = awaited(plan, floor, me) {
+        return format!("{takers} to take its part");
+    }
     let empty = plan.links.inlets[me.ix()].iter().filter(|place| floor.place(**place).is_empty());
     format!("parts from {}", empty.map(name).collect::<Vec<_>>().join(", "))
 }
 
-fn fullness<O>(plan: &Plan, floor: &Floor<O>, place: PlaceId) -> String
-where
-    O: Observer,
-{
+fn fullness<O: Observer>(plan: &Plan, floor: &Floor<O>, place: PlaceId) -> String {
     let (name, content) = (&plan.names.places[place.ix()], floor.place(place));
     match content.capacity() {
         UNLIMITED => format!("{name} ({} parts)", content.len()),
@@ -85,11 +96,10 @@ fn way_out<O: Observer>(plan: &Plan, floor: &Floor<O>, full: &[PlaceId]) -> Stri
     let stores = full.iter().filter(|place| floor.place(**place).capacity() != UNLIMITED);
     let largest = stores.max_by_key(|place| (floor.place(**place).capacity(), std::cmp::Reverse(place.0)));
     match largest {
-        Some(&place) if floor.place(place).capacity() > 1 => format!(
-            "parts taken out of {} by hand; that it fills no more: an exit for surplus parts, or a lower feed",
+        Some(&place) => format!(
+            "parts taken out of {} by hand; it fills no more with an exit for surplus parts, or a lower feed",
             fullness(plan, floor, place)
         ),
-        Some(&place) => format!("the part taken out of {} by hand", plan.names.places[place.ix()]),
-        None => "the parts that the first of them waits for".to_owned(),
+        None => "what the first of them waits for".to_owned(),
     }
 }

@@ -154,9 +154,14 @@ pub(super) fn entry_of(plan: &Plan, post: usize) -> Option<usize> {
     plan.names.entries.get(post).copied().flatten()
 }
 
-/// Whether a station only carries: parts go through its place, and it counts none itself.
+/// Whether a station counts no single parts: they go through its place, or come by the container.
 pub(super) fn only_carries(plan: &Plan, post: usize) -> bool {
-    matches!(plan.stations[post], Station::Carrier(_))
+    matches!(plan.stations[post], Station::Carrier(_) | Station::Dumper(_))
+}
+
+/// Number of a station among its equals, from its name: `path 2`.
+fn number_of(plan: &Plan, post: usize) -> u32 {
+    plan.names.posts[post].rsplit(' ').next().and_then(|number| number.parse().ok()).unwrap_or(0)
 }
 
 /// Number of exits of a station that are told apart.
@@ -165,12 +170,18 @@ pub(super) fn n_exits(scenario: &Scenario, plan: &Plan, post: usize) -> usize {
     if only_carries(plan, post) { 0 } else { exits.min(EXITS) }
 }
 
+/// Whether a station sorts out: it has a way on, and other exits for what does not go on.
+pub(super) fn sorts_out(scenario: &Scenario, plan: &Plan, post: usize) -> bool {
+    let exits = entry_of(plan, post).map(|entry| scenario.stations[entry].blueprint.exits());
+    n_exits(scenario, plan, post) > 1 && exits.is_some_and(|exits| exits[0].key != exits[1].key)
+}
+
 impl Outputs {
     /// The outputs of a plan.
     pub(super) fn new(scenario: &Scenario, plan: &Plan) -> Self {
         let mut stations: Vec<usize> =
             (0..plan.stations.len()).filter(|&post| entry_of(plan, post).is_some()).collect();
-        stations.sort_by_key(|&post| (entry_of(plan, post), post));
+        stations.sort_by_key(|&post| (entry_of(plan, post), number_of(plan, post)));
         let is_path = |post: &usize| {
             entry_of(plan, *post).is_some_and(|entry| scenario.stations[entry].word.contains("path"))
         };
@@ -218,7 +229,7 @@ impl Outputs {
             keys.extend(counts.map(|count| Key::PerHour(post, *count)));
             let n = n_exits(scenario, plan, post);
             keys.extend((0..n).map(|exit| Key::Exit(post, exit)));
-            if n > 1 {
+            if sorts_out(scenario, plan, post) {
                 keys.extend([Key::Accepted(post), Key::Recirculation(post)]);
             }
             if !carries {
@@ -276,7 +287,11 @@ impl Outputs {
                 let passes: u64 = self.paths.iter().map(|&path| tally.counts[path].took).sum();
                 ratio(passes, tally.points.iter().map(|point| point.good + point.bad).sum())
             }
-            Key::LineCreated => per_hour(all(Count::Created)),
+            // Parts that come by the container are not counted one by one.
+            Key::LineCreated => match all(Count::Created) {
+                0 => f64::NAN,
+                n => per_hour(n),
+            },
             Key::LineStops => per_hour(all(Count::Stops)),
             Key::PointGood(n) => tally.points[n].good as f64 * 6e10 / window,
             Key::PointBadPpm(n) => bad_ppm(&tally.points[n..=n]),

@@ -85,7 +85,7 @@ pub fn rows() -> Vec<Row> {
         Row::simulated("U-04", 0.003, stepwise((0.02, 0.2), alike, 10, rate)),
         Row::simulated("U-05", 0.003, stepwise((0.005, 0.05), (0.02, 0.1), 20, rate)),
         Row::simulated("U-06", 0.003, stepwise((0.02, 0.1), (0.005, 0.05), 20, rate)),
-        Row::simulated("U-07", 0.01, stepwise(alike, alike, 10, store_level)),
+        Row::simulated("U-07", 0.015, stepwise(alike, alike, 10, store_level)),
         Row::simulated("U-08", 0.01, stepwise((0.005, 0.05), (0.02, 0.1), 20, store_level)),
     ];
     rows.extend(continuous());
@@ -108,7 +108,7 @@ fn continuous() -> Vec<Row> {
     let (even, same) = ((1.0, 0.01, 0.1), (1.0, 0.05, 0.25));
     let uneven = [(1.0, 0.05, 0.5), (1.0 / 1.2, 0.02, 0.1)];
     vec![
-        Row::simulated("U-09", 0.005, working),
+        Row::simulated("U-09", 0.006, working),
         Row::simulated("U-10", 0.005, Trial::new(wall, 30.0, 40_000.0, 100, stands)),
         Row::simulated(
             "U-11",
@@ -137,7 +137,7 @@ fn continuous() -> Vec<Row> {
             Trial::new(random(&[same; 3], &[2, 2], None), 100.0, 40_000.0, 100, |e| e.rate("S3")),
         ),
         // The shares of a station jammed follow from its rate and its own clock.
-        Row::simulated("U-14", 0.01, {
+        Row::simulated("U-14", 0.02, {
             let line = random(&[same; 3], &[2, 2], Some(3));
             Trial::new(line, 100.0, 40_000.0, 100, |e| e.share("S2", &JAMMED))
         })

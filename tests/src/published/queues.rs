@@ -57,9 +57,9 @@ fn one_server() -> Vec<Row> {
     let dm1 = || queue(json!("1.25 s"), exponential(1.0), 1);
     let short = memory_s(0.8, 0.0, 1.0, 1.0);
     vec![
-        Row::simulated("Q-01", 0.012, Trial::new(mm1(), memory, window, 100, |e| e.level("T") + e.on("S"))),
-        Row::simulated("Q-02", 0.015, Trial::new(mm1(), memory, window, 100, |e| e.level("T"))),
-        Row::simulated("Q-03", 0.015, Trial::new(mm1(), memory, window, 100, |e| e.stay_s("T"))),
+        Row::simulated("Q-01", 0.015, Trial::new(mm1(), memory, window, 100, |e| e.level("T") + e.on("S"))),
+        Row::simulated("Q-02", 0.02, Trial::new(mm1(), memory, window, 100, |e| e.level("T"))),
+        Row::simulated("Q-03", 0.02, Trial::new(mm1(), memory, window, 100, |e| e.stay_s("T"))),
         Row::simulated("Q-07", 0.015, {
             let line = queue(exponential(1.25), json!("1 s"), 1);
             Trial::new(line, memory, window, 100, |e| e.stay_s("T"))
@@ -89,7 +89,7 @@ fn several_servers() -> Vec<Row> {
     let mm3 = queue(exponential(1.0 / 2.4), exponential(1.0), 3);
     let memory = memory_s(0.8, 1.0, 1.0, 0.5) + 1.0;
     vec![
-        Row::simulated("Q-04", 0.015, Trial::new(mm2(), memory, 50_000.0, 100, |e| e.level("T"))),
+        Row::simulated("Q-04", 0.02, Trial::new(mm2(), memory, 50_000.0, 100, |e| e.level("T"))),
         Row::simulated(
             "Q-05",
             0.005,
@@ -107,10 +107,10 @@ fn with_losses() -> Vec<Row> {
     let erlang = loss(exponential(1.0 / 7.0), exponential(1.0), 0, 10);
     // Content within 0..K: it is forgotten in at most K^2 services.
     vec![
-        Row::simulated("Q-12", 0.005, Trial::new(five(), 25.0, 30_000.0, 100, lost)),
-        Row::simulated("Q-13", 0.005, Trial::new(five(), 25.0, 30_000.0, 100, |e| e.level("T") + e.on("S"))),
-        Row::simulated("Q-14", 0.002, Trial::new(ten, 100.0, 30_000.0, 100, |e| e.rate("S"))),
-        Row::simulated("Q-15", 0.01, Trial::new(erlang, 10.0, 10_000.0, 100, lost)),
+        Row::simulated("Q-12", 0.015, Trial::new(five(), 25.0, 30_000.0, 100, lost)),
+        Row::simulated("Q-13", 0.0075, Trial::new(five(), 25.0, 30_000.0, 100, |e| e.level("T") + e.on("S"))),
+        Row::simulated("Q-14", 0.003, Trial::new(ten, 100.0, 30_000.0, 100, |e| e.rate("S"))),
+        Row::simulated("Q-15", 0.015, Trial::new(erlang, 10.0, 10_000.0, 100, lost)),
     ]
 }
 
@@ -122,12 +122,12 @@ fn with_jams() -> Vec<Row> {
     let memory = memory_s(0.6, 1.0, 3.04 / 1.44, 1.2);
     let long = memory_s(0.812, 1.0, 2.56 / (1.16 * 1.16), 1.16);
     vec![
-        Row::simulated("Q-16", 0.015, Trial::new(gaver(), memory, 100_000.0, 100, |e| e.stay_s("T"))),
+        Row::simulated("Q-16", 0.02, Trial::new(gaver(), memory, 100_000.0, 100, |e| e.stay_s("T"))),
         Row::simulated(
             "Q-17",
-            0.01,
+            0.015,
             Trial::new(gaver(), memory, 100_000.0, 100, |e| e.level("T") + e.on("S")),
         ),
-        Row::simulated("Q-18", 0.02, Trial::new(constant, long, 200_000.0, 100, |e| e.stay_s("T"))),
+        Row::simulated("Q-18", 0.03, Trial::new(constant, long, 200_000.0, 100, |e| e.stay_s("T"))),
     ]
 }

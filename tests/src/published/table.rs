@@ -9,6 +9,8 @@
 pub struct Value {
     /// Its name, such as `L-07`.
     pub id: String,
+    /// Its place in the table.
+    pub number: u64,
     /// Parameters.
     pub parameters: String,
     /// What the value is.
@@ -25,7 +27,7 @@ pub struct Value {
 /// If the table is damaged: it is part of the program.
 pub fn values() -> Vec<Value> {
     let text = include_str!("../../data/published-values.csv");
-    text.lines().skip(1).filter(|line| !line.is_empty()).map(value).collect()
+    text.lines().skip(1).filter(|line| !line.is_empty()).zip(0..).map(value).collect()
 }
 
 /// The row with this name.
@@ -37,7 +39,7 @@ pub fn value_of(id: &str) -> Value {
     found.unwrap_or_else(|| panic!("the table has a row {id}"))
 }
 
-fn value(line: &str) -> Value {
+fn value((line, number): (&str, u64)) -> Value {
     let fields = fields(line);
     let [id, _model, parameters, quantity, exact, _kind, source, _how] = &fields[..] else {
         panic!("a row of the table has eight fields: {line}")
@@ -45,6 +47,7 @@ fn value(line: &str) -> Value {
     let exact = exact.parse().unwrap_or_else(|_| panic!("the value of {id} is a number"));
     Value {
         id: id.clone(),
+        number,
         parameters: parameters.clone(),
         quantity: quantity.clone(),
         exact,

@@ -13,10 +13,13 @@ fn clocked(id: &str, stroke: Value) -> Value {
 }
 
 /// K-01: parts on a belt, one at every pitch.
-fn pitched_belt() -> f64 {
+pub(super) fn pitched_belt() -> Value {
     let belt = json!({"id": "B", "type": "belt", "length": "1 m", "speed": "0.25 m/s", "spacing": "0.05 m"});
-    let line = file(vec![source("S", json!("0 s")), belt]);
-    let trial = Trial::new(line, 1.0, 60.0, 1, |e| e.n_left("B") as f64);
+    file(vec![source("S", json!("0 s")), belt])
+}
+
+fn brought_by_belt() -> f64 {
+    let trial = Trial::new(pitched_belt(), 1.0, 60.0, 1, |e| e.n_left("B") as f64);
     trial.run(super::FIRST_SEED, 0..1)[0]
 }
 
@@ -58,7 +61,7 @@ fn strokes(arrivals: f64, places: u32) -> Trial {
         track("T", places),
         clocked("E", json!("1 s")),
     ]);
-    Trial::new(line, f64::from(places * places), 40_000.0, 100, |e| {
+    Trial::new(line, f64::from(places * places), 80_000.0, 100, |e| {
         let counts = e.counts("E");
         counts.empty_strokes as f64 / (counts.empty_strokes + counts.exits[0]) as f64
     })
@@ -72,12 +75,52 @@ fn switched(measure: impl Fn(&Ended<'_>) -> f64 + Send + Sync + 'static) -> Tria
     Trial::new(line, 100.0, 100_000.0, 200, measure)
 }
 
+/// A bin that never runs out and a cleated elevator with two cleats a second.
+fn lifted(per_cleat: Value, then: Vec<Value>) -> Value {
+    let lift = json!({"id": "L", "type": "elevator", "speed": "0.2 m/s", "spacing": "0.1 m", "length": "0.1 m",
+        "per_cleat": per_cleat});
+    let mut stations = vec![json!({"id": "B", "type": "bin", "endless": true}), lift];
+    stations.extend(then);
+    file(stations)
+}
+
+/// K-02: the cleats bring 3.2 on the mean.
+pub(super) fn lift() -> Value {
+    lifted(json!({"law": "binomial", "trials": 4, "chance": 0.8}), vec![room("T")])
+}
+
+fn of_six() -> Value {
+    json!({"law": "binomial", "trials": 6, "chance": 0.5})
+}
+
+/// K-04: an elevator feeds a path.
+pub(super) fn lift_and_path() -> Value {
+    let path = json!({"id": "P", "type": "orienting path", "pass": "0.1 s", "rejects_to": "scrap", "to": "out",
+        "tools": [{"id": "tool", "accepts": 0.35}]});
+    lifted(of_six(), vec![room("T"), path, json!({"id": "scrap", "type": "scrap box"})])
+}
+
+/// K-02 to K-04.
+fn elevators() -> Vec<Row> {
+    vec![
+        // Parts per minute.
+        Row::simulated("K-02", 0.005, Trial::new(lift(), 1.0, 4_000.0, 100, |e| 60.0 * e.rate("L"))),
+        // The square of the standard deviation, by squared distances from the known mean.
+        Row::simulated("K-03", 0.015, {
+            let line = lifted(of_six(), vec![room("T")]);
+            Trial::new(line, 0.1, 10.0, 150_000, |e| (e.counts("L").exits[0] as f64 - 60.0).powi(2))
+        })
+        .expecting(|deviation| deviation * deviation),
+        Row::simulated("K-04", 0.005, Trial::new(lift_and_path(), 5.0, 10_000.0, 100, |e| e.rate("P"))),
+    ]
+}
+
 /// Rows of the family.
 pub fn rows() -> Vec<Row> {
     let belt = json!({"id": "B", "type": "belt", "length": "1.8 m", "speed": "0.3 m/s", "unlimited": true});
     let slow = json!({"id": "B", "type": "track", "travel": "3.5 min", "unlimited": true});
-    vec![
-        Row::exactly("K-01", 0.0, pitched_belt),
+    let mut rows = vec![
+        Row::exactly("K-01", 0.0, brought_by_belt),
         Row::simulated("K-07", 0.005, Trial::new(carried(5.0, slow), 210.0, 50_000.0, 100, |e| e.level("B"))),
         Row::exactly("K-08", 0.05, filling),
         Row::simulated("K-09", 0.005, Trial::new(carried(0.4, belt), 6.0, 20_000.0, 100, |e| e.level("B"))),
@@ -87,5 +130,7 @@ pub fn rows() -> Vec<Row> {
         Row::simulated("K-13", 0.03, switched(|e| e.empty("T"))),
         Row::simulated("K-14", 0.005, switched(|e| e.counts("A").restarts as f64 / e.window_s())),
         Row::simulated("K-14", 0.005, switched(|e| e.counts("L").switched_on as f64 / e.window_s())),
-    ]
+    ];
+    rows.extend(elevators());
+    rows
 }

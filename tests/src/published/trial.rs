@@ -16,6 +16,10 @@ use std::thread;
 /// e^-20 = 2e-9 of its first size.
 pub const WARM_UP_MEMORIES: f64 = 20.0;
 
+/// The same for short studies that ask how often an interval holds: what is left of the start is under a
+/// hundredth of its first size, which itself is far below the half-width of the interval.
+pub const SHORT_WARM_UP_MEMORIES: f64 = 5.0;
+
 const THREADS: u64 = 2;
 
 /// What is measured on a replication that has ended.
@@ -28,6 +32,8 @@ pub struct Trial {
     /// A bound of the time in which the line forgets its start (relaxation time), s; 0 if the start itself
     /// is part of the question.
     pub memory_s: f64,
+    /// Relaxation times before the window opens.
+    pub warm_up_memories: f64,
     /// Length of the window, s.
     pub window_s: f64,
     /// Number of replications.
@@ -47,7 +53,15 @@ impl Trial {
         replications: u64,
         measure: impl Fn(&Ended<'_>) -> f64 + Send + Sync + 'static,
     ) -> Self {
-        Trial { line, memory_s, window_s, replications, measure: Box::new(measure), watch: None }
+        Trial {
+            line,
+            memory_s,
+            warm_up_memories: WARM_UP_MEMORIES,
+            window_s,
+            replications,
+            measure: Box::new(measure),
+            watch: None,
+        }
     }
 
     /// Watches how long parts were in the line when `station` took them, the first `most` of each
@@ -60,7 +74,7 @@ impl Trial {
 
     /// The scenario file.
     pub fn text(&self) -> String {
-        let warm_up_s = self.memory_s * WARM_UP_MEMORIES;
+        let warm_up_s = self.memory_s * self.warm_up_memories;
         let mut file = self.line.clone();
         file["feedproof"] = json!(1);
         file["plan"]["shift"] = json!(format!("{} s", warm_up_s + self.window_s));
@@ -86,18 +100,16 @@ impl Trial {
     /// If a replication does not come to the end of its window or loses parts.
     pub fn run(&self, seed: u64, replications: std::ops::Range<u64>) -> Vec<f64> {
         let plan = self.plan();
-        let of_thread = |thread: u64| {
-            let mine = replications.clone().filter(move |n| n % THREADS == thread);
-            mine.map(|n| (n, self.replicate(&plan, seed, n))).collect::<Vec<_>>()
-        };
-        let mut all: Vec<(u64, f64)> = thread::scope(|scope| {
-            let of_thread = &of_thread;
-            let started: Vec<_> = (0..THREADS).map(|thread| scope.spawn(move || of_thread(thread))).collect();
-            let joined = started.into_iter().map(|thread| thread.join());
-            joined.flat_map(|values| values.unwrap_or_else(|why| std::panic::resume_unwind(why))).collect()
-        });
-        all.sort_by_key(|(n, _)| *n);
-        all.into_iter().map(|(_, value)| value).collect()
+        on_threads(replications, |n| self.replicate(&plan, seed, n))
+    }
+
+    /// The measures of short studies, one for each seed, of so many replications each.
+    ///
+    /// # Panics
+    /// As for [`Trial::run`].
+    pub fn studies(&self, seeds: std::ops::Range<u64>, replications: u64) -> Vec<Vec<f64>> {
+        let plan = self.plan();
+        on_threads(seeds, |seed| (0..replications).map(|n| self.replicate(&plan, seed, n)).collect())
     }
 
     fn replicate(&self, plan: &Plan, seed: u64, replication: u64) -> f64 {
@@ -120,6 +132,22 @@ impl Trial {
     }
 }
 
+/// What `of` gives for each number of the range, in order, worked out on two threads.
+fn on_threads<T: Send>(range: std::ops::Range<u64>, of: impl Fn(u64) -> T + Sync) -> Vec<T> {
+    let of_thread = |thread: u64| {
+        let mine = range.clone().filter(move |n| n % THREADS == thread);
+        mine.map(|n| (n, of(n))).collect::<Vec<_>>()
+    };
+    let mut all: Vec<(u64, T)> = thread::scope(|scope| {
+        let of_thread = &of_thread;
+        let started: Vec<_> = (0..THREADS).map(|thread| scope.spawn(move || of_thread(thread))).collect();
+        let joined = started.into_iter().map(|thread| thread.join());
+        joined.flat_map(|values| values.unwrap_or_else(|why| std::panic::resume_unwind(why))).collect()
+    });
+    all.sort_by_key(|(n, _)| *n);
+    all.into_iter().map(|(_, value)| value).collect()
+}
+
 /// Waits of parts until a station took them.
 #[derive(Debug, Clone)]
 pub struct Watch {
@@ -133,17 +161,27 @@ pub struct Watch {
     pub sum_ns: u128,
     /// Wait of the last one, ns.
     pub last_ns: u64,
+    /// Parts by the attitude in which they were taken, the first eight told apart.
+    pub by_attitude: [u64; 8],
 }
 
 impl Default for Watch {
     fn default() -> Self {
-        Watch { station: StationId::NONE, most: 0, n: 0, n_waited: 0, sum_ns: 0, last_ns: 0 }
+        Watch {
+            station: StationId::NONE,
+            most: 0,
+            n: 0,
+            n_waited: 0,
+            sum_ns: 0,
+            last_ns: 0,
+            by_attitude: [0; 8],
+        }
     }
 }
 
 impl Watch {
     fn open(&mut self) {
-        (self.n, self.n_waited, self.sum_ns, self.last_ns) = (0, 0, 0, 0);
+        *self = Watch { station: self.station, most: self.most, ..Watch::default() };
     }
 }
 
@@ -159,6 +197,7 @@ impl Observer for Watch {
             self.n += 1;
             self.n_waited += u64::from(self.last_ns > 0);
             self.sum_ns += u128::from(self.last_ns);
+            self.by_attitude[usize::from(part.attitude & 7)] += 1;
         }
     }
 }

@@ -244,7 +244,7 @@ fn a_bin_keeps_parts_off_size_as_a_class_of_their_own() {
     let stations = r#"{"id": "hopper", "type": "bin", "content": 1000, "to": "gauge"},
         {"id": "gauge", "type": "gauge", "to": "out", "rejects_to": "hopper", "time": "10 ms",
             "size": "diameter", "most": "11.4 mm"}"#;
-    let run = run(parts, stations, "", 600);
+    let run = run(parts, stations, r#", "plan": {"start": "primed"}"#, 600);
     let on = run.times("gauge", Note::Exit(0));
     assert!(is_binomial(on.len(), 1000, 0.7), "{}", on.len());
     assert!(on[on.len() - 1] < 300 * SECOND, "then only parts off size go round");

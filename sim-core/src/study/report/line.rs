@@ -1,6 +1,6 @@
 //! The line station by station, place by place.
 
-use super::super::outputs::{Count, Key, entry_of, n_exits};
+use super::super::outputs::{Count, Key, entry_of, n_exits, sorts_out};
 use super::super::result::{
     AttendantReport, ExitFlow, Figure, InletReport, LineReport, MeasureReport, PathReport, PlaceReport,
     PointReport, SensorReport, StateShare, StationReport, StopReport,
@@ -73,7 +73,7 @@ fn station(study: &Study<'_>, post: usize) -> Option<StationReport> {
         taken_per_hour: per_hour(Count::Taken),
         created_per_hour: per_hour(Count::Created),
         exits: exits(study, post, entry_ix),
-        path: (n_exits(scenario, plan, post) > 1).then_some(path),
+        path: sorts_out(scenario, plan, post).then_some(path),
         stops_per_hour: per_hour(Count::Stops),
         calls_per_hour: per_hour(Count::Calls),
         restarts_per_hour: per_hour(Count::Restarts),

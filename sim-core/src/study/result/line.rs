@@ -13,7 +13,7 @@ pub struct LineReport {
     pub feed_availability: Figure,
     /// Orienting passes for each part finished at the point of use, all paths together; none without paths.
     pub passes_per_delivered: Figure,
-    /// Parts that came into the line, per hour.
+    /// Parts that sources brought into the line one by one, per hour; none where they come by the container.
     pub created_per_hour: Figure,
     /// Stops of all stations, per hour.
     pub stops_per_hour: Figure,
@@ -99,7 +99,7 @@ pub struct StationReport {
     pub created_per_hour: Figure,
     /// Parts by exit.
     pub exits: Vec<ExitFlow>,
-    /// What it does to the flow; none unless it has several exits.
+    /// What it does to the flow; none unless it sorts out: a way on, and other exits for what does not go on.
     pub path: Option<PathReport>,
     /// Stops per hour.
     pub stops_per_hour: Figure,

@@ -1,0 +1,173 @@
+//! What a user sees: the screens of the commands, and the messages for broken files.
+//!
+//! The screens are compared with those kept in `snapshots`. After an intended change, look at the new ones and keep them
+//! with `INSTA_UPDATE=always cargo test -p sim-cli --test screens`.
+
+mod desk;
+
+use desk::{Desk, starter_with};
+use insta::assert_snapshot;
+
+/// Widest line of a screen.
+const WIDTH: usize = 80;
+
+fn fits(screen: &str) {
+    for line in screen.lines() {
+        assert!(line.chars().count() <= WIDTH, "wider than the screen: {line}");
+    }
+    assert!(!screen.contains('\x1b'), "piped output has no escapes");
+}
+
+#[test]
+fn the_proof_of_the_starter() {
+    let done = Desk::new().run(&["run", "starter", "--replications", "60", "--seed", "7"]);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    assert_snapshot!("proof_of_the_starter", done.out);
+}
+
+#[test]
+fn the_balance_of_the_starter() {
+    let done = Desk::new().run(&["check", "starter"]);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    assert_snapshot!("balance_of_the_starter", done.out);
+}
+
+#[test]
+fn without_a_file_the_default_line_is_proved_or_disproved() {
+    let done = Desk::new().run(&["run", "--replications", "4"]);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    for words in [
+        "OPEN.",
+        "RATE at",
+        "mean of many shifts",
+        "one future shift",
+        "CHANCE TO MAKE IT",
+        "STATIONS, share of time",
+        "FLOW where parts part ways",
+        "orienting passes for each part delivered",
+        "JAMS AND STOPS",
+        "ATTENDANTS",
+        "SENSORS",
+        "INPUTS",
+        "CAUTIONS",
+        "feedproof show knob-two-paths",
+        "feedproof new FILE",
+    ] {
+        assert!(done.out.contains(words), "`{words}` is missing:\n{}", done.out);
+    }
+}
+
+#[test]
+fn a_line_without_a_promise_and_without_luck() {
+    let line = r#"{"feedproof": 1, "stations": [
+        {"id": "feeder", "type": "work", "endless": true, "time": "2 s"},
+        {"id": "press", "type": "machine", "cycle": "3 s"}]}"#;
+    let done = Desk::new().run_with(&["run", "-"], line);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    assert_snapshot!("without_promise_and_luck", done.out);
+}
+
+#[test]
+fn broken_files_are_explained_at_their_place() {
+    let cases = [
+        ("misspelt_key", starter_with("\"travel\": \"3 s\"", "\"travell\": \"3 s\"")),
+        ("misspelt_id", starter_with("\"by\": \"attendant\"", "\"by\": \"atendant\"")),
+        ("unit_of_wrong_kind", starter_with("\"length\": \"1.2 m\"", "\"length\": \"1.2 s\"")),
+        ("bare_number", starter_with("\"cycle\": \"0.7 s\"", "\"cycle\": 0.7")),
+        (
+            "shares_not_adding_up",
+            starter_with(
+                "\"length\": \"30 mm\"",
+                "\"length\": \"30 mm\", \"attitudes\": {\"up\": 0.5, \"down\": 0.4}",
+            ),
+        ),
+        ("nothing_feeds", starter_with("\"stroke\": \"0.3 s\"", "\"stroke\": \"0.3 s\", \"to\": \"out\"")),
+        ("capacity_0", starter_with("\"length\": \"1.2 m\"", "\"capacity\": 0")),
+        ("negative", starter_with("\"stroke\": \"0.3 s\"", "\"stroke\": \"-0.3 s\"")),
+        ("huge", starter_with("\"travel\": \"3 s\"", "\"travel\": \"1e308 s\"")),
+        ("not_a_number", starter_with("\"travel\": \"3 s\"", "\"travel\": \"NaN s\"")),
+        ("last_comma", starter_with("\"cycle\": \"0.7 s\",", "\"cycle\": \"0.7 s\",,")),
+        ("empty", String::new()),
+    ];
+    let desk = Desk::new();
+    for (name, text) in cases {
+        desk.put("line.json", &text);
+        let done = desk.run(&["check", "line.json"]);
+        assert_eq!((done.status, done.out.as_str()), (2, ""), "{name}: {}", done.err);
+        fits(&done.err);
+        assert_snapshot!(format!("broken_{name}"), done.err);
+        let run = desk.run(&["run", "line.json"]);
+        assert_eq!((run.status, run.err), (2, done.err), "run says the same as check");
+    }
+}
+
+#[test]
+fn all_problems_of_a_file_come_at_once_warnings_too() {
+    let text = starter_with("\"stroke\": \"0.3 s\"", "\"stroke\": \"3 s\", \"strokess\": 1")
+        .replace("\"length\": \"1.2 m\"", "\"length\": \"1.2 kg\"")
+        .replace("\"by\": \"attendant\"", "\"by\": \"Bob\"");
+    let desk = Desk::new();
+    desk.put("line.json", &text);
+    let done = desk.run(&["check", "line.json"]);
+    assert_eq!(done.status, 2);
+    assert_snapshot!("all_at_once", done.err);
+}
+
+#[test]
+fn a_class_that_can_never_leave_its_loop_is_an_error() {
+    let line = r#"{
+  "feedproof": 1,
+  "parts": {"knob": {"attitudes": {"up": 0.6, "down": 0.4}, "length": "30 mm"}},
+  "stations": [
+    {"id": "feeder", "type": "work", "endless": true, "time": "1 s", "to": "path"},
+    {"id": "back", "type": "recirculation belt", "capacity": 20, "travel": "5 s", "to": "path"},
+    {"id": "path", "type": "orienting path", "speed": "5 m/min", "live_length": "1 m",
+     "tools": [{"id": "wiper", "passes": {"up": 1.0, "down": 0.0}}],
+     "rejects_to": "back", "comes_back": {"keeps": 1.0}, "to": "press"},
+    {"id": "press", "type": "machine", "cycle": "1 s", "to": "out"}
+  ]
+}"#;
+    let done = Desk::new().run_with(&["run", "-"], line);
+    assert_eq!((done.status, done.out.as_str()), (2, ""), "{}", done.err);
+    fits(&done.err);
+    assert_snapshot!("class_without_a_way_out", done.err);
+}
+
+#[test]
+fn warnings_stand_on_the_proof_and_beside_the_json() {
+    let desk = Desk::new();
+    desk.put("line.json", &starter_with("\"stroke\": \"0.3 s\"", "\"stroke\": \"0.05 s\""));
+    let done = desk.run(&["run", "line.json", "--replications", "3"]);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    assert!(done.out.contains("WARNINGS about the file (1 warning)"), "{}", done.out);
+    assert!(done.out.contains("stations[\"escapement\"].stroke"), "{}", done.out);
+    fits(&done.out);
+    let json = desk.run(&["run", "line.json", "--replications", "3", "--json"]);
+    assert_eq!(json.status, 0);
+    assert!(json.err.contains("[unusual-value]"), "{}", json.err);
+    assert!(serde_json::from_str::<serde_json::Value>(&json.out).is_ok(), "{}", json.out);
+}
+
+#[test]
+fn small_screens() {
+    let desk = Desk::new();
+    let screens = [
+        ("help", &["--help"][..]),
+        ("help_run", &["run", "--help"]),
+        ("list", &["list"]),
+        ("explain", &["explain", "unit-wrong-kind"]),
+        ("explain_all", &["explain"]),
+    ];
+    for (name, args) in screens {
+        let done = desk.run(args);
+        assert_eq!((done.status, done.err.as_str()), (0, ""), "{name}");
+        assert!(!done.out.contains('\x1b'));
+        if name != "list" {
+            assert_snapshot!(name, done.out);
+        }
+    }
+}

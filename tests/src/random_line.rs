@@ -1,0 +1,381 @@
+//! Random lines: a scenario text from a seed.
+//!
+//! The line is drawn from the point of use upstream, so that every station knows where it gives to; loops are
+//! closed at the end, when the stations above are known. It makes every type of station, law, stop, clock,
+//! sensor, break and start condition of the file format. Equal seeds give equal texts.
+
+use crate::luck::Luck;
+use crate::random_blocks::{Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker};
+use serde_json::{Map, Value, json};
+
+/// Stands for a station further up until the loop is closed.
+const LOOP: &str = "LOOP";
+
+/// A line under construction; stations stand in reverse order.
+struct Sketch {
+    luck: Luck,
+    names: Names,
+    stations: Vec<Value>,
+    room: usize,
+}
+
+/// The scenario text of a seed: at most `most` stations or so.
+pub fn random_line(seed: u64, most: usize) -> String {
+    random_value(seed, most).to_string()
+}
+
+/// The same as a value.
+pub fn random_value(seed: u64, most: usize) -> Value {
+    let mut luck = Luck::new(seed);
+    let parts = parts(&mut luck);
+    let pools = luck.one(&[0, 1, 1, 2]);
+    let mut names = Names { pools: (0..pools).map(|n| format!("A{n}")).collect(), ..Names::default() };
+    for (kind, value) in parts.as_object().into_iter().flatten() {
+        names.kinds.push(kind.clone());
+        names.conditions.extend(value["conditions"].as_object().into_iter().flat_map(Map::keys).cloned());
+    }
+    let room = luck.within(1, most.max(1));
+    let mut sketch = Sketch { luck, names, stations: Vec::new(), room };
+    sketch.draw();
+    sketch.close_loops();
+    sketch.add_priorities();
+    let Sketch { mut luck, names, mut stations, .. } = sketch;
+    stations.reverse();
+    let attendants: Vec<Value> = names.pools.iter().map(|pool| pool_of(&mut luck, pool, &stations)).collect();
+    let sensors = sensors(&mut luck, &stations);
+    let mut line = json!({"feedproof": 1, "parts": parts, "stations": stations, "attendants": attendants,
+                          "sensors": sensors});
+    if luck.percent(40) {
+        line["measures"] = json!([{"id": "M", "any_of": [states(&mut luck, &stations)]}]);
+    }
+    line["plan"] = plan(&mut luck, &stations, &names);
+    if luck.percent(30) {
+        line["promise"] =
+            json!({"clauses": [{"mean_rate": "10 /min"}], "net_of": [states(&mut luck, &stations)]});
+    }
+    line
+}
+
+fn parts(luck: &mut Luck) -> Value {
+    let mut kinds = Map::new();
+    for n in 0..luck.one(&[1, 1, 2]) {
+        let mut kind = json!({"length": "40 mm"});
+        if luck.percent(60) {
+            kind["attitudes"] = json!({"face up": 212, "face down": 168, "on edge": 20});
+        }
+        if luck.percent(60) {
+            kind["conditions"] = json!({"chipped": "10 %", "bent": 0.02});
+        }
+        if luck.percent(20) {
+            kind["sizes"] = json!({"height": {"mean": "8 mm", "spread": "0.1 mm"}});
+        }
+        kinds.insert(format!("knob {n}"), kind);
+    }
+    Value::Object(kinds)
+}
+
+impl Sketch {
+    fn id(&self) -> String {
+        format!("S{}", self.stations.len())
+    }
+
+    /// Adds a station that gives to `to`; returns its name.
+    fn add(&mut self, mut station: Value, to: &str) -> String {
+        let id = self.id();
+        if station.get("exits").is_none() {
+            station["to"] = json!(to);
+        }
+        station["id"] = json!(id);
+        add_stops(&mut self.luck, &self.names, &mut station);
+        self.stations.push(station);
+        self.room = self.room.saturating_sub(1);
+        id
+    }
+
+    fn draw(&mut self) {
+        let mut head = "out".to_owned();
+        while self.room > 1 {
+            head = self.block(&head);
+        }
+        self.source(&head);
+        if self.luck.percent(15) {
+            self.source(&head);
+        }
+    }
+
+    fn source(&mut self, to: &str) {
+        let may_be_several = to != "out" && !self.is_body(to);
+        let mut source = source(&mut self.luck, &self.names, may_be_several);
+        self.spread(&mut source);
+        self.add(source, to);
+    }
+
+    fn is_body(&self, id: &str) -> bool {
+        self.find(id)
+            .is_some_and(|s| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt")))
+    }
+
+    fn find(&self, id: &str) -> Option<&Value> {
+        self.stations.iter().find(|station| station["id"] == *id)
+    }
+
+    fn spread(&mut self, station: &mut Value) {
+        if self.luck.percent(30) {
+            station["spread"] = json!(self.luck.one(&["listed", "in turn", "longest idle"]));
+        }
+    }
+
+    /// A piece of the line before `to`; returns its first station.
+    fn block(&mut self, to: &str) -> String {
+        match self.luck.below(10) {
+            0..3 if to != "out" => {
+                let mut station = transporter(&mut self.luck);
+                self.spread(&mut station);
+                self.add(station, to)
+            }
+            0..6 => self.workers(to),
+            6 => self.lanes(to),
+            7 => self.assembly(to),
+            _ => self.divider(to),
+        }
+    }
+
+    fn workers(&mut self, to: &str) -> String {
+        let mut station = worker(&mut self.luck);
+        self.spread(&mut station);
+        if self.luck.percent(25) {
+            station["count"] = json!(self.luck.within(2, 4));
+            if self.is_body(to) && self.luck.percent(50) {
+                station["in_turn"] = json!(true);
+            }
+        }
+        self.add(station, to)
+    }
+
+    /// Equal lanes: a feeder, a track and a machine each.
+    fn lanes(&mut self, to: &str) -> String {
+        let n = self.luck.within(2, 3);
+        let mut head = to.to_owned();
+        for part in 0..3 {
+            let mut station = if part == 1 { transporter(&mut self.luck) } else { worker(&mut self.luck) };
+            station["count"] = json!(n);
+            self.spread(&mut station);
+            head = self.add(station, &head);
+        }
+        head
+    }
+
+    /// A machine with two inlets, one fed by a source of its own.
+    fn assembly(&mut self, to: &str) -> String {
+        let id = self.id();
+        let next = |n: usize| format!("S{}", self.stations.len() + n);
+        let (first, second) = (next(1), next(2));
+        let inlets = [inlet(&mut self.luck, &first), inlet(&mut self.luck, &second)];
+        let mean = self.luck.between(0.2, 1.5);
+        let mut machine =
+            json!({"type": "machine", "cycle": time_law(&mut self.luck, mean), "inlets": inlets});
+        if self.luck.percent(40) {
+            machine["check"] = check(&mut self.luck);
+        }
+        self.add(machine, to);
+        for _ in 0..2 {
+            let feeder =
+                if self.luck.percent(70) { transporter(&mut self.luck) } else { worker(&mut self.luck) };
+            self.add(feeder, &id);
+        }
+        self.source(&second);
+        first
+    }
+
+    fn divider(&mut self, to: &str) -> String {
+        let mut exits = vec![to.to_owned()];
+        for _ in 0..self.luck.within(1, 2) {
+            let exit = match self.luck.below(4) {
+                0 => {
+                    // Whatever comes back travels for a while, so that a loop takes time.
+                    let belt = json!({"type": "recirculation belt", "capacity": self.luck.within(1, 30),
+                                      "travel": seconds(self.luck.between(0.5, 9.0))});
+                    self.add(belt, LOOP)
+                }
+                1 => "out".to_owned(),
+                2 => {
+                    let machine = self.workers("out");
+                    let track = transporter(&mut self.luck);
+                    if self.find(&machine).is_some_and(|m| m.get("count").is_some()) && self.luck.percent(50)
+                    {
+                        machine
+                    } else {
+                        self.add(track, &machine)
+                    }
+                }
+                _ => self.workers("out"),
+            };
+            if !exits.contains(&exit) {
+                exits.push(exit);
+            }
+        }
+        let n = exits.len();
+        let mut divider = json!({"type": "divider", "exits": exits});
+        divider["rule"] = json!(self.luck.one(&["first with room", "in turn", "emptiest first", "by ratio"]));
+        if divider["rule"] == "by ratio" {
+            divider["ratio"] = (0..n).map(|_| Value::from(self.luck.within(1, 3))).collect();
+        }
+        if self.luck.percent(30) {
+            divider["strict"] = json!(true);
+        }
+        self.add(divider, to)
+    }
+
+    /// Leads what comes back to a station above the divider, or at it.
+    fn close_loops(&mut self) {
+        for n in 0..self.stations.len() {
+            if self.stations[n]["to"] == LOOP {
+                let takes = |s: &Value| {
+                    s.get("endless").is_none() && s["type"] != "stream" && s.get("inlets").is_none()
+                };
+                let one = |s: &Value| s.get("count").is_none();
+                let above: Vec<usize> = (n + 1..self.stations.len())
+                    .filter(|&k| takes(&self.stations[k]) && one(&self.stations[k]))
+                    .collect();
+                let target = above[self.luck.below(above.len())];
+                self.stations[n]["to"] = self.stations[target]["id"].clone();
+            }
+        }
+    }
+
+    /// Has some stations prefer some of those that feed them.
+    fn add_priorities(&mut self) {
+        for n in 0..self.stations.len() {
+            let id = self.stations[n]["id"].clone();
+            let feeds = |s: &&Value| s["to"] == id || s["exits"].as_array().is_some_and(|e| e.contains(&id));
+            let feeders: Vec<Value> = self.stations.iter().filter(feeds).map(|s| s["id"].clone()).collect();
+            if feeders.len() > 1 && self.luck.percent(50) {
+                let k = self.luck.within(1, feeders.len());
+                self.stations[n]["priority"] = json!(feeders[feeders.len() - k..]);
+            }
+        }
+    }
+}
+
+fn some_id(luck: &mut Luck, stations: &[Value]) -> Value {
+    stations[luck.below(stations.len())]["id"].clone()
+}
+
+fn pool_of(luck: &mut Luck, id: &str, stations: &[Value]) -> Value {
+    let mut pool = json!({"id": id});
+    if luck.percent(30) {
+        pool["number"] = json!(luck.within(1, 3));
+    }
+    if luck.percent(50) {
+        pool["walk"] = time_law(luck, 2.0);
+        pool["walks_from"] = json!(luck.one(&["home", "the last task"]));
+    }
+    if luck.percent(40) {
+        pool["priority"] = json!([some_id(luck, stations)]);
+    }
+    if luck.percent(30) {
+        pool["breaks"] = json!(false);
+    }
+    pool
+}
+
+fn sensors(luck: &mut Luck, stations: &[Value]) -> Vec<Value> {
+    let has_body =
+        |s: &&Value| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt"));
+    let bodies: Vec<Value> = stations.iter().filter(has_body).map(|s| s["id"].clone()).collect();
+    let n = if luck.percent(45) { luck.within(1, 2) } else { 0 };
+    let mut sensors = Vec::new();
+    for ix in 0..n {
+        let watches = if bodies.is_empty() || luck.percent(20) {
+            some_id(luck, stations)
+        } else {
+            bodies[luck.below(bodies.len())].clone()
+        };
+        let mut sensor = json!({"id": format!("N{ix}"), "watches": watches, "high": luck.within(1, 8)});
+        if luck.percent(30) {
+            sensor["high"] = json!(format!("{} %", luck.within(20, 100)));
+            sensor["low"] = json!("10 %");
+        } else if luck.percent(60) {
+            sensor["low"] = json!(luck.below(sensor["high"].as_u64().unwrap_or(1) as usize));
+        }
+        if luck.percent(50) {
+            sensor["sees"] = json!(luck.one(&["content", "queue"]));
+        }
+        for key in ["on_delay", "off_delay"] {
+            if luck.percent(50) {
+                sensor[key] = json!(seconds(luck.one(&[0.1, 1.0, 7.0])));
+            }
+        }
+        if luck.percent(50) {
+            sensor["delay"] = json!(luck.one(&["plain", "debounced"]));
+        }
+        let mut holds = vec![some_id(luck, stations)];
+        let other = some_id(luck, stations);
+        if luck.percent(40) && !holds.contains(&other) {
+            holds.push(other);
+        }
+        sensor["holds"] = json!(holds);
+        sensors.push(sensor);
+    }
+    sensors
+}
+
+const STATES: [&str; 11] = [
+    "jam, automatic",
+    "jam, waiting",
+    "jam, clearing",
+    "down, waiting",
+    "down, repair",
+    "off",
+    "working",
+    "checking",
+    "blocked",
+    "held",
+    "starved",
+];
+
+fn states(luck: &mut Luck, stations: &[Value]) -> Value {
+    let states: Vec<&str> = (0..luck.within(1, 3)).map(|_| luck.one(&STATES)).collect();
+    json!({"station": some_id(luck, stations), "states": states})
+}
+
+fn plan(luck: &mut Luck, stations: &[Value], names: &Names) -> Value {
+    let shift = luck.within(1, 5) * 60;
+    let mut plan =
+        json!({"shift": format!("{shift} s"), "start": luck.one(&["empty", "empty", "primed", "full"])});
+    if luck.percent(30) {
+        plan["warm_up"] = json!(seconds(luck.one(&[10.0, 30.0, 59.5])));
+    }
+    if luck.percent(25) {
+        let mut map = Map::new();
+        if let Some(id) = some_id(luck, stations).as_str() {
+            map.insert(id.to_owned(), json!(luck.one(&["empty", "primed", "full"])));
+        }
+        plan["start_at"] = Value::Object(map);
+    }
+    if luck.percent(15) {
+        plan["inversion"] = json!(true);
+    }
+    let n = if luck.percent(35) { luck.within(1, 2) } else { 0 };
+    let breaks: Vec<Value> = (0..n).map(|_| one_break(luck, stations, names)).collect();
+    if n > 0 {
+        plan["breaks"] = json!(breaks);
+    }
+    plan
+}
+
+fn one_break(luck: &mut Luck, stations: &[Value], names: &Names) -> Value {
+    let length = luck.within(1, 40);
+    let mut one = json!({"at": format!("{} s", luck.within(0, 200)), "for": format!("{length} s")});
+    if luck.percent(50) {
+        one["every"] = json!(format!("{} s", length + luck.within(1, 60)));
+    }
+    if luck.percent(50) {
+        let mut of = vec![some_id(luck, stations)];
+        if let Some(pool) = names.pools.first().filter(|_| luck.percent(50)) {
+            of.push(json!(pool));
+        }
+        one["of"] = json!(of);
+    }
+    one
+}

@@ -1,0 +1,133 @@
+//! Knots made by hand, and lines that only look like one.
+
+use sim_core::network::compile;
+use sim_core::replication::{Replica, Stop};
+use sim_core::scenario;
+
+/// Runs a line for ten simulated minutes; the time (s) and the stations of the knot, if one is found.
+fn knot_of(stations: &str, rest: &str) -> Option<(f64, Vec<String>)> {
+    let text = format!(r#"{{"feedproof": 1, "stations": [{stations}]{rest}}}"#);
+    let checked = scenario::read(&text);
+    let scenario = checked.scenario.unwrap_or_else(|| panic!("{text}: {:?}", checked.problems));
+    let plan = compile(&scenario);
+    let mut replica = Replica::new(&plan, 1, 0, ());
+    let stop = replica.run_until(600_000_000_000);
+    assert!(replica.conserves_parts());
+    match stop {
+        Stop::TimeReached => None,
+        Stop::Gridlock { at, stations } => {
+            let mut names: Vec<String> =
+                stations.iter().map(|station| plan.names.posts[station.ix()].clone()).collect();
+            names.sort();
+            let flow = replica.floor.flow();
+            // Stations further up that block later are found to wait for the same knot.
+            while replica.run_until(590_000_000_000) != Stop::TimeReached {}
+            let left = (flow.1, flow.2);
+            assert_eq!(
+                (replica.floor.flow().1, replica.floor.flow().2),
+                left,
+                "nothing leaves after the knot"
+            );
+            Some((at as f64 / 1e9, names))
+        }
+        Stop::InstantLoop { .. } | Stop::TooManyEvents { .. } => panic!("{text}: {stop:?}"),
+    }
+}
+
+/// A path that is fed from outside and from its own returns; every part goes round.
+const RING: &str = r#"
+    {"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "O"},
+    {"id": "O", "type": "work", "time": "0.5 s", "to": "D"},
+    {"id": "D", "type": "divider", "exits": ["B"]},
+    {"id": "B", "type": "recirculation belt", "capacity": 3, "travel": "2 s", "to": "O"}"#;
+
+#[test]
+fn a_full_return_belt_that_feeds_the_station_that_fills_it_is_a_knot() {
+    let (at, names) = knot_of(RING, "").expect("the belt fills and nothing can leave it");
+    // O takes the parts of F at 1 s, 2 s and then mostly its own returns; three on the belt and one in O's hand.
+    assert!(at < 30.0, "found at {at} s");
+    assert_eq!(names, ["D", "O"]);
+}
+
+#[test]
+fn two_stations_in_a_ring_that_wait_for_each_other_are_a_knot() {
+    let stations = r#"
+        {"id": "F", "type": "work", "endless": true, "time": "0.7 s", "to": "A"},
+        {"id": "A", "type": "work", "time": "1 s", "to": "B"},
+        {"id": "B", "type": "work", "time": "1 s", "to": "A"}"#;
+    let (_, names) = knot_of(stations, "").expect("both hold a part for the other");
+    assert_eq!(names, ["A", "B"]);
+}
+
+#[test]
+fn a_stroke_that_wants_more_than_can_ever_stand_before_it_is_a_knot() {
+    let stations = r#"
+        {"id": "F", "type": "work", "endless": true, "time": "1 s"},
+        {"id": "T", "type": "track", "capacity": 2},
+        {"id": "E", "type": "escapement", "stroke": "0.3 s", "release": 3}"#;
+    let (at, names) = knot_of(stations, "").expect("three parts never stand on a track for two");
+    assert_eq!(at, 3.0, "F blocks with its third part");
+    assert_eq!(names, ["E", "F"]);
+}
+
+#[test]
+fn a_hold_by_the_level_that_only_the_held_station_lowers_is_a_knot() {
+    let stations = r#"
+        {"id": "F", "type": "work", "endless": true, "time": "1 s"},
+        {"id": "T", "type": "track", "capacity": 4},
+        {"id": "M", "type": "machine", "cycle": "9 s"}"#;
+    let sensors = r#", "sensors": [{"id": "N", "watches": "T", "high": 3, "low": 0, "holds": ["M"]}]"#;
+    let (at, names) = knot_of(stations, sensors).expect("M is held until M takes");
+    assert_eq!(at, 10.0, "its stroke from 1 s to 10 s is finished first");
+    assert_eq!(names, ["M"]);
+}
+
+/// A feeder, a track for two and a machine that is much faster than the feeder when it works.
+const TANDEM: &str = r#"
+    {"id": "F", "type": "work", "endless": true, "time": "1 s"},
+    {"id": "T", "type": "track", "capacity": 2},
+    {"id": "M", "type": "machine", "cycle": "0.5 s" STOPS}"#;
+
+fn tandem(stops: &str) -> String {
+    TANDEM.replace("STOPS", stops)
+}
+
+#[test]
+fn waiting_for_what_ends_by_itself_is_no_knot() {
+    let with_person = r#", "attendants": [{"id": "A", "walk": "20 s"}]"#;
+    let breaks = r#", "plan": {"breaks": [{"at": "20 s", "for": "60 s", "every": "100 s", "of": ["M"]}]}"#;
+    let released = r#", "sensors": [{"id": "N", "watches": "T", "high": 2, "low": 1, "off_delay": "30 s",
+        "on_delay": "10 s", "delay": "plain", "holds": ["M"]}]"#;
+    let cases = [
+        ("a breakdown without a person", r#", "breakdowns": [{"every": "30 s", "time": "50 s"}]"#, ""),
+        (
+            "a breakdown with one",
+            r#", "breakdowns": [{"every": "30 s", "time": "50 s", "by": "A"}]"#,
+            with_person,
+        ),
+        ("a jam by part", r#", "jams": [{"per_part": 1, "time": "8 s", "by": "A"}]"#, with_person),
+        ("a break", "", breaks),
+        ("a delayed sensor", "", released),
+    ];
+    for (what, stops, rest) in cases {
+        assert_eq!(knot_of(&tandem(stops), rest), None, "{what} is taken for a knot");
+    }
+}
+
+#[test]
+fn an_attendant_away_on_a_break_is_no_knot() {
+    let stops = r#", "breakdowns": [{"every": "30 s", "time": "5 s", "by": "A"}]"#;
+    let rest =
+        r#", "attendants": [{"id": "A"}], "plan": {"breaks": [{"at": "10 s", "for": "200 s", "of": ["A"]}]}"#;
+    assert_eq!(knot_of(&tandem(stops), rest), None);
+}
+
+#[test]
+fn a_loop_with_a_way_out_is_no_knot() {
+    let stations = r#"
+        {"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "O"},
+        {"id": "O", "type": "work", "time": "0.5 s", "to": "D"},
+        {"id": "D", "type": "divider", "exits": ["B", "out"]},
+        {"id": "B", "type": "recirculation belt", "capacity": 3, "travel": "2 s", "to": "O"}"#;
+    assert_eq!(knot_of(stations, ""), None);
+}
