@@ -85,18 +85,20 @@ impl<O: Observer> Replica<'_, O> {
         if start.ix() >= self.stations.len() {
             return None;
         }
+        // The first is nearly always alive: then nothing is listed.
+        let mut others = self.waits_for(start)?;
         let mut reached = vec![start];
-        let mut next = 0;
-        while next < reached.len() {
-            let station = reached[next];
-            next += 1;
-            for other in self.waits_for(station)? {
+        let mut next = 1;
+        loop {
+            for other in others {
                 if !reached.contains(&other) {
                     reached.push(other);
                 }
             }
+            let Some(&station) = reached.get(next) else { return Some(reached) };
+            others = self.waits_for(station)?;
+            next += 1;
         }
-        Some(reached)
     }
 
     /// Whom a station waits for; `None` if it is alive: a timer of its own can still change something.
@@ -118,7 +120,7 @@ impl<O: Observer> Replica<'_, O> {
                     if let Exit::Store(place) | Exit::Hand(place) = exit
                         && self.stands_before(me, *exit)
                     {
-                        others.extend(self.takers_of(*place)?);
+                        others.extend_from_slice(self.takers_of(*place)?);
                     }
                 }
                 if self.stations[me.ix()].takes_while_blocked(&self.floor) {
@@ -140,7 +142,7 @@ impl<O: Observer> Replica<'_, O> {
                         return None;
                     }
                     for place in &sensor.places {
-                        others.extend(self.takers_of(*place)?);
+                        others.extend_from_slice(self.takers_of(*place)?);
                     }
                 }
                 (!others.is_empty()).then_some(others)
@@ -193,12 +195,12 @@ impl<O: Observer> Replica<'_, O> {
     }
 
     /// Takers of a place; `None` if a part is still on its way to its end.
-    fn takers_of(&self, place: PlaceId) -> Option<Vec<StationId>> {
+    fn takers_of(&self, place: PlaceId) -> Option<&[StationId]> {
         let content = self.floor.place(place);
         if content.head_due().is_some_and(|due| due > self.floor.now) {
             return None;
         }
-        Some(content.takers().to_vec())
+        Some(content.takers())
     }
 
     fn carrier_waits_for(&self, body: PlaceId) -> Option<Vec<StationId>> {
@@ -208,7 +210,7 @@ impl<O: Observer> Replica<'_, O> {
             return (!feeders.is_empty()).then_some(feeders);
         }
         let takers = self.takers_of(body)?;
-        (!takers.is_empty()).then_some(takers)
+        (!takers.is_empty()).then(|| takers.to_vec())
     }
 }
 
