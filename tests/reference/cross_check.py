@@ -258,7 +258,7 @@ class Line:
         window = end - warm_up
         return {
             "good parts a minute": 60.0 * self.good / window,
-            "bad parts a minute": 60.0 * self.bad / window,
+            "bad parts per million": 1e6 * self.bad / (self.good + self.bad),
             "passes": self.passes_sum / self.passes_n,
             "path working": self.clock.get("path working", 0.0) / window,
             "path starved": self.clock.get("path starved", 0.0) / window,
@@ -279,7 +279,7 @@ def moments(values):
 
 def main():
     result = json.load(open(sys.argv[1]))
-    replications = int(sys.argv[2]) if len(sys.argv) > 2 else 60
+    replications = int(sys.argv[2]) if len(sys.argv) > 2 else 120
     seed = int(sys.argv[3]) if len(sys.argv) > 3 else 1
     rows = [Line(seed * 1_000_003 + n).run(1800.0, 14400.0) for n in range(replications)]
     ours = {name: moments([row[name] for row in rows]) for name in rows[0]}
@@ -298,27 +298,27 @@ def main():
 
 def outputs_of(result):
     """Picks the compared outputs out of a result document: (mean, standard error)."""
-    def pair(estimate, factor=1.0):
-        return estimate["mean"] * factor, estimate["standard_error"] * factor
+    def pair(estimate):
+        return estimate["mean"], estimate["standard_error"]
 
-    stations = {station["id"]: station for station in result["stations"]}
-    places = {place["id"]: place for place in result["places"]}
+    stations = {station["name"]: station for station in result["stations"]}
+    places = {place["name"]: place for place in result["places"]}
+    point = result["points"][0]
 
     def state(station, word):
-        share = next(s for s in stations[station]["states"] if s["state"] == word)
-        return pair(share["share"])
+        return pair(next(s["share"] for s in stations[station]["states"] if s["state"] == word))
 
     return {
         "good parts a minute": pair(result["rate"]["mean_rate"]),
-        "bad parts a minute": pair(result["rate"]["bad_rate"]),
-        "passes": pair(result["passes"]["mean"]),
+        "bad parts per million": pair(point["bad_ppm"]),
+        "passes": pair(point["passes"]),
         "path working": state("path", "working"),
         "path starved": state("path", "starved"),
         "path blocked": state("path", "blocked"),
         "machine starved": state("machine", "starved"),
-        "top content": pair(places["top"]["content"]),
-        "back content": pair(places["back"]["content"]),
-        "track content": pair(places["track"]["content"]),
+        "top content": pair(places["top"]["mean_content"]),
+        "back content": pair(places["back"]["mean_content"]),
+        "track content": pair(places["track"]["mean_content"]),
     }
 
 

@@ -311,6 +311,7 @@ fn check_dead(replica: &Watched<'_>) -> Result<(), Broken> {
             Owner::Breaks(_) => is_anyone_off(replica),
             Owner::Trouble(_) => false,
             Owner::Station { .. } | Owner::Stop(_) | Owner::Attendant { .. } | Owner::Sensor(_) => true,
+            Owner::Knots => false,
         };
         if opens {
             return Ok(());

@@ -15,8 +15,8 @@ use super::luck::Stream;
 use super::observer::{Note, Observer};
 use super::people::Pool;
 use super::place::{
-    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT,
-    SPECIAL_TAKE, STOPPING, Spread, THROUGH, TURNS, WATCHED,
+    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
+    STOPPING, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
 use super::shelf::Shelf;

@@ -243,11 +243,6 @@ impl Tally {
         }
     }
 
-    /// Time of the last change of state of a station (or of the last opening or closing of the window), ns.
-    pub fn since(&self, station: StationId) -> Nanos {
-        self.accounts[station.ix()].since
-    }
-
     /// Inlets of a machine in `missing`.
     pub fn missing_of(&self, machine: StationId) -> &[Nanos] {
         let first = self.inlet_of[machine.ix()];

@@ -89,6 +89,8 @@ impl Builder<'_> {
         let first_sensor = posts.len() as u16;
         let sensors = sensors_of(self.scenario, &self.layout, &mut places, &mut owners, first_sensor);
         posts.extend(sensors.iter().map(|_| Post::default()));
+        let knot_timer = TimerId(owners.len() as u16);
+        owners.push(Owner::Knots);
         let tally = self.tally(&posts, &places, book.troubles.len());
         let names = self.names();
         let outfit = Outfit {
@@ -107,6 +109,7 @@ impl Builder<'_> {
             owners,
             breaks,
             first_sensor,
+            knot_timer,
             links: self.links(),
             fills: self.fills(),
             names,

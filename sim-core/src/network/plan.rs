@@ -1,7 +1,7 @@
 //! The compiled line: flat arrays of plain numbers, made once from a checked scenario and shared read-only
 //! by all replications.
 
-use crate::kernel::{Exit, Outfit, PlaceId, StationId};
+use crate::kernel::{Exit, Outfit, PlaceId, StationId, TimerId};
 use crate::measure::TallySetup;
 use crate::part::Nanos;
 use crate::stations::Station;
@@ -31,6 +31,8 @@ pub enum Owner {
     Sensor(u16),
     /// Edges of a break plan.
     Breaks(u16),
+    /// The time to look for a knot again.
+    Knots,
 }
 
 /// Breaks of some stations and attendants.
@@ -82,7 +84,7 @@ pub struct Names {
 }
 
 /// A compiled line.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Plan {
     /// Stations by rank.
     pub stations: Vec<Station>,
@@ -94,6 +96,8 @@ pub struct Plan {
     pub breaks: Vec<BreakPlan>,
     /// Post number of the first sensor.
     pub first_sensor: u16,
+    /// The timer of the search for knots.
+    pub knot_timer: TimerId,
     /// How things hang together.
     pub links: Links,
     /// What stands on tracks at the start.

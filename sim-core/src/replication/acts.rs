@@ -44,7 +44,8 @@ pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
         | Owner::Trouble(_)
         | Owner::Attendant { .. }
         | Owner::Sensor(_)
-        | Owner::Breaks(_) => OTHER,
+        | Owner::Breaks(_)
+        | Owner::Knots => OTHER,
     };
     Shelf::new(plan.owners.iter().map(act).collect(), || OTHER)
 }
@@ -99,6 +100,7 @@ impl<O: Observer> Replica<'_, O> {
             Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
             Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
             Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
+            Owner::Knots => self.look_at_suspects(),
         }
     }
 }

@@ -1,13 +1,15 @@
 //! Gridlock: a knot of stations that wait for each other and that no pending timer can open.
 //!
-//! Looked for when a station begins to wait: when it blocks, is held, or starves while others are blocked. A blocked station waits for whoever takes from the places it
-//! can't give to; a starved one for whoever feeds the places that it finds empty or with too little; a held one for whoever takes
-//! from the places its sensors watch. If everything that can be reached along these lines waits as well,
-//! and no part is on its way to an end that somebody waits at, nothing can ever move again (the knot of the
-//! OR model of deadlocks; Holt 1972).
+//! Looked for when a station begins to wait: when it blocks, is held, or starves while others are blocked. A
+//! blocked station waits for whoever takes from the places it can't give to; a starved one for whoever feeds the
+//! places that it finds empty or with too little; a held one for whoever takes from the places its sensors watch.
+//! If everything that can be reached along these lines waits as well, nothing can ever move again (the knot of the
+//! OR model of deadlocks; Holt 1972). If only a part on its way to the end of a belt stands against that, the search
+//! is repeated when it has come there: a part that nobody can take makes no event.
 
 use super::{Replica, Stop};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
+use crate::part::Nanos;
 
 impl<O: Observer> Replica<'_, O> {
     /// True if there is a knot, which is then the stop of the replication.
@@ -16,24 +18,38 @@ impl<O: Observer> Replica<'_, O> {
         let mut n = 0;
         while let Some(&station) = self.floor.newly_blocked.get(n) {
             n += 1;
-            if self.may_be_knotted(station)
-                && let Some(stations) = self.knot_from(station)
-            {
-                self.floor.newly_blocked.clear();
-                self.stop = Some(Stop::Gridlock { at: self.floor.now, stations });
-                return true;
+            if !self.may_be_knotted(station) {
+                continue;
+            }
+            match self.search_from(station) {
+                Found::Alive => {}
+                Found::UnderWay(due) => self.look_again(station, due),
+                Found::Knot(stations) => {
+                    self.floor.newly_blocked.clear();
+                    self.stop = Some(Stop::Gridlock { at: self.floor.now, stations });
+                    return true;
+                }
             }
         }
         self.floor.newly_blocked.clear();
         false
     }
 
-    /// The stations of a knot that stands now, if any. Whether a knot has formed is only looked for when a station
-    /// newly blocks; one that is complete only when a part has come to the end of its belt stands unseen until then.
+    /// Looks again when a part has come to the end of its belt: nothing else may happen then.
     #[cold]
-    pub fn standing_knot(&self) -> Option<Vec<StationId>> {
-        let stations = (0..self.stations.len()).map(|ix| StationId(ix as u16));
-        stations.filter(|&s| self.floor.state(s) == State::Blocked).find_map(|s| self.knot_from(s))
+    fn look_again(&mut self, station: StationId, due: Nanos) {
+        if !self.suspects.contains(&station) {
+            self.suspects.push(station);
+        }
+        let timer = self.plan.knot_timer;
+        if self.floor.calendar.at(timer).is_none_or(|at| due < at) {
+            self.floor.calendar.set(timer, due);
+        }
+    }
+
+    /// The time to look again has come.
+    pub(super) fn look_at_suspects(&mut self) {
+        self.floor.newly_blocked.append(&mut self.suspects);
     }
 
     /// What can be seen at a glance: whether a station that began to wait may be part of a knot.
@@ -41,7 +57,7 @@ impl<O: Observer> Replica<'_, O> {
         match self.floor.state(me) {
             State::Blocked => !self.sees_work(me),
             State::Starved => {
-                me.ix() < self.stations.len() && !self.has_own_clock(me) && !self.sees_feeder(me)
+                me.ix() < self.stations.len() && !self.floor.has_pending_timer(me) && !self.sees_feeder(me)
             }
             State::Held => true,
             State::JamAutomatic
@@ -79,30 +95,41 @@ impl<O: Observer> Replica<'_, O> {
             })
     }
 
-    /// All that can be reached from `start` along who-waits-for-whom, if nothing among it is alive.
+    /// Follows from `start` who waits for whom.
     #[cold]
-    fn knot_from(&self, start: StationId) -> Option<Vec<StationId>> {
+    fn search_from(&self, start: StationId) -> Found {
         if start.ix() >= self.stations.len() {
-            return None;
+            return Found::Alive;
         }
-        // The first is nearly always alive: then nothing is listed.
-        let mut others = self.waits_for(start)?;
+        let mut waits = self.waits_for(start);
+        if let Waits::Alive = waits {
+            // So it is nearly always: nothing is listed then.
+            return Found::Alive;
+        }
         let mut reached = vec![start];
+        let mut soonest = Nanos::MAX;
         let mut next = 1;
         loop {
-            for other in others {
-                if !reached.contains(&other) {
-                    reached.push(other);
+            match waits {
+                Waits::For(others) => {
+                    for other in others {
+                        if !reached.contains(&other) {
+                            reached.push(other);
+                        }
+                    }
                 }
+                Waits::UntilDue(due) => soonest = soonest.min(due),
+                Waits::Alive => return Found::Alive,
             }
-            let Some(&station) = reached.get(next) else { return Some(reached) };
-            others = self.waits_for(station)?;
+            let Some(&station) = reached.get(next) else { break };
+            waits = self.waits_for(station);
             next += 1;
         }
+        if soonest == Nanos::MAX { Found::Knot(reached) } else { Found::UnderWay(soonest) }
     }
 
-    /// Whom a station waits for; `None` if it is alive: a timer of its own can still change something.
-    fn waits_for(&self, me: StationId) -> Option<Vec<StationId>> {
+    /// Whom a station waits for, if it waits.
+    fn waits_for(&self, me: StationId) -> Waits {
         let links = &self.plan.links;
         let state = self.floor.state(me);
         if let Some(body) = links.bodies[me.ix()]
@@ -111,41 +138,33 @@ impl<O: Observer> Replica<'_, O> {
             return self.carrier_waits_for(body);
         }
         match state {
+            State::Blocked | State::Starved if self.floor.has_pending_timer(me) => Waits::Alive,
             State::Blocked => {
-                if self.has_own_clock(me) {
-                    return None;
-                }
-                let mut others = Vec::new();
+                let mut waits = Waits::For(Vec::new());
                 for exit in &links.exits[me.ix()] {
                     if let Exit::Store(place) | Exit::Hand(place) = exit
                         && self.stands_before(me, *exit)
                     {
-                        others.extend_from_slice(self.takers_of(*place)?);
+                        waits = waits.and(self.takers_of(*place));
                     }
                 }
                 if self.stations[me.ix()].takes_while_blocked(&self.floor) {
-                    others.extend(self.feeders_of(me)?);
+                    waits = waits.and(self.feeders_of(me));
                 }
-                (!others.is_empty()).then_some(others)
+                waits.or_alive()
             }
-            State::Starved => {
-                if self.has_own_clock(me) {
-                    return None;
-                }
-                let others = self.feeders_of(me)?;
-                (!others.is_empty()).then_some(others)
-            }
+            State::Starved => self.feeders_of(me).or_alive(),
             State::Held => {
-                let mut others = Vec::new();
+                let mut waits = Waits::For(Vec::new());
                 for sensor in self.floor.sensors().iter().filter(|s| s.on && s.holds.contains(&me)) {
                     if sensor.pending {
-                        return None;
+                        return Waits::Alive;
                     }
                     for place in &sensor.places {
-                        others.extend_from_slice(self.takers_of(*place)?);
+                        waits = waits.and(self.takers_of(*place));
                     }
                 }
-                (!others.is_empty()).then_some(others)
+                waits.or_alive()
             }
             State::JamAutomatic
             | State::JamWaiting
@@ -155,34 +174,29 @@ impl<O: Observer> Replica<'_, O> {
             | State::Changeover
             | State::Off
             | State::Working
-            | State::Checking => None,
+            | State::Checking => Waits::Alive,
         }
     }
 
-    /// Who can bring something to the inlets of a station; `None` if something is on its way or can be taken.
-    fn feeders_of(&self, me: StationId) -> Option<Vec<StationId>> {
+    /// Who can bring something to the inlets of a station.
+    fn feeders_of(&self, me: StationId) -> Waits {
         let links = &self.plan.links;
-        let mut others = Vec::new();
+        let mut waits = Waits::For(Vec::new());
         for place in &links.inlets[me.ix()] {
             let content = self.floor.place(*place);
-            match content.head_due() {
-                Some(due) if due > self.floor.now || content.counts().is_some() => return None,
+            waits = waits.and(match content.head_due() {
+                Some(_) if content.counts().is_some() => Waits::Alive,
+                Some(due) if due > self.floor.now => Waits::UntilDue(due),
                 // What stands still waits for the transporter on which it stands.
                 None if !content.is_empty() => {
-                    others.extend(
-                        (0..links.bodies.len()).filter(|ix| links.bodies[*ix] == Some(*place)).map(station),
-                    );
+                    let bodies = (0..links.bodies.len()).filter(|ix| links.bodies[*ix] == Some(*place));
+                    Waits::For(bodies.map(|ix| StationId(ix as u16)).collect())
                 }
                 // Nothing is there, or too little for one stroke.
-                Some(_) | None => others.extend_from_slice(&links.feeders[place.ix()]),
-            }
+                Some(_) | None => Waits::For(links.feeders[place.ix()].clone()),
+            });
         }
-        Some(others)
-    }
-
-    /// Whether one of the station's own timers is pending.
-    fn has_own_clock(&self, me: StationId) -> bool {
-        self.floor.has_pending_timer(me)
+        waits
     }
 
     /// Whether something of station `me` stands before this exit.
@@ -194,26 +208,64 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
-    /// Takers of a place; `None` if a part is still on its way to its end.
-    fn takers_of(&self, place: PlaceId) -> Option<&[StationId]> {
+    /// Who takes from a place, or when its first part comes to its end.
+    fn takers_of(&self, place: PlaceId) -> Waits {
         let content = self.floor.place(place);
-        if content.head_due().is_some_and(|due| due > self.floor.now) {
-            return None;
+        match content.head_due() {
+            Some(due) if due > self.floor.now => Waits::UntilDue(due),
+            Some(_) | None => Waits::For(content.takers().to_vec()),
         }
-        Some(content.takers())
     }
 
-    fn carrier_waits_for(&self, body: PlaceId) -> Option<Vec<StationId>> {
-        let content = self.floor.place(body);
-        if content.is_empty() {
-            let feeders = self.plan.links.feeders[body.ix()].clone();
-            return (!feeders.is_empty()).then_some(feeders);
+    fn carrier_waits_for(&self, body: PlaceId) -> Waits {
+        if self.floor.place(body).is_empty() {
+            return Waits::For(self.plan.links.feeders[body.ix()].clone()).or_alive();
         }
-        let takers = self.takers_of(body)?;
-        (!takers.is_empty()).then(|| takers.to_vec())
+        self.takers_of(body).or_alive()
     }
 }
 
-fn station(ix: usize) -> StationId {
-    StationId(ix as u16)
+/// What a search has found.
+enum Found {
+    /// Something can still change by itself.
+    Alive,
+    /// Nothing can but a part that comes to the end of a belt at this time.
+    UnderWay(Nanos),
+    /// All that can be reached waits.
+    Knot(Vec<StationId>),
+}
+
+/// What a station waits for.
+enum Waits {
+    /// For nobody: it can change by itself.
+    Alive,
+    /// For a part that comes to an end at this time.
+    UntilDue(Nanos),
+    /// For any of these.
+    For(Vec<StationId>),
+}
+
+impl Waits {
+    /// Waiting for either: who may be helped by somebody alive is alive.
+    fn and(self, other: Waits) -> Waits {
+        match (self, other) {
+            (Waits::Alive, _) | (_, Waits::Alive) => Waits::Alive,
+            (Waits::UntilDue(a), Waits::UntilDue(b)) => Waits::UntilDue(a.min(b)),
+            (Waits::UntilDue(due), Waits::For(_)) | (Waits::For(_), Waits::UntilDue(due)) => {
+                Waits::UntilDue(due)
+            }
+            (Waits::For(mut these), Waits::For(those)) => {
+                these.extend(those);
+                Waits::For(these)
+            }
+        }
+    }
+
+    /// Who waits for nobody in particular can't be shown to wait for ever.
+    fn or_alive(self) -> Waits {
+        match self {
+            Waits::For(others) if others.is_empty() => Waits::Alive,
+            Waits::For(_) | Waits::UntilDue(_) | Waits::Alive => self,
+        }
+    }
 }

@@ -63,6 +63,8 @@ pub struct Replica<'a, O> {
     events_before_now: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
+    /// Stations to look at again for a knot, when a part has come to the end of its belt.
+    suspects: Vec<StationId>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -78,6 +80,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_max: u64::MAX,
             events_before_now: 0,
             stop: None,
+            suspects: Vec::new(),
         };
         for (ix, station) in plan.stations.iter().enumerate() {
             if station.is_shut_at_work() {
@@ -134,7 +137,8 @@ impl<'a, O: Observer> Replica<'a, O> {
             if self.settle_all() {
                 return self.take_stop();
             }
-            if self.n_events > self.events_max || self.n_events - self.events_before_now > EVENTS_AT_ONCE_MAX {
+            if self.n_events > self.events_max || self.n_events - self.events_before_now > EVENTS_AT_ONCE_MAX
+            {
                 return self.out_of_events(timer);
             }
         }
@@ -152,7 +156,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             Owner::Station { ix, .. } => vec![StationId(ix)],
             Owner::Stop(station) => vec![station],
             Owner::Trouble(trouble) => vec![self.floor.trouble(trouble).station],
-            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) => Vec::new(),
+            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots => Vec::new(),
         };
         Stop::InstantLoop { at, stations }
     }

@@ -1,8 +1,8 @@
 //! A small line for tests: a scenario text is run, and everything that happens is written down.
 
 use super::bench::Routes;
-use super::blueprint::{Split, TrafficSite};
-use super::tooling::{class_names, classes_of};
+use super::blueprint::TrafficSite;
+use super::tooling::classes_of;
 use crate::kernel::{Note, Observer, StationId};
 use crate::network::{Plan, compile};
 use crate::part::{Nanos, Part, SECOND};

@@ -101,7 +101,7 @@ impl Stream {
     /// After the fixed point: what has found no room is lost.
     pub(super) fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if let Exit::Hand(place) = self.exit
-            && floor.place(place).len() > 0
+            && !floor.place(place).is_empty()
         {
             let part = floor.retract(place);
             floor.count_lost(self.me, &part);

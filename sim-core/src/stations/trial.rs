@@ -1,6 +1,6 @@
 //! Small lines from scenario text, run step by step: for tests of stations.
 
-use super::blueprint::{Split, TrafficSite};
+use super::blueprint::TrafficSite;
 use crate::kernel::{Note, Observer, PlaceId, State, StationId};
 use crate::measure::Tally;
 use crate::network::{Plan, compile};

@@ -36,13 +36,6 @@ pub(super) fn tally_shift(plan: &Plan, seed: u64, number: u64, mut tally: Tally)
         replica.floor.observer.open(plan.open_ns);
     }
     if course.fault.is_none() && run_on(&mut replica, plan, number, plan.close_ns, &mut course) {
-        if course.knot.is_none()
-            && let Some(stations) = replica.standing_knot()
-        {
-            // It has stood since the last of its stations came to a halt.
-            let since = stations.iter().map(|station| replica.floor.observer.since(*station)).max();
-            course.knot = Some(Box::new(Knot::of(&replica, since.unwrap_or(plan.close_ns), &stations)));
-        }
         replica.floor.observer.close(plan.close_ns);
         if !replica.conserves_parts() {
             course.fault = Some(RunError::PartsNotConserved { replication: number });

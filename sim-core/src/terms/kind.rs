@@ -83,7 +83,10 @@ impl Kind {
     }
 }
 
-fn read_lots(object: &mut Object<'_>) -> (Option<f64>, Option<f64>, Option<Vec<(Spanned<String>, Chance)>>) {
+/// Spreads between lots as given: of attitudes, of jams, of conditions by name.
+type LotsGiven = (Option<f64>, Option<f64>, Option<Vec<(Spanned<String>, Chance)>>);
+
+fn read_lots(object: &mut Object<'_>) -> LotsGiven {
     let attitudes = object.maybe(
         "attitudes",
         chance(),

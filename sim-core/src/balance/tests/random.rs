@@ -62,8 +62,7 @@ fn pushed(web: &Web, mix: &[f64; CLASSES]) -> (Vec<f64>, f64) {
     loop {
         let mut next = vec![[0.0; CLASSES]; n];
         for station in 0..n {
-            for class in 0..CLASSES {
-                let here = wave[station][class];
+            for (class, &here) in wave[station].iter().enumerate() {
                 flow[station] += here;
                 for &(exit, to, share) in &web.routes[station][class] {
                     match web.targets[station][usize::from(exit)] {
