@@ -49,6 +49,13 @@ impl Part {
         Part { flags: STARTER, ..Part::new(kind, condition, attitude, 0) }
     }
 
+    /// The same part with these true dimensions.
+    #[inline(always)]
+    #[must_use]
+    pub fn with_sizes(self, sizes: [u16; 2]) -> Self {
+        Part { sizes, ..self }
+    }
+
     /// Gives the part an attitude. A part that keeps its attitude isn't written to: a copy of the whole right
     /// after a write to a piece of it has to wait for the write.
     #[inline(always)]

@@ -268,7 +268,7 @@ fn check_end(replica: &mut Watched<'_>, window: Nanos, cut: bool) -> Result<(), 
         }
     }
     for (ix, levels) in tally.levels.iter().enumerate() {
-        let sum: Nanos = levels.time.iter().sum();
+        let sum = levels.charged();
         if sum != window {
             return Err(broken(
                 "the levels of a place add up to the window",

@@ -4,10 +4,10 @@
 //! lowest slot. Slots are numbered by rank when the line is compiled: **at equal times the lower rank goes
 //! first**, which is how "the downstream event first" is built into the key.
 //!
-//! Cost: a line of up to 64 timers keeps them in groups of eight with the earliest of each group; setting or
-//! clearing one looks through its group, reading the first through the groups. Larger lines use a tree of
-//! winners, where setting one replays its path, log2(slots) minima. There is at most one pending time per
-//! slot.
+//! Cost: a line of up to 64 timers keeps them in groups of four with the earliest of each group, and again
+//! four groups each with the earliest of theirs; setting or clearing one looks through its groups, reading the
+//! first through the last four. Larger lines use a tree of winners, where setting one replays its path,
+//! log2(slots) minima. There is at most one pending time per slot.
 
 use crate::part::{Nanos, TIME_LIMIT};
 
@@ -23,25 +23,29 @@ const NEVER: u64 = u64::MAX;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct TimerId(pub u16);
 
-/// Slots in a group, and groups of a small line.
-const GROUP: usize = 8;
+/// Members of a group.
+const GROUP: usize = 4;
+/// Groups of a small line.
+const GROUPS: usize = 16;
 
 /// Pending times of all timers.
 #[derive(Clone, Debug)]
 pub struct Calendar {
     /// Keys of the slots of a small line. The fixed size spares the checks of every index.
-    keys: [[u64; GROUP]; GROUP],
+    keys: [[u64; GROUP]; GROUPS],
     /// Earliest key of each group; it may be one that is spent.
-    firsts: [u64; GROUP],
+    firsts: [[u64; GROUP]; GROUP],
+    /// Earliest key of each four groups.
+    tops: [u64; GROUP],
     /// Tree of a line with more timers, otherwise empty: `tree[1]` is the winner; leaves start at the middle.
     tree: Vec<u64>,
 }
 
-/// The least of eight.
+/// The least of four.
 #[inline(always)]
 fn least(keys: &[u64; GROUP]) -> u64 {
-    let [a, b, c, d, e, f, g, h] = *keys;
-    a.min(b).min(c.min(d)).min(e.min(f).min(g.min(h)))
+    let [a, b, c, d] = *keys;
+    a.min(b).min(c.min(d))
 }
 
 impl Calendar {
@@ -51,9 +55,10 @@ impl Calendar {
     /// If `n_timers` exceeds [`TIMERS_MAX`]; the network refuses such a line before.
     pub fn new(n_timers: usize) -> Self {
         assert!(n_timers <= TIMERS_MAX, "a line has at most {TIMERS_MAX} timers, found {n_timers}");
-        let is_small = n_timers <= GROUP * GROUP;
+        let is_small = n_timers <= GROUP * GROUPS;
         let tree = if is_small { Vec::new() } else { vec![NEVER; 2 * n_timers.next_power_of_two()] };
-        Calendar { keys: [[NEVER; GROUP]; GROUP], firsts: [NEVER; GROUP], tree }
+        let (firsts, tops) = ([[NEVER; GROUP]; GROUP], [NEVER; GROUP]);
+        Calendar { keys: [[NEVER; GROUP]; GROUPS], firsts, tops, tree }
     }
 
     /// Schedules `timer` at `at` (ns), replacing its pending time. Times beyond the limit of simulated time
@@ -75,7 +80,7 @@ impl Calendar {
     pub fn at(&self, timer: TimerId) -> Option<Nanos> {
         let slot = usize::from(timer.0);
         let key = match self.tree.len() {
-            0 => self.keys[slot / GROUP % GROUP][slot % GROUP],
+            0 => self.keys[slot / GROUP % GROUPS][slot % GROUP],
             nodes => self.tree[nodes / 2 + slot],
         };
         (key != NEVER).then_some(key >> SLOT_BITS)
@@ -107,7 +112,7 @@ impl Calendar {
     #[inline(always)]
     fn first(&self) -> u64 {
         match self.tree.get(1) {
-            None => least(&self.firsts),
+            None => least(&self.tops),
             Some(winner) => *winner,
         }
     }
@@ -116,7 +121,7 @@ impl Calendar {
     fn slot(&mut self, timer: TimerId) -> &mut u64 {
         let slot = usize::from(timer.0);
         match self.tree.len() {
-            0 => &mut self.keys.as_flattened_mut()[slot % (GROUP * GROUP)],
+            0 => &mut self.keys.as_flattened_mut()[slot % (GROUP * GROUPS)],
             nodes => &mut self.tree[nodes / 2 + slot],
         }
     }
@@ -127,9 +132,11 @@ impl Calendar {
             return self.replay(timer, key);
         }
         let slot = usize::from(timer.0);
-        self.keys.as_flattened_mut()[slot % (GROUP * GROUP)] = key;
-        let group = slot / GROUP % GROUP;
-        self.firsts[group] = least(&self.keys[group]);
+        self.keys.as_flattened_mut()[slot % (GROUP * GROUPS)] = key;
+        let group = slot / GROUP % GROUPS;
+        self.firsts.as_flattened_mut()[group] = least(&self.keys[group]);
+        let four = group / GROUP;
+        self.tops[four] = least(&self.firsts[four]);
     }
 
     #[inline(never)]

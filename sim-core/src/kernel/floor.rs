@@ -15,10 +15,11 @@ use super::luck::Stream;
 use super::observer::{Note, Observer};
 use super::people::Pool;
 use super::place::{
-    AWAITED, BIN, BinClass, CARRIED, Entry, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT,
-    SPECIAL_TAKE, STOPPING, Spread, THROUGH, TURNS, WATCHED,
+    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
+    STOPPING, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
+use super::shelf::Shelf;
 use super::state::State;
 use super::troubles::{Moment, Trouble};
 use crate::part::{Nanos, Part};
@@ -189,8 +190,8 @@ pub struct Floor<O> {
     pub now: Nanos,
     /// Pending times.
     pub calendar: Calendar,
-    pub(super) places: Vec<Place>,
-    pub(super) hot: Vec<Hot>,
+    pub(super) places: Shelf<Place>,
+    pub(super) hot: Shelf<Hot>,
     pub(super) posts: Vec<Post>,
     /// Stations that have to be settled.
     pub dirty: RankSet,
@@ -243,12 +244,13 @@ impl<O: Observer> Floor<O> {
             let (bars, moments) = bits.fold((0, 0), |all, bits| (all.0 | bits.0, all.1 | bits.1));
             Hot { state: State::Starved, bars, moments }
         };
-        let hot = outfit.posts.iter().map(hot).collect();
+        let spare = || Hot { state: State::Starved, bars: 0, moments: 0 };
+        let hot = Shelf::new(outfit.posts.iter().map(hot).collect(), spare);
         let is_shared = outfit.places.iter().any(|place| place.flags & SHARED != 0);
         Floor {
             now: 0,
             calendar: Calendar::new(outfit.n_timers),
-            places: outfit.places,
+            places: Shelf::new(outfit.places, Place::spare),
             hot,
             dirty: RankSet::new(n),
             looks: RankSet::new(n),
@@ -270,7 +272,7 @@ impl<O: Observer> Floor<O> {
 
     /// Starts all streams of the floor for a replication.
     pub fn seed(&mut self, seed: u64, replication: u64) {
-        for place in &mut self.places {
+        for place in self.places.iter_mut() {
             place.seed(seed, replication);
         }
         self.stock_bins();
@@ -324,15 +326,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn change_state(&mut self, me: StationId, new: State) {
-        let hot = &mut self.hot[me.ix()];
-        let old = hot.state;
-        hot.state = new;
-        let clocked = hot.bars & CLOCKED != 0;
-        self.observer.state(self.now, me, old, new);
-        if clocked {
-            self.move_clocks(me, new);
-        }
-        self.count_blocked(old, new);
+        self.enter_state(me, new);
         // Who starves can complete a knot only where somebody is blocked.
         let waits =
             matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0);
@@ -347,9 +341,17 @@ impl<O: Observer> Floor<O> {
     }
 
     #[inline(always)]
-    fn count_blocked(&mut self, old: State, new: State) {
+    fn enter_state(&mut self, me: StationId, new: State) {
+        let hot = &mut self.hot[me.ix()];
+        let old = hot.state;
+        hot.state = new;
+        let clocked = hot.bars & CLOCKED != 0;
         self.n_blocked += u32::from(new == State::Blocked);
         self.n_blocked -= u32::from(old == State::Blocked);
+        self.observer.state(self.now, me, old, new);
+        if clocked {
+            self.move_clocks(me, new);
+        }
     }
 
     /// Whether the station may start new work: neither held nor off.
@@ -502,8 +504,15 @@ impl<O: Observer> Floor<O> {
     /// `Nanos::MAX` is never.
     #[inline(always)]
     fn next_part(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
-        match inlets.places[..] {
-            [place] => (self.next_at(me, place), place),
+        match (&inlets.places[..], inlets.join) {
+            (&[place], _) => (self.next_at(me, place), place),
+            (&[first, second], Join::Listed) => {
+                let due = self.next_at(me, first);
+                if due <= self.now {
+                    return (due, first);
+                }
+                (due.min(self.next_at(me, second)), second)
+            }
             _ => self.next_of_several(me, inlets),
         }
     }
@@ -549,7 +558,7 @@ impl<O: Observer> Floor<O> {
         }
     }
 
-    #[inline]
+    #[inline(never)]
     fn next_of_several(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
         if inlets.join == Join::LongestWaiting {
             return self.oldest_of_several(me, &inlets.places);
@@ -771,7 +780,11 @@ impl<O: Observer> Floor<O> {
     fn follow_content(&mut self, place: PlaceId) {
         let p = &self.places[place.ix()];
         let carrier = p.carrier;
-        if p.flags & CARRIED == 0 || self.stands(carrier) {
+        if p.flags & CARRIED == 0 {
+            return;
+        }
+        let hot = self.hot[carrier.ix()];
+        if hot.bars & (STOPPED | FROZEN) != 0 {
             return;
         }
         // A stopping belt stands as soon as its head is at the end, and moves as long as it is not, even if full.
@@ -788,19 +801,11 @@ impl<O: Observer> Floor<O> {
             State::Working
         };
         // A full track waits for nobody by itself, so it is no new blocking for the search of knots.
-        let hot = &mut self.hot[carrier.ix()];
         if hot.bars & OFF != 0 && p.len == 0 {
             return self.set_state(carrier, State::Off);
         }
         if hot.state != state {
-            let old = hot.state;
-            hot.state = state;
-            let clocked = hot.bars & CLOCKED != 0;
-            self.count_blocked(old, state);
-            self.observer.state(self.now, carrier, old, state);
-            if clocked {
-                self.move_clocks(carrier, state);
-            }
+            self.enter_state(carrier, state);
         }
     }
 
@@ -916,13 +921,12 @@ impl<O: Observer> Floor<O> {
             self.note(me, Note::Left, Some(part));
             return true;
         };
-        let p = &mut self.places[place.ix()];
+        let p = &self.places[place.ix()];
         if p.flags & (SPECIAL_PUT | AWAITED) != 0 || p.len >= p.capacity {
             return self.hand_over_special(me, no, exit, part);
         }
-        let entry = p.enter(part, self.now);
         self.observer.note(self.now, me, Note::Exit(no), Some(part));
-        self.after_entry(place, entry);
+        self.put_plain(place, part);
         true
     }
 
@@ -931,17 +935,22 @@ impl<O: Observer> Floor<O> {
     /// passed. It saves settling the divider and then the station once more.
     ///
     /// Whoever uses it has to let those be settled first who come before it and are marked now.
+    #[inline(always)]
     pub(crate) fn pass_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
+        self.places[place.ix()].flags & THROUGH != 0 && self.pass_this_divider(me, place, part)
+    }
+
+    #[inline(never)]
+    fn pass_this_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
         let p = &self.places[place.ix()];
         let divider = p.taker;
-        if p.flags & THROUGH == 0 || p.len > 0 || !self.may_start(divider) {
+        if p.len > 0 || !self.may_start(divider) {
             return false;
         }
         let open = |exit: &&(u8, Exit)| self.is_open(divider, exit.1);
         let Some(&(no, exit)) = p.more.through.iter().find(open) else { return false };
         self.note(me, Note::Exit(0), Some(part));
-        self.observer.level(self.now, place, 0, 1);
-        self.observer.level(self.now, place, 1, 0);
+        self.observer.passes(self.now, place);
         self.note(divider, Note::Took, Some(part));
         let handed = self.hand_over(divider, no, exit, part);
         assert!(handed, "a divider hands on only into an exit with room");
@@ -1029,20 +1038,18 @@ impl<O: Observer> Floor<O> {
 
     #[inline(always)]
     fn put_plain(&mut self, place: PlaceId, part: &Part) {
-        let entry = self.places[place.ix()].enter(part, self.now);
-        self.after_entry(place, entry);
-    }
-
-    #[inline(always)]
-    fn after_entry(&mut self, place: PlaceId, entry: Entry) {
-        if entry.wakes != StationId::NONE {
-            let hot = self.hot[entry.wakes.ix()];
+        let p = &mut self.places[place.ix()];
+        p.push_plain(part, self.now);
+        let (len, taker) = (p.len, p.taker);
+        let follows = p.flags & CARRIED != 0 && p.is_at_edge(len);
+        if len <= p.wake && taker != StationId::NONE {
+            let hot = self.hot[taker.ix()];
             if hot.state != State::Working || hot.bars & SHUT == 0 {
-                self.dirty.insert(entry.wakes.0);
+                self.dirty.insert(taker.0);
             }
         }
-        self.observer.level(self.now, place, entry.len - 1, entry.len);
-        if entry.at_edge {
+        self.observer.level(self.now, place, len - 1, len);
+        if follows {
             self.follow_content(place);
         }
     }

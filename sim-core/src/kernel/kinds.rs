@@ -23,28 +23,31 @@ pub struct KindNow {
 
 impl KindNow {
     /// Makes a part: condition, then dimensions, then attitude, in this order from the source's stream.
-    #[inline]
+    ///
+    /// All is drawn before the part is written: a copy of the whole right after a write to a piece of it has to
+    /// wait for the write.
+    #[inline(always)]
     pub fn make(&self, kind: u8, now: Nanos, luck: &mut Stream) -> Part {
         let condition = self.conditions.pick(luck) as u8;
-        self.finish(Part::new(kind, condition, 0, now), luck)
+        let sizes = self.draw_sizes(luck);
+        Part::new(kind, condition, self.attitude(luck), now).with_sizes(sizes)
     }
 
     /// Makes a part of a class that is already known.
     pub fn make_of(&self, class: BinClass, now: Nanos, luck: &mut Stream) -> Part {
-        let mut part = Part::new(class.kind, class.condition, 0, now);
+        let sizes = self.draw_sizes(luck);
+        let part = Part::new(class.kind, class.condition, self.attitude(luck), now);
+        let mut part = part.with_sizes(sizes);
         if class.off_size {
             part.mark_off_size();
         }
-        self.finish(part, luck)
+        part
     }
 
-    #[inline]
-    fn finish(&self, mut part: Part, luck: &mut Stream) -> Part {
-        for size in part.sizes.iter_mut().take(usize::from(self.n_sizes)) {
-            *size = (luck.next_u64() >> 48) as u16;
-        }
-        part.attitude = self.attitude(luck);
-        part
+    #[inline(always)]
+    fn draw_sizes(&self, luck: &mut Stream) -> [u16; 2] {
+        let mut size = |n: u8| if n < self.n_sizes { (luck.next_u64() >> 48) as u16 } else { 0 };
+        [size(0), size(1)]
     }
 
     /// Draws a natural attitude.

@@ -100,13 +100,13 @@ impl Stream {
     }
 
     /// 64 random bits.
-    #[inline]
+    #[inline(always)]
     pub fn next_u64(&mut self) -> u64 {
         self.generator.next_u64() ^ self.flip
     }
 
     /// Uniform on [0, 1): a multiple of 2^-53.
-    #[inline]
+    #[inline(always)]
     pub fn unit(&mut self) -> f64 {
         // 53 bits fit a signed word, whose conversion is one instruction on every common processor.
         (self.next_u64() >> 11).cast_signed() as f64 * GRID

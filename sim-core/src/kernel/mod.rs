@@ -19,6 +19,7 @@ pub mod place;
 mod quantile;
 pub mod ranks;
 pub mod sampler;
+pub mod shelf;
 pub mod state;
 mod stock;
 pub mod troubles;

@@ -60,6 +60,13 @@ pub trait Observer {
     #[inline(always)]
     fn level(&mut self, _now: Nanos, _place: PlaceId, _old: u32, _new: u32) {}
 
+    /// A part is about to pass in no time through `place`, which is empty.
+    #[inline(always)]
+    fn passes(&mut self, now: Nanos, place: PlaceId) {
+        self.level(now, place, 0, 1);
+        self.level(now, place, 1, 0);
+    }
+
     /// From now on the inlets of a machine whose bits are set lack parts.
     #[inline(always)]
     fn missing(&mut self, _now: Nanos, _station: StationId, _inlets: u32) {}
@@ -84,6 +91,12 @@ impl<A: Observer, B: Observer> Observer for (A, B) {
     fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
         self.0.level(now, place, old, new);
         self.1.level(now, place, old, new);
+    }
+
+    #[inline(always)]
+    fn passes(&mut self, now: Nanos, place: PlaceId) {
+        self.0.passes(now, place);
+        self.1.passes(now, place);
     }
 
     #[inline(always)]

@@ -105,17 +105,6 @@ pub(super) struct More {
     pub(super) through: Vec<(u8, Exit)>,
 }
 
-/// What a plain entry has brought about.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Entry {
-    /// Content after it.
-    pub(super) len: u32,
-    /// Who has to be settled, [`StationId::NONE`] if nobody.
-    pub(super) wakes: StationId,
-    /// The state of the transporter has to follow.
-    pub(super) at_edge: bool,
-}
-
 /// How idle takers of one place share what comes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Spread {
@@ -221,6 +210,11 @@ impl Place {
             offset: 0,
             more: Box::default(),
         }
+    }
+
+    /// A place that is none, where one is needed to fill up a list.
+    pub(super) fn spare() -> Self {
+        Place { slots: Vec::new(), ..Place::fifo(0, 0) }
     }
 
     /// The hand of station `owner`: what it has finished and nobody has taken yet.
@@ -451,15 +445,6 @@ impl Place {
         self.slots[index] = Slot { part: *part, due };
         self.len += 1;
         self.n_entered = self.n_entered.wrapping_add(1);
-    }
-
-    /// Enters a part where nothing special has to be looked at.
-    #[inline(always)]
-    pub(super) fn enter(&mut self, part: &Part, now: Nanos) -> Entry {
-        self.push_plain(part, now);
-        let len = self.len;
-        let wakes = if len <= self.wake { self.taker } else { StationId::NONE };
-        Entry { len, wakes, at_edge: self.flags & CARRIED != 0 && self.is_at_edge(len) }
     }
 
     /// Takes the head out of a FIFO that is not stopping.

@@ -149,6 +149,18 @@ enum Phase {
 }
 
 impl Trouble {
+    /// Whether it strikes `part` now; if it strikes by part and at this moment of work, that counts as a chance.
+    #[inline]
+    fn strikes(&mut self, part: &Part, at: Moment) -> bool {
+        let Trigger::Part { moment, countdowns, first, .. } = &mut self.trigger else { return false };
+        if *moment != at {
+            return false;
+        }
+        let of_kind = first.get(usize::from(part.kind));
+        let which = of_kind.map_or(0, |first| usize::from(*first) + usize::from(part.condition));
+        countdowns[which].strikes(&mut self.luck)
+    }
+
     /// A trouble at rest; its luck comes from the stream `key`.
     #[expect(clippy::too_many_arguments, reason = "a plain list of what the scenario says of a trouble")]
     pub fn new(
@@ -261,22 +273,26 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     pub(super) fn jams_by_part(&mut self, me: StationId, part: &Part, at: Moment) -> bool {
-        let mut struck = false;
-        for n in 0..self.posts[me.ix()].troubles.len() {
-            let ix = self.posts[me.ix()].troubles[n];
-            let trouble = &mut self.troubles[usize::from(ix)];
-            let Trigger::Part { moment, countdowns, first, .. } = &mut trouble.trigger else { continue };
-            if *moment != at {
-                continue;
-            }
-            let of_kind = first.get(usize::from(part.kind));
-            let which = of_kind.map_or(0, |first| usize::from(*first) + usize::from(part.condition));
-            if countdowns[which].strikes(&mut trouble.luck) {
-                self.strike(ix);
-                struck = true;
+        let troubles = &self.posts[me.ix()].troubles;
+        for (n, ix) in troubles.iter().enumerate() {
+            if self.troubles[usize::from(*ix)].strikes(part, at) {
+                self.strike_and_others(me, n, part, at);
+                return true;
             }
         }
-        struck
+        false
+    }
+
+    /// Strikes the station's trouble number `n`, and gives those after it their chance.
+    #[cold]
+    fn strike_and_others(&mut self, me: StationId, n: usize, part: &Part, at: Moment) {
+        self.strike(self.posts[me.ix()].troubles[n]);
+        for n in n + 1..self.posts[me.ix()].troubles.len() {
+            let ix = self.posts[me.ix()].troubles[n];
+            if self.troubles[usize::from(ix)].strikes(part, at) {
+                self.strike(ix);
+            }
+        }
     }
 
     /// Lets a trouble's clock run or stand as the new state of its station demands.

@@ -11,10 +11,12 @@ pub const LEVELS_MAX: usize = 1024;
 pub struct LevelTally {
     since: Nanos,
     level: u32,
-    /// Time at level group `n`, ns: levels from `n << shift` on.
-    pub time: Vec<Nanos>,
+    /// Time at each level, ns; empty where levels are grouped.
+    time: Vec<Nanos>,
+    /// Time at level group `n`, ns: levels from `n << shift` on; empty where they are not grouped.
+    grouped: Vec<Nanos>,
     /// Each group holds 2^shift levels.
-    pub shift: u32,
+    shift: u32,
     /// Sum of level times time, kept where groups lose it.
     area: u128,
     capacity: u32,
@@ -36,7 +38,19 @@ impl LevelTally {
                 ((capacity >> shift) as usize + 2, shift)
             }
         };
-        LevelTally { time: vec![0; n], shift, capacity, ..LevelTally::default() }
+        let (time, grouped) = if shift == 0 { (n, 0) } else { (0, n) };
+        LevelTally {
+            time: vec![0; time],
+            grouped: vec![0; grouped],
+            shift,
+            capacity,
+            ..LevelTally::default()
+        }
+    }
+
+    /// Time that has been charged to any level, ns: the whole window, once it is closed.
+    pub fn charged(&self) -> Nanos {
+        self.time.iter().chain(&self.grouped).sum()
     }
 
     /// The level changes at `now`.
@@ -49,8 +63,8 @@ impl LevelTally {
             self.n_left += u64::from(old - new);
         }
         match self.time.get_mut(old as usize) {
-            Some(time) if self.shift == 0 => *time += spent,
-            Some(_) | None => self.add_coarse((old >> self.shift) as usize, old, spent),
+            Some(time) => *time += spent,
+            None => self.add_coarse((old >> self.shift) as usize, old, spent),
         }
     }
 
@@ -62,8 +76,9 @@ impl LevelTally {
             return;
         }
         self.highest = self.highest.max(level);
-        let top = self.time.len() - 1;
-        self.time[group.min(top)] += spent;
+        let times = if self.shift == 0 { &mut self.time } else { &mut self.grouped };
+        let top = times.len() - 1;
+        times[group.min(top)] += spent;
         if self.shift == 0 {
             // Beyond the last group of an unlimited place: its excess over the group's own level.
             self.area += u128::from(level as usize as u64 - top as u64) * u128::from(spent);
@@ -76,6 +91,7 @@ impl LevelTally {
     /// Opens the window at `now`: everything before is forgotten.
     pub fn open(&mut self, now: Nanos) {
         self.time.fill(0);
+        self.grouped.fill(0);
         (self.area, self.full, self.n_left, self.highest) = (0, 0, 0, 0);
         self.since = now;
     }
@@ -91,8 +107,13 @@ impl LevelTally {
         let (level, n_left) = (self.level, self.n_left);
         self.change(now, level, level);
         self.n_left = n_left;
-        let reached = self.time.iter().rposition(|time| *time > 0).unwrap_or(0) as u32;
+        let reached = self.times().iter().rposition(|time| *time > 0).unwrap_or(0) as u32;
         self.highest = self.highest.max(reached << self.shift);
+    }
+
+    /// Time at level group `n`, ns: levels from `n << shift` on, where the shift is zero but for large places.
+    fn times(&self) -> &[Nanos] {
+        if self.shift == 0 { &self.time } else { &self.grouped }
     }
 
     /// Sum of level times time, parts x ns.
@@ -114,7 +135,7 @@ impl LevelTally {
 
     /// Time at level 0 (or in the lowest group of levels), ns.
     pub fn empty(&self) -> Nanos {
-        self.time.first().copied().unwrap_or(0)
+        self.times().first().copied().unwrap_or(0)
     }
 
     /// Level now.

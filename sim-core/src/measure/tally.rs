@@ -2,6 +2,7 @@
 
 use super::levels::LevelTally;
 use super::own::OwnTally;
+use crate::kernel::shelf::Shelf;
 use crate::kernel::state::N_STATES;
 use crate::kernel::{Note, Observer, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
@@ -94,29 +95,55 @@ pub struct PointTally {
     pub first_good: Option<Nanos>,
 }
 
+/// What is under way at one station.
+#[derive(Clone, Copy, Debug)]
+struct Account {
+    /// Begin of the state.
+    since: Nanos,
+    /// The inlets that lack parts now, as bits, and since when.
+    lacking: (Nanos, u32),
+    state: State,
+    /// Number among the points of use, or [`NO_POINT`].
+    point: u8,
+    /// A machine with several inlets.
+    tells_inlets: bool,
+    /// A measure of the scenario's own picks the station.
+    is_picked: bool,
+}
+
+impl Default for Account {
+    fn default() -> Self {
+        Account {
+            since: 0,
+            lacking: (0, 0),
+            state: State::Starved,
+            point: NO_POINT,
+            tells_inlets: false,
+            is_picked: false,
+        }
+    }
+}
+
 /// Whole numbers of one replication.
 #[derive(Clone, Debug, Default)]
 pub struct Tally {
-    since: Vec<Nanos>,
-    state: Vec<State>,
+    accounts: Shelf<Account>,
     /// Time by state, per station, attendant and sensor, ns.
-    pub time: Vec<[Nanos; N_STATES]>,
+    pub time: Shelf<[Nanos; N_STATES]>,
     /// Levels by place.
-    pub levels: Vec<LevelTally>,
+    pub levels: Shelf<LevelTally>,
     /// Counts by station.
-    pub counts: Vec<Counts>,
+    pub counts: Shelf<Counts>,
     /// Stops by trouble.
     pub stops: Vec<u64>,
-    /// Points of use; index by `point_of`.
+    /// Points of use.
     pub points: Vec<PointTally>,
-    point_of: Vec<u8>,
     right_way: Vec<u64>,
     /// Starved time by inlet of machines with several: split evenly over the set of inlets that lack parts,
     /// ns; the machine's first inlet stands at `inlet_of`.
     pub missing: Vec<Nanos>,
     inlet_of: Vec<u16>,
     n_inlets: Vec<u32>,
-    lacking: Vec<(Nanos, u32)>,
     /// Measures of the scenario's own.
     pub own: OwnTally,
     /// Length of the window, ns.
@@ -130,34 +157,37 @@ const NO_INLET: u16 = u16::MAX;
 impl Tally {
     /// An empty tally.
     pub fn new(setup: &TallySetup) -> Self {
-        let mut point_of = vec![NO_POINT; setup.n_posts];
+        let own = OwnTally::new(&setup.measures, setup.n_posts);
+        let mut accounts = vec![Account::default(); setup.n_posts];
         for (n, point) in setup.points.iter().enumerate() {
-            point_of[point.ix()] = n as u8;
+            accounts[point.ix()].point = n as u8;
+        }
+        for (ix, account) in accounts.iter_mut().enumerate() {
+            account.is_picked = own.concerns(StationId(ix as u16));
         }
         let mut inlet_of = vec![NO_INLET; setup.n_posts];
         let mut n_inlets = vec![0; setup.n_posts];
         let mut n_missing = 0;
         for &(machine, n) in &setup.inlets {
+            accounts[machine.ix()].tells_inlets = true;
             inlet_of[machine.ix()] = n_missing;
             n_inlets[machine.ix()] = n;
             n_missing += n as u16;
         }
         let point = PointTally { passes: vec![0; PASSES], ..PointTally::default() };
+        let levels = setup.capacities.iter().map(|capacity| LevelTally::new(*capacity));
         Tally {
-            since: vec![0; setup.n_posts],
-            state: vec![State::Starved; setup.n_posts],
-            time: vec![[0; N_STATES]; setup.n_posts],
-            levels: setup.capacities.iter().map(|capacity| LevelTally::new(*capacity)).collect(),
-            counts: vec![Counts::default(); setup.n_posts],
+            accounts: Shelf::new(accounts, Account::default),
+            time: Shelf::new(vec![[0; N_STATES]; setup.n_posts], || [0; N_STATES]),
+            levels: Shelf::new(levels.collect(), LevelTally::default),
+            counts: Shelf::new(vec![Counts::default(); setup.n_posts], Counts::default),
             stops: vec![0; setup.n_troubles],
             points: vec![point; setup.points.len()],
-            point_of,
             right_way: setup.right_way.clone(),
             missing: vec![0; usize::from(n_missing)],
             inlet_of,
             n_inlets,
-            lacking: vec![(0, 0); setup.n_posts],
-            own: OwnTally::new(&setup.measures, setup.n_posts),
+            own,
             window: 0,
             opened: 0,
         }
@@ -165,10 +195,12 @@ impl Tally {
 
     /// Makes the tally as good as new, for another replication.
     pub fn restart(&mut self) {
-        self.state.fill(State::Starved);
-        self.lacking.fill((0, 0));
+        for account in self.accounts.iter_mut() {
+            account.state = State::Starved;
+            account.lacking = (0, 0);
+        }
         self.own.restart();
-        for levels in &mut self.levels {
+        for levels in self.levels.iter_mut() {
             levels.restart();
         }
         self.open(0);
@@ -178,16 +210,16 @@ impl Tally {
     /// Opens the window: what happened up to and at `now` is forgotten.
     pub fn open(&mut self, now: Nanos) {
         self.opened = now;
-        self.since.fill(now);
         self.time.fill([0; N_STATES]);
         self.counts.fill(Counts::default());
         self.stops.fill(0);
         self.missing.fill(0);
-        for (since, _) in &mut self.lacking {
-            *since = now;
+        for account in self.accounts.iter_mut() {
+            account.since = now;
+            account.lacking.0 = now;
         }
         self.own.open(now);
-        for levels in &mut self.levels {
+        for levels in self.levels.iter_mut() {
             levels.open(now);
         }
         for point in &mut self.points {
@@ -200,13 +232,13 @@ impl Tally {
     /// Closes the window at `now`: what is under way counts with its part inside.
     pub fn close(&mut self, now: Nanos) {
         self.window = now - self.opened;
-        for ix in 0..self.state.len() {
-            let state = self.state[ix];
+        for ix in 0..self.accounts.len() {
+            let state = self.accounts[ix].state;
             self.charge(now, ix, state);
             self.charge_missing(now, ix);
         }
         self.own.close(now);
-        for levels in &mut self.levels {
+        for levels in self.levels.iter_mut() {
             levels.close(now);
         }
     }
@@ -222,21 +254,23 @@ impl Tally {
 
     #[inline(always)]
     fn charge(&mut self, now: Nanos, ix: usize, state: State) {
-        let spent = now - self.since[ix];
+        let account = &mut self.accounts[ix];
+        let spent = now - account.since;
+        account.since = now;
         self.time[ix][state as usize] += spent;
-        self.since[ix] = now;
-        if state == State::Starved && self.point_of[ix] != NO_POINT {
-            let point = &mut self.points[usize::from(self.point_of[ix])];
+        if state == State::Starved && account.point != NO_POINT {
+            let point = &mut self.points[usize::from(account.point)];
             point.longest_starved = point.longest_starved.max(spent);
         }
     }
 
     #[cold]
     fn charge_missing(&mut self, now: Nanos, ix: usize) {
-        let (since, lacking) = self.lacking[ix];
-        self.lacking[ix].0 = now;
+        let account = &mut self.accounts[ix];
+        let (since, lacking) = account.lacking;
+        account.lacking.0 = now;
         // A machine that stands, is off or held may lack parts too, but that time is not starved time.
-        if self.inlet_of[ix] == NO_INLET || lacking == 0 || self.state[ix] != State::Starved {
+        if !account.tells_inlets || lacking == 0 || account.state != State::Starved {
             return;
         }
         let first = usize::from(self.inlet_of[ix]);
@@ -273,11 +307,12 @@ impl Observer for Tally {
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         let ix = station.ix();
         self.charge(now, ix, old);
-        if self.inlet_of[ix] != NO_INLET {
+        if self.accounts[ix].tells_inlets {
             self.charge_missing(now, ix);
         }
-        self.state[ix] = new;
-        if self.own.concerns(station) {
+        let account = &mut self.accounts[ix];
+        account.state = new;
+        if account.is_picked {
             self.own.change(now, station, old, new);
         }
     }
@@ -288,10 +323,17 @@ impl Observer for Tally {
     }
 
     #[inline(always)]
+    fn passes(&mut self, _now: Nanos, place: PlaceId) {
+        // No time is spent at the level of one.
+        self.levels[place.ix()].n_left += 1;
+    }
+
+    #[inline(always)]
     fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
-        if self.lacking[station.ix()].1 != inlets {
+        let account = &self.accounts[station.ix()];
+        if account.tells_inlets && account.lacking.1 != inlets {
             self.charge_missing(now, station.ix());
-            self.lacking[station.ix()] = (now, inlets);
+            self.accounts[station.ix()].lacking = (now, inlets);
         }
     }
 
@@ -303,7 +345,7 @@ impl Observer for Tally {
             Note::Took => counts.took += 1,
             Note::Exit(no) => {
                 counts.exits[usize::from(no).min(EXITS - 1)] += 1;
-                let point = self.point_of[station.ix()];
+                let point = self.accounts[station.ix()].point;
                 if let (true, Some(part)) = (no == 0 && point != NO_POINT, part) {
                     self.finished(now, point, part);
                 }

@@ -7,6 +7,7 @@
 
 use super::Replica;
 use crate::kernel::calendar::TimerId;
+use crate::kernel::shelf::Shelf;
 use crate::kernel::{Observer, StationId};
 use crate::network::{Owner, Plan};
 use crate::stations::Station;
@@ -35,7 +36,8 @@ pub(super) struct Act {
 }
 
 /// The acts of all timers of a line.
-pub(super) fn acts_of(plan: &Plan) -> Box<[Act]> {
+pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
+    const OTHER: Act = Act { sort: Sort::Other, which: 0, ix: 0 };
     let act = |owner: &Owner| match *owner {
         Owner::Station { ix, which } => Act { sort: sort_of(&plan.stations[usize::from(ix)]), which, ix },
         Owner::Stop(_)
@@ -43,9 +45,9 @@ pub(super) fn acts_of(plan: &Plan) -> Box<[Act]> {
         | Owner::Attendant { .. }
         | Owner::Sensor(_)
         | Owner::Breaks(_)
-        | Owner::Knots => Act { sort: Sort::Other, which: 0, ix: 0 },
+        | Owner::Knots => OTHER,
     };
-    plan.owners.iter().map(act).collect()
+    Shelf::new(plan.owners.iter().map(act).collect(), || OTHER)
 }
 
 fn sort_of(station: &Station) -> Sort {

@@ -101,13 +101,16 @@ impl<O: Observer> Replica<'_, O> {
         if start.ix() >= self.stations.len() {
             return Found::Alive;
         }
+        let mut waits = self.waits_for(start);
+        if let Waits::Alive = waits {
+            // So it is nearly always: nothing is listed then.
+            return Found::Alive;
+        }
         let mut reached = vec![start];
         let mut soonest = Nanos::MAX;
-        let mut next = 0;
-        while next < reached.len() {
-            let station = reached[next];
-            next += 1;
-            match self.waits_for(station) {
+        let mut next = 1;
+        loop {
+            match waits {
                 Waits::For(others) => {
                     for other in others {
                         if !reached.contains(&other) {
@@ -118,6 +121,9 @@ impl<O: Observer> Replica<'_, O> {
                 Waits::UntilDue(due) => soonest = soonest.min(due),
                 Waits::Alive => return Found::Alive,
             }
+            let Some(&station) = reached.get(next) else { break };
+            waits = self.waits_for(station);
+            next += 1;
         }
         if soonest == Nanos::MAX { Found::Knot(reached) } else { Found::UnderWay(soonest) }
     }

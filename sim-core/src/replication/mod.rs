@@ -8,6 +8,7 @@ mod acts;
 mod gridlock;
 
 use crate::kernel::calendar::TimerId;
+use crate::kernel::shelf::Shelf;
 use crate::kernel::{Floor, Observer, StationId};
 use crate::network::{Owner, Plan};
 use crate::part::{Nanos, Part};
@@ -17,7 +18,7 @@ use acts::Act;
 /// Most settlings in one fixed point before it counts as an instant loop.
 const ROUNDS_MAX: u32 = 1_000_000;
 /// Most timed events at one instant before it counts as an instant loop.
-const EVENTS_AT_ONCE_MAX: u32 = 10_000_000;
+const EVENTS_AT_ONCE_MAX: u64 = 10_000_000;
 
 /// Why a stretch of a replication ended.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -49,7 +50,7 @@ pub enum Stop {
 #[derive(Clone, Debug)]
 pub struct Replica<'a, O> {
     plan: &'a Plan,
-    acts: Box<[Act]>,
+    acts: Shelf<Act>,
     /// The shared state.
     pub floor: Floor<O>,
     /// The stations.
@@ -59,7 +60,7 @@ pub struct Replica<'a, O> {
     pub n_events: u64,
     /// Most timed events.
     pub events_max: u64,
-    events_at_now: u32,
+    events_before_now: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
     /// Stations to look at again for a knot, when a part has come to the end of its belt.
@@ -77,7 +78,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             next_break: vec![0; plan.breaks.len()],
             n_events: 0,
             events_max: u64::MAX,
-            events_at_now: 0,
+            events_before_now: 0,
             stop: None,
             suspects: Vec::new(),
         };
@@ -129,15 +130,15 @@ impl<'a, O: Observer> Replica<'a, O> {
         while let Some((at, timer)) = self.floor.calendar.next_until(end) {
             if at != self.floor.now {
                 self.floor.now = at;
-                self.events_at_now = 0;
+                self.events_before_now = self.n_events;
             }
             self.n_events += 1;
-            self.events_at_now += 1;
             self.fire(timer);
             if self.settle_all() {
                 return self.take_stop();
             }
-            if self.n_events > self.events_max || self.events_at_now > EVENTS_AT_ONCE_MAX {
+            if self.n_events > self.events_max || self.n_events - self.events_before_now > EVENTS_AT_ONCE_MAX
+            {
                 return self.out_of_events(timer);
             }
         }

@@ -57,6 +57,7 @@ impl PathSetup {
     }
 
     /// The exit a part really takes: surplus parts overflow where the designer chose so.
+    #[inline(always)]
     pub(super) fn exit_or_overflow<O: Observer>(&self, floor: &Floor<O>, me: StationId, no: u8) -> u8 {
         match self.overflow {
             Some(overflow) if no == 0 && !floor.is_open(me, self.exits[0].exit) => overflow,
