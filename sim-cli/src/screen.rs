@@ -22,7 +22,7 @@ pub(crate) fn print(page: &str) -> Result<(), Failure> {
 /// What became of writing to standard output.
 ///
 /// # Errors
-/// As [`print`].
+/// As [`print()`].
 pub(crate) fn written(result: io::Result<()>) -> Result<(), Failure> {
     match result {
         Ok(()) => Ok(()),
