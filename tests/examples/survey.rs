@@ -3,7 +3,7 @@ use feedproof_tests::{judge::*, random_line::random_line, shrink::shrink, trials
 use std::collections::BTreeMap;
 fn main() {
     be_quiet();
-    let limits = Limits { events: 20_000, time: 400_000_000_000, steps: 40 };
+    let limits = Limits { events: 20_000, time: 400_000_000_000, steps: 40, may_loop: false };
     let mut all: BTreeMap<&str, (u64, Vec<(u64, String, _)>)> = BTreeMap::new();
     let (mut knots, mut cut, mut events) = (0, 0, 0);
     let (from, n) = (number("FEEDPROOF_SEED", 1), number("FEEDPROOF_LINES", 3000));
