@@ -29,6 +29,8 @@ pub struct Limits {
     pub time: Nanos,
     /// Steps of the run that is stopped and looked at in between.
     pub steps: usize,
+    /// Whether the line may go round without end in no time: where times may be zero.
+    pub may_loop: bool,
 }
 
 /// What came of a scenario.
@@ -124,6 +126,12 @@ fn run(
             continue;
         }
         cut = cut || !advance(&mut replica, end, &mut stops);
+        if let Some(Stop::InstantLoop { at, stations }) = stops.last()
+            && !limits.may_loop
+        {
+            let names: Vec<&String> = stations.iter().map(|s| &plan.names.posts[s.ix()]).collect();
+            return Err(broken("nothing goes round without end in no time", format!("{names:?} at {at} ns")));
+        }
         check_step(&mut replica, file, cut)?;
         if end == open && open > 0 && replica.floor.observer.0.window == 0 {
             let now = replica.floor.now;
@@ -131,7 +139,7 @@ fn run(
             replica.floor.observer.1.open(now);
         }
     }
-    let window = replica.floor.now - if cut && replica.floor.now < open { 0 } else { open };
+    let window = replica.floor.now - replica.floor.observer.1.opened();
     check_end(&mut replica, window, cut)?;
     let knotted = stops.iter().any(|stop| matches!(stop, Stop::Gridlock { .. }));
     if !cut && !knotted {
@@ -212,7 +220,9 @@ fn check_awake(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
                 let exits = &replica.plan().links.exits[ix];
                 let open = exits.iter().find(|exit| match exit {
                     Exit::Leave => true,
-                    Exit::Store(place) => replica.floor.has_room(me, *place),
+                    Exit::Store(place) => {
+                        replica.floor.has_room(me, *place) && !is_reserved(replica, file, me, *place)
+                    }
                     Exit::Hand(place) => replica.floor.place(*place).is_empty() && exits.len() == 1,
                 });
                 if let Some(exit) = open {
@@ -224,6 +234,18 @@ fn check_awake(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
         }
     }
     Ok(())
+}
+
+/// Whether the room in a place is not to be had: the belt stands, or somebody before wants more of it.
+fn is_reserved(replica: &Watched<'_>, file: &Value, me: StationId, place: PlaceId) -> bool {
+    let plan = replica.plan();
+    let carrier = plan.links.bodies.iter().position(|body| *body == Some(place));
+    let stands = carrier.is_some_and(|ix| replica.floor.stands(StationId(ix as u16)));
+    let wants_more = |other: &&StationId| {
+        **other != me
+            && entry_of(plan, file, other.ix()).is_some_and(|e| e["release"].as_u64().unwrap_or(1) > 1)
+    };
+    stands || replica.floor.place(place).waiting().iter().any(|other| wants_more(&other))
 }
 
 /// Whether a station takes as soon as one part is before it.

@@ -134,6 +134,11 @@ impl Watch {
         }
     }
 
+    /// When the window was opened, ns.
+    pub fn opened(&self) -> Nanos {
+        self.opened
+    }
+
     /// The times by state of all posts, up to `now`.
     pub fn close(&mut self, now: Nanos) -> Vec<[Nanos; N_STATES]> {
         for post in &mut self.posts {

@@ -201,9 +201,10 @@ pub struct Floor<O> {
     pub messages: Vec<(StationId, Message)>,
     /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are blocked.
     pub newly_blocked: Vec<StationId>,
-    n_blocked: u32,
-    /// Several stations take from some place.
-    is_shared: bool,
+    pub(super) n_blocked: u32,
+    /// Places from which each station takes in turn with others, and whether there are any.
+    turns_of: Vec<Vec<PlaceId>>,
+    has_turns: bool,
     pub(super) kinds: Vec<KindNow>,
     pub(super) troubles: Vec<Trouble>,
     pub(super) pools: Vec<Pool>,
@@ -246,7 +247,12 @@ impl<O: Observer> Floor<O> {
         };
         let spare = || Hot { state: State::Starved, bars: 0, moments: 0 };
         let hot = Shelf::new(outfit.posts.iter().map(hot).collect(), spare);
-        let is_shared = outfit.places.iter().any(|place| place.flags & SHARED != 0);
+        let mut turns_of = vec![Vec::new(); n];
+        for (ix, place) in outfit.places.iter().enumerate() {
+            if place.flags & SHARED != 0 && place.more.spread != Spread::Listed {
+                place.more.takers.iter().for_each(|taker| turns_of[taker.ix()].push(PlaceId(ix as u16)));
+            }
+        }
         Floor {
             now: 0,
             calendar: Calendar::new(outfit.n_timers),
@@ -257,7 +263,8 @@ impl<O: Observer> Floor<O> {
             messages: Vec::with_capacity(16),
             newly_blocked: Vec::with_capacity(16),
             n_blocked: 0,
-            is_shared,
+            has_turns: turns_of.iter().any(|places| !places.is_empty()),
+            turns_of,
             posts: outfit.posts,
             kinds: outfit.kinds,
             troubles: outfit.troubles,
@@ -282,6 +289,11 @@ impl<O: Observer> Floor<O> {
         for trouble in &mut self.troubles {
             trouble.seed(seed, replication);
         }
+    }
+
+    /// When the first of the station's own timers runs out, ns.
+    pub fn next_timer(&self, me: StationId) -> Option<Nanos> {
+        self.posts[me.ix()].timers.iter().filter_map(|timer| self.calendar.at(*timer)).min()
     }
 
     /// Whether one of the station's own timers is pending.
@@ -333,10 +345,8 @@ impl<O: Observer> Floor<O> {
         if waits {
             self.newly_blocked.push(me);
         }
-        if new == State::Blocked && self.is_shared {
-            for ix in 0..self.places.len() {
-                self.be_idle_no_more(me, PlaceId(ix as u16));
-            }
+        if self.has_turns && matches!(new, State::Blocked | State::Checking) {
+            self.be_idle_no_more(me);
         }
     }
 
@@ -537,23 +547,20 @@ impl<O: Observer> Floor<O> {
         }
     }
 
+    /// Who has taken a part, is blocked or waits for a check is not idle where it takes in turn with others: they
+    /// must not wait for it.
     #[cold]
-    fn leave_other_lists(&mut self, me: StationId, places: &[PlaceId], found: PlaceId) {
-        for other in places.iter().filter(|other| **other != found) {
-            self.be_idle_no_more(me, *other);
-        }
-    }
-
-    /// Who has found a part elsewhere, or is blocked, is not idle at `place`: others there must not wait for it.
-    fn be_idle_no_more(&mut self, me: StationId, place: PlaceId) {
-        let p = &mut self.places[place.ix()];
-        if !p.more.idle.contains(&me) {
-            return;
-        }
-        p.more.idle.retain(|idle| *idle != me);
-        if p.len > 0 {
-            for taker in p.more.takers.iter().filter(|taker| **taker != me) {
-                self.dirty.insert(taker.0);
+    fn be_idle_no_more(&mut self, me: StationId) {
+        for n in 0..self.turns_of[me.ix()].len() {
+            let p = &mut self.places[self.turns_of[me.ix()][n].ix()];
+            if !p.more.idle.contains(&me) {
+                continue;
+            }
+            p.more.idle.retain(|idle| *idle != me);
+            if p.len > 0 {
+                for taker in p.more.takers.iter().filter(|taker| **taker != me) {
+                    self.dirty.insert(taker.0);
+                }
             }
         }
     }
@@ -567,9 +574,6 @@ impl<O: Observer> Floor<O> {
         for &place in &inlets.places {
             let due = self.next_at(me, place);
             if due <= self.now {
-                if self.is_shared {
-                    self.leave_other_lists(me, &inlets.places, place);
-                }
                 return (due, place);
             }
             next = next.min(due);
@@ -607,12 +611,7 @@ impl<O: Observer> Floor<O> {
             }
         }
         match (best, next) {
-            (Some((_, place)), _) => {
-                if self.is_shared {
-                    self.leave_other_lists(me, places, place);
-                }
-                Offer::Ready(place)
-            }
+            (Some((_, place)), _) => Offer::Ready(place),
             (None, Some(due)) => Offer::Due(due),
             (None, None) => Offer::Nothing,
         }
@@ -697,6 +696,9 @@ impl<O: Observer> Floor<O> {
         if follows {
             self.follow_content(place);
         }
+        if self.has_turns {
+            self.be_idle_no_more(me);
+        }
         self.note(me, Note::Took, Some(part));
     }
 
@@ -738,7 +740,6 @@ impl<O: Observer> Floor<O> {
         }
         if p.flags & SHARED != 0 {
             p.more.last_taker = Some(me);
-            p.more.idle.retain(|idle| *idle != me);
             if p.len > 0 {
                 for taker in &p.more.takers {
                     if *taker != me {
@@ -749,6 +750,9 @@ impl<O: Observer> Floor<O> {
         }
         if p.flags & AWAITED != 0 {
             self.grant(place);
+        }
+        if self.has_turns {
+            self.be_idle_no_more(me);
         }
         self.mark_watchers(place);
         self.follow_content(place);
@@ -1001,13 +1005,15 @@ impl<O: Observer> Floor<O> {
     pub fn wait_for_room(&mut self, me: StationId, place: PlaceId) {
         let p = &mut self.places[place.ix()];
         p.flags |= AWAITED;
-        if p.more.granted == Some(me) {
+        // Who was offered the room and wants more of it is not offered the same again at once.
+        let declined = p.more.granted == Some(me);
+        if declined {
             p.more.granted = None;
         }
         if !p.more.waiting.contains(&me) {
             p.more.waiting.push(me);
         }
-        if p.flags & SPACED != 0 && p.len < p.capacity && p.carrier != StationId::NONE {
+        if !declined && p.flags & SPACED != 0 && p.len < p.capacity && p.carrier != StationId::NONE {
             self.dirty.insert(p.carrier.0);
         }
     }

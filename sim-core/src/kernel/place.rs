@@ -274,6 +274,12 @@ impl Place {
         more.turns.get(more.next_turn).is_none_or(|turn| *turn == me) || !more.turns.contains(&me)
     }
 
+    /// Who may deliver before `me`, if anybody: whose strict turn it is, or to whom the room was offered.
+    pub fn turn_before(&self, me: StationId) -> Option<StationId> {
+        let turn = if self.is_turn_of(me) { None } else { self.more.turns.get(self.more.next_turn).copied() };
+        turn.or(self.more.granted.filter(|granted| *granted != me))
+    }
+
     /// `me` has delivered.
     pub(super) fn pass_turn(&mut self, me: StationId) {
         let more = &mut self.more;

@@ -4,8 +4,8 @@
 //! blocked station waits for whoever takes from the places it can't give to; a starved one for whoever feeds the
 //! places that it finds empty or with too little; a held one for whoever takes from the places its sensors watch.
 //! If everything that can be reached along these lines waits as well, nothing can ever move again (the knot of the
-//! OR model of deadlocks; Holt 1972). If only a part on its way to the end of a belt stands against that, the search
-//! is repeated when it has come there: a part that nobody can take makes no event.
+//! OR model of deadlocks; Holt 1972). If only a part on its way to the end of a belt, or a timer of one that waits, stands against that, the
+//! search is repeated when its time has come: it may change nothing.
 
 use super::{Replica, Stop};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
@@ -55,10 +55,9 @@ impl<O: Observer> Replica<'_, O> {
     /// What can be seen at a glance: whether a station that began to wait may be part of a knot.
     fn may_be_knotted(&self, me: StationId) -> bool {
         match self.floor.state(me) {
+            State::Working => self.plan.links.bodies.get(me.ix()).is_some_and(Option::is_some),
             State::Blocked => !self.sees_work(me),
-            State::Starved => {
-                me.ix() < self.stations.len() && !self.floor.has_pending_timer(me) && !self.sees_feeder(me)
-            }
+            State::Starved => me.ix() < self.stations.len() && !self.sees_feeder(me),
             State::Held => true,
             State::JamAutomatic
             | State::JamWaiting
@@ -67,7 +66,6 @@ impl<O: Observer> Replica<'_, O> {
             | State::DownRepair
             | State::Changeover
             | State::Off
-            | State::Working
             | State::Checking => false,
         }
     }
@@ -137,35 +135,31 @@ impl<O: Observer> Replica<'_, O> {
         {
             return self.carrier_waits_for(body);
         }
+        let mut own = match self.floor.next_timer(me) {
+            Some(due) => Waits::UntilDue(due),
+            None => Waits::For(Vec::new()),
+        };
+        if matches!(state, State::Blocked | State::Held)
+            && self.stations[me.ix()].takes_while_blocked(&self.floor)
+        {
+            own = own.and(self.feeders_of(me)).and(self.sensors_of(me));
+        }
         match state {
-            State::Blocked | State::Starved if self.floor.has_pending_timer(me) => Waits::Alive,
             State::Blocked => {
-                let mut waits = Waits::For(Vec::new());
+                let mut waits = own;
                 for exit in &links.exits[me.ix()] {
                     if let Exit::Store(place) | Exit::Hand(place) = exit
                         && self.stands_before(me, *exit)
                     {
+                        let turn = self.floor.place(*place).turn_before(me);
                         waits = waits.and(self.takers_of(*place)).and(self.entry_of(*place));
-                    }
-                }
-                if self.stations[me.ix()].takes_while_blocked(&self.floor) {
-                    waits = waits.and(self.feeders_of(me));
-                }
-                waits.or_alive()
-            }
-            State::Starved => self.feeders_of(me).or_alive(),
-            State::Held => {
-                let mut waits = Waits::For(Vec::new());
-                for sensor in self.floor.sensors().iter().filter(|s| s.on && s.holds.contains(&me)) {
-                    if sensor.pending {
-                        return Waits::Alive;
-                    }
-                    for place in &sensor.places {
-                        waits = waits.and(self.takers_of(*place));
+                        waits = waits.and(Waits::For(turn.into_iter().collect()));
                     }
                 }
                 waits.or_alive()
             }
+            State::Starved => own.and(self.feeders_of(me)).or_alive(),
+            State::Held => own.and(self.sensors_of(me)).or_alive(),
             State::JamAutomatic
             | State::JamWaiting
             | State::JamClearing
@@ -176,6 +170,20 @@ impl<O: Observer> Replica<'_, O> {
             | State::Working
             | State::Checking => Waits::Alive,
         }
+    }
+
+    /// Who can lower the levels of the sensors that hold a station.
+    fn sensors_of(&self, me: StationId) -> Waits {
+        let mut waits = Waits::For(Vec::new());
+        for sensor in self.floor.sensors().iter().filter(|s| s.on && s.holds.contains(&me)) {
+            if sensor.pending {
+                return Waits::Alive;
+            }
+            for place in &sensor.places {
+                waits = waits.and(self.takers_of(*place));
+            }
+        }
+        waits
     }
 
     /// Who can bring something to the inlets of a station.
@@ -222,8 +230,11 @@ impl<O: Observer> Replica<'_, O> {
         let bodies = &self.plan.links.bodies;
         let carrier = bodies.iter().position(|body| *body == Some(place)).map(|ix| StationId(ix as u16));
         let content = self.floor.place(place);
+        let due = carrier.and_then(|carrier| self.floor.next_timer(carrier));
+        if let Some(due) = due {
+            return Waits::UntilDue(due);
+        }
         match carrier {
-            Some(carrier) if self.floor.has_pending_timer(carrier) => Waits::Alive,
             // There is room, but the belt that would clear its entry stands.
             Some(carrier) if content.len() < content.capacity() => Waits::For(vec![carrier]),
             Some(_) | None => Waits::For(Vec::new()),
@@ -252,7 +263,7 @@ enum Found {
 enum Waits {
     /// For nobody: it can change by itself.
     Alive,
-    /// For a part that comes to an end at this time.
+    /// For a part that comes to an end, or a timer that runs out, at this time.
     UntilDue(Nanos),
     /// For any of these.
     For(Vec<StationId>),

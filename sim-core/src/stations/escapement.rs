@@ -186,6 +186,10 @@ impl Escapement {
     }
 
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        // It waits no longer: the room beyond is not kept from others for the time of the stroke.
+        if let Exit::Store(place) = self.exit {
+            floor.stop_waiting(self.me, place);
+        }
         for _ in 0..self.release {
             if let Offer::Ready(place) = floor.offer(self.me, &self.inlets) {
                 self.moving.push(floor.take(self.me, place));

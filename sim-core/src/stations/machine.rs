@@ -137,6 +137,11 @@ impl Machine {
         self.luck.seed(seed, replication);
     }
 
+    /// Whether a nest can be loaded though the machine stands.
+    pub(super) fn takes_while_blocked(&self) -> bool {
+        self.inlets.iter().filter_map(|inlet| inlet.nest.as_ref()).any(Nest::has_room)
+    }
+
     pub(super) fn content(&self) -> usize {
         let nests = self.inlets.iter().filter_map(|inlet| inlet.nest.as_ref());
         let in_nests: usize = nests.map(|nest| nest.loaded.len() + nest.loading.len()).sum();

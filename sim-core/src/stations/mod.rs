@@ -185,17 +185,17 @@ impl Station {
         }
     }
 
-    /// Whether the station, though blocked, can take another part (it has several places).
+    /// Whether the station, though blocked or held, can take another part: it has several places, or nests.
     pub fn takes_while_blocked<O: Observer>(&self, floor: &Floor<O>) -> bool {
         match self {
             Station::Work(s) => s.takes_while_blocked(floor),
+            Station::Machine(s) => s.takes_while_blocked(),
             Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
-            | Station::Machine(_)
             | Station::Meter(_)
             | Station::Path(_)
             | Station::PathInFile(_)
