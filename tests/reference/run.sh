@@ -2,7 +2,8 @@
 # Runs the cross-check line in feedproof and in simpy, and compares them.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
-venv=target/cross-check-venv
+built=${CARGO_TARGET_DIR:-target}
+venv=$built/cross-check-venv
 if [ ! -x "$venv/bin/python" ]; then
     command -v python3 > /dev/null || { apt-get update -qq && apt-get install -y -qq python3 python3-venv; }
     python3 -m venv "$venv" 2> /dev/null \
@@ -12,5 +13,5 @@ fi
 cargo build --release -q
 result=$(mktemp)
 trap 'rm -f "$result"' EXIT
-target/release/feedproof run tests/reference/cross-check.json --replications 400 --json > "$result" 2> /dev/null
+"$built/release/feedproof" run tests/reference/cross-check.json --replications 400 --json > "$result" 2> /dev/null
 "$venv/bin/python" tests/reference/cross_check.py "$result"
