@@ -143,7 +143,7 @@ fn run(
     check_end(&mut replica, window, cut)?;
     let knotted = stops.iter().any(|stop| matches!(stop, Stop::Gridlock { .. }));
     if !cut && !knotted {
-        check_dead(&replica)?;
+        check_dead(&replica, file)?;
     }
     let events = replica.n_events;
     let tally = &replica.floor.observer.0;
@@ -252,7 +252,8 @@ fn is_reserved(replica: &Watched<'_>, file: &Value, me: StationId, place: PlaceI
 fn takes_any(plan: &Plan, file: &Value, ix: usize) -> bool {
     let Some(entry) = entry_of(plan, file, ix) else { return true };
     match entry["type"].as_str() {
-        Some("work" | "divider") => true,
+        Some("work" | "divider" | "screen" | "selector" | "gauge") => true,
+        Some("orienting path") => entry.get("pass").is_some(),
         // A machine that also reads empty nests looks again after the re-check time.
         Some("machine") => entry.get("inlets").is_none() && entry["check"]["reads_unloaded"] != true,
         Some("escapement") => entry["release"].as_u64().unwrap_or(1) == 1,
@@ -325,7 +326,7 @@ fn is_anyone_off(replica: &Watched<'_>) -> bool {
 }
 
 /// Where no knot was found, a blocked station has something to wait for.
-fn check_dead(replica: &Watched<'_>) -> Result<(), Broken> {
+fn check_dead(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
     let plan = replica.plan();
     let mut floor = replica.floor.clone();
     while let Some((_, timer)) = floor.calendar.next_until(TIME_LIMIT - 2) {
@@ -339,8 +340,19 @@ fn check_dead(replica: &Watched<'_>) -> Result<(), Broken> {
             return Ok(());
         }
     }
+    // Who waits for parts out of a bin that has run dry waits for nobody.
+    let ran_dry = plan.links.bodies.iter().flatten().any(|body| {
+        let place = replica.floor.place(*body);
+        place.counts().is_some() && place.is_empty() && plan.links.feeders[body.ix()].is_empty()
+    });
+    if ran_dry {
+        return Ok(());
+    }
+    let is_dumper = |ix: usize| entry_of(plan, file, ix).is_some_and(|entry| entry["type"] == "dumper");
     let blocked = (0..replica.stations.len()).find(|&ix| {
-        plan.links.bodies[ix].is_none() && replica.floor.state(StationId(ix as u16)) == State::Blocked
+        plan.links.bodies[ix].is_none()
+            && !is_dumper(ix)
+            && replica.floor.state(StationId(ix as u16)) == State::Blocked
     });
     match blocked {
         Some(ix) => Err(broken(

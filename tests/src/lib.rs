@@ -6,8 +6,10 @@
 pub mod judge;
 pub mod luck;
 pub mod mutate;
+pub mod mutate_values;
 pub mod published;
 pub mod random_blocks;
+pub mod random_feeders;
 pub mod random_line;
 pub mod shrink;
 pub mod trials;

@@ -13,6 +13,8 @@ pub struct Names {
     pub pools: Vec<String>,
     /// Part kinds.
     pub kinds: Vec<String>,
+    /// Attitudes of any kind.
+    pub attitudes: Vec<String>,
     /// Conditions of any kind.
     pub conditions: Vec<String>,
 }

@@ -6,6 +6,7 @@
 
 use crate::luck::Luck;
 use crate::random_blocks::{Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker};
+use crate::random_feeders;
 use serde_json::{Map, Value, json};
 
 /// Stands for a station further up until the loop is closed.
@@ -32,6 +33,7 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     let mut names = Names { pools: (0..pools).map(|n| format!("A{n}")).collect(), ..Names::default() };
     for (kind, value) in parts.as_object().into_iter().flatten() {
         names.kinds.push(kind.clone());
+        names.attitudes.extend(value["attitudes"].as_object().into_iter().flat_map(Map::keys).cloned());
         names.conditions.extend(value["conditions"].as_object().into_iter().flat_map(Map::keys).cloned());
     }
     let room = luck.within(1, most.max(1));
@@ -82,7 +84,7 @@ impl Sketch {
     /// Adds a station that gives to `to`; returns its name.
     fn add(&mut self, mut station: Value, to: &str) -> String {
         let id = self.id();
-        if station.get("exits").is_none() {
+        if station.get("exits").is_none() && station["type"] != "scrap box" {
             station["to"] = json!(to);
         }
         station["id"] = json!(id);
@@ -104,10 +106,41 @@ impl Sketch {
     }
 
     fn source(&mut self, to: &str) {
+        if self.luck.percent(30) {
+            return self.bulk_source(to);
+        }
         let may_be_several = to != "out" && !self.is_body(to);
         let mut source = source(&mut self.luck, &self.names, may_be_several);
         self.spread(&mut source);
         self.add(source, to);
+    }
+
+    /// A bin, what empties it, and perhaps what fills it.
+    fn bulk_source(&mut self, to: &str) {
+        let lift = random_feeders::lift(&mut self.luck);
+        let lift = self.add(lift, to);
+        let is_filled = self.luck.percent(50);
+        let bin = random_feeders::bin(&mut self.luck, is_filled);
+        let bin = self.add(bin, &lift);
+        if is_filled {
+            let dumper = random_feeders::dumper(&mut self.luck, &self.names);
+            self.add(dumper, &bin);
+        }
+    }
+
+    /// A station that sends some of the parts back, away or into a scrap box.
+    fn judge(&mut self, to: &str) -> String {
+        let rejects = match self.luck.below(4) {
+            0 => "out".to_owned(),
+            1 => self.add(json!({"type": "scrap box"}), "out"),
+            _ => {
+                let belt = json!({"type": "recirculation belt", "capacity": self.luck.within(1, 60),
+                                  "travel": seconds(self.luck.between(0.5, 9.0))});
+                self.add(belt, LOOP)
+            }
+        };
+        let station = random_feeders::judge(&mut self.luck, &self.names, &rejects);
+        self.add(station, to)
     }
 
     fn is_body(&self, id: &str) -> bool {
@@ -127,7 +160,7 @@ impl Sketch {
 
     /// A piece of the line before `to`; returns its first station.
     fn block(&mut self, to: &str) -> String {
-        match self.luck.below(10) {
+        match self.luck.below(11) {
             0..3 if to != "out" => {
                 let mut station = transporter(&mut self.luck);
                 self.spread(&mut station);
@@ -136,6 +169,7 @@ impl Sketch {
             0..6 => self.workers(to),
             6 => self.lanes(to),
             7 => self.assembly(to),
+            8 => self.judge(to),
             _ => self.divider(to),
         }
     }
@@ -231,7 +265,10 @@ impl Sketch {
         for n in 0..self.stations.len() {
             if self.stations[n]["to"] == LOOP {
                 let takes = |s: &Value| {
-                    s.get("endless").is_none() && s["type"] != "stream" && s.get("inlets").is_none()
+                    let brings = ["stream", "dumper", "elevator", "meter conveyor", "scrap box"];
+                    s.get("endless").is_none()
+                        && s.get("inlets").is_none()
+                        && !brings.iter().any(|t| s["type"] == *t)
                 };
                 let one = |s: &Value| s.get("count").is_none();
                 let above: Vec<usize> = (n + 1..self.stations.len())

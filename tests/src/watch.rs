@@ -181,7 +181,9 @@ impl Watch {
     fn moves(&mut self, now: Nanos, station: StationId, starts: bool, what: &str) {
         let post = &self.posts[station.ix()];
         let (stopped, held, knotted) = (post.is_stopped, post.n_holds > 0, post.is_knotted);
-        let knotted = knotted && !(starts && post.loads_ahead);
+        // Nests are loaded ahead, and what a lift has landed may still be taken from its top.
+        let is_spare = if starts { post.loads_ahead } else { post.state != State::Blocked };
+        let knotted = knotted && !is_spare;
         let (starts, state) = (starts && !post.loads_ahead, post.state);
         let off = starts && post.is_off(now);
         if !(stopped || knotted || off || (starts && held)) {
@@ -209,9 +211,7 @@ impl Watch {
             self.fail("nothing is taken from a stopped transporter", || format!("from `{name}` at {now} ns"));
         }
         let book = &mut self.places[place];
-        if !book.is_bin {
-            self.taken = Some(book.parts.pop_front().flatten());
-        }
+        self.taken = if book.is_bin { None } else { Some(book.parts.pop_front().flatten()) };
     }
 }
 
@@ -309,10 +309,10 @@ impl Observer for Watch {
                     post.n_holds = if note == Note::SensorOn { post.n_holds + 1 } else { post.n_holds - 1 };
                 }
             }
-            Note::Lost
-            | Note::Restarted
+            // What a station takes back out of its own hand is not taken into work.
+            Note::Lost | Note::Spilled => self.taken = None,
+            Note::Restarted
             | Note::EmptyStroke
-            | Note::Spilled
             | Note::Overfilled
             | Note::Tipped
             | Note::CheckFailed
