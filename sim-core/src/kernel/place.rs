@@ -195,7 +195,7 @@ impl Bin {
 impl Place {
     /// An empty FIFO for `capacity` parts, each of which takes `transit` (ns) to come to its end.
     pub fn fifo(capacity: u32, transit: Nanos) -> Self {
-        let room = if capacity == UNLIMITED { 16 } else { capacity.clamp(1, 1 << 16) };
+        let room = if capacity == UNLIMITED { 16 } else { capacity.clamp(1, 1 << 10) };
         Place {
             slots: vec![Slot::default(); (room as usize).next_power_of_two()],
             head: 0,

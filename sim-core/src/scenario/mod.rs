@@ -8,6 +8,7 @@ mod control;
 mod people;
 mod plan;
 mod promise;
+mod size;
 
 pub(crate) use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
