@@ -662,7 +662,14 @@ impl<O: Observer> Floor<O> {
         };
         match preferred {
             Some(other) if other != me => {
-                self.dirty.insert(other.0);
+                // Once is enough: if it does not take the part (it wants more of them), marking it again would go
+                // round without end where it in turn marks this one.
+                let p = &mut self.places[place.ix()];
+                let mark = Some((self.now, other, p.len));
+                if p.more.marked != mark {
+                    p.more.marked = mark;
+                    self.dirty.insert(other.0);
+                }
                 false
             }
             Some(_) | None => true,

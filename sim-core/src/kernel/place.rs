@@ -85,6 +85,8 @@ pub(super) struct More {
     pub(super) last_taker: Option<StationId>,
     /// Takers that found nothing, longest idle first.
     pub(super) idle: Vec<StationId>,
+    /// The last taker that was marked because it is its turn: when, who, and what was here.
+    pub(super) marked: Option<(Nanos, StationId, u32)>,
     /// Stations whose finished part finds no room, longest waiting first.
     pub(super) waiting: Vec<StationId>,
     /// Equal stations that deliver strictly in turn, and whose turn it is.

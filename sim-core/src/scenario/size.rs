@@ -91,6 +91,6 @@ mod tests {
         let breaks = r#", "plan": {"breaks": [{"at": "0 s", "for": "1 us", "every": "2 us"}]}"#;
         assert!(refusal(FEEDER, breaks).contains("a break comes"));
         let group = r#"{"id": "F", "type": "stream", "spacing": "1 s", "group": 1000000000}"#;
-        assert!(refusal(group, "").contains("at once"));
+        assert!(refusal(group, "").contains("too large"));
     }
 }

@@ -14,7 +14,7 @@ use super::dice::Dice;
 use crate::kernel::Sampler;
 use crate::part::Part;
 use crate::terms::law::Law;
-use crate::terms::law_form::count_law;
+use crate::terms::law_form::{HANDFUL_MAX, count_law};
 use crate::text::fields::Object;
 use crate::text::forms::{Chance, chance};
 
@@ -30,7 +30,12 @@ pub struct ClumpSpec {
 pub fn read(object: &mut Object<'_>) -> ClumpSpec {
     ClumpSpec {
         chance: object.required("chance", chance(), "Chance that a part that enters is the first of a clump"),
-        parts: object.optional("parts", count_law().positive(), "2", "Parts that hang together in a clump"),
+        parts: object.optional(
+            "parts",
+            count_law().positive().at_most(HANDFUL_MAX),
+            "2",
+            "Parts that hang together in a clump",
+        ),
         breaks_up: object.required(
             "breaks_up",
             chance(),

@@ -26,7 +26,7 @@ use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer,
 use crate::part::{Nanos, SECOND};
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
-use crate::terms::law_form::{count_law, law};
+use crate::terms::law_form::{HANDFUL_MAX, count_law, law};
 use crate::text::fields::Object;
 use crate::text::forms::{Choice, Spanned, either, name, rate, time, volume_rate};
 use crate::units::Dimension;
@@ -209,8 +209,11 @@ pub struct MeterSpec {
 /// Reads a meter conveyor.
 pub fn read(object: &mut Object<'_>) -> MeterSpec {
     let to = read_to(object);
-    let per_index =
-        object.maybe("per_index", count_law().positive(), "Parts that an index brings; one if left out");
+    let per_index = object.maybe(
+        "per_index",
+        count_law().positive().at_most(HANDFUL_MAX),
+        "Parts that an index brings; one if left out",
+    );
     let index_time = object.maybe(
         "index_time",
         law(Dimension::Time).positive(),
@@ -218,7 +221,7 @@ pub fn read(object: &mut Object<'_>) -> MeterSpec {
     );
     let flow = object.maybe(
         "rate",
-        either(rate().positive(), volume_rate().positive()),
+        either(rate().positive().at_most("1000 /s"), volume_rate().positive()),
         "Parts or volume per time, brought on continuously; left out: it goes by the index",
     );
     let portion_s = object.optional(

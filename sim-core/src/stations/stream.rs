@@ -10,12 +10,12 @@ use super::blueprint::{
     Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part, read_to,
 };
 use super::dice::Dice;
-use crate::diag::{Diagnostics, Problem, code};
+use crate::diag::Diagnostics;
 use crate::kernel::{Exit, Floor, Message, Observer, Sampler, State, StationId};
 use crate::part::Part;
 use crate::terms::kind::Kind;
-use crate::terms::law::{Law, Shape};
-use crate::terms::law_form::{count_law, law};
+use crate::terms::law::Law;
+use crate::terms::law_form::{HANDFUL_MAX, count_law, law};
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, one_of};
 use crate::units::Dimension;
@@ -134,44 +134,17 @@ pub struct StreamSpec {
     loses: bool,
 }
 
-/// Most parts that come at once.
-const GROUP_MAX: f64 = 100_000.0;
-
-/// The largest group that a law lists, or its mean where it lists none.
-fn largest(law: &Law) -> f64 {
-    law.minimum
-        + match &law.shape {
-            Shape::Table(rows) => rows.iter().map(|row| row.0).fold(0.0, f64::max),
-            Shape::Observed(groups) => groups.iter().copied().fold(0.0, f64::max),
-            Shape::Fixed(_)
-            | Shape::Uniform { .. }
-            | Shape::Triangular { .. }
-            | Shape::Exponential { .. }
-            | Shape::Gamma { .. }
-            | Shape::Lognormal { .. }
-            | Shape::Weibull { .. }
-            | Shape::Geometric { .. }
-            | Shape::Binomial { .. }
-            | Shape::Poisson { .. } => law.mean() - law.minimum,
-        }
-}
-
 /// Reads a stream.
 pub fn read(object: &mut Object<'_>) -> StreamSpec {
     const OTHERWISE: &[(&str, bool, &str)] = &[
         ("waits", false, "it waits outside, in order of coming"),
         ("is lost", true, "it is lost and counted"),
     ];
-    let group = object.optional("group", count_law(), "1", "Parts that come together");
-    if largest(&group) > GROUP_MAX && object.sound(&["group"]) {
-        let problem = Problem::new(code::OUT_OF_RANGE, "too many parts come at once");
-        object.fail("group", problem.expected(format!("{GROUP_MAX} at most; or a dumper over a bin")));
-    }
     StreamSpec {
         to: read_to(object),
         part: read_part(object),
         spacing: object.required("spacing", law(Dimension::Time), "Time between arrivals"),
-        group,
+        group: object.optional("group", count_law().at_most(HANDFUL_MAX), "1", "Parts that come together"),
         loses: object.optional(
             "without_room",
             one_of(OTHERWISE),

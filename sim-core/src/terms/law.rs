@@ -143,6 +143,26 @@ impl Law {
     }
 }
 
+impl Law {
+    /// The largest amount that the law lists, or its mean where it lists none.
+    pub fn largest(&self) -> f64 {
+        let listed = match &self.shape {
+            Shape::Table(rows) => rows.iter().map(|row| row.0).fold(0.0, f64::max),
+            Shape::Observed(amounts) => amounts.iter().copied().fold(0.0, f64::max),
+            Shape::Uniform { to, .. } | Shape::Triangular { high: to, .. } => *to,
+            Shape::Fixed(_)
+            | Shape::Exponential { .. }
+            | Shape::Gamma { .. }
+            | Shape::Lognormal { .. }
+            | Shape::Weibull { .. }
+            | Shape::Geometric { .. }
+            | Shape::Binomial { .. }
+            | Shape::Poisson { .. } => self.shape.mean(),
+        };
+        self.minimum + listed
+    }
+}
+
 impl Shape {
     fn mean(&self) -> f64 {
         match self {

@@ -30,17 +30,21 @@ use crate::units::Dimension;
 pub struct LawForm {
     unit: Unit,
     positive: bool,
+    most: f64,
     usual: Option<(f64, f64, &'static str)>,
 }
 
+/// Most parts that a law of parts moved at once may give: they are made one by one.
+pub const HANDFUL_MAX: f64 = 100_000.0;
+
 /// A random amount of a dimension, in its SI base unit.
 pub fn law(dimension: Dimension) -> LawForm {
-    LawForm { unit: Unit::Of(dimension), positive: false, usual: None }
+    LawForm { unit: Unit::Of(dimension), positive: false, most: f64::INFINITY, usual: None }
 }
 
 /// A random whole number.
 pub fn count_law() -> LawForm {
-    LawForm { unit: Unit::Count, positive: false, usual: None }
+    LawForm { unit: Unit::Count, positive: false, most: f64::INFINITY, usual: None }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -130,6 +134,12 @@ impl LawForm {
     #[must_use]
     pub fn positive(self) -> Self {
         LawForm { positive: true, ..self }
+    }
+
+    /// Refuses a law that lists a larger value than this (base unit or count), or whose mean is larger.
+    #[must_use]
+    pub fn at_most(self, most: f64) -> Self {
+        LawForm { most, ..self }
     }
 
     /// Warns if the mean is outside of a usual range, ends as they would stand in a file (`"0.4 s"`; for counts
@@ -285,6 +295,13 @@ impl LawForm {
         if self.positive && mean <= 0.0 {
             let problem = Problem::new(code::OUT_OF_RANGE, "this is always zero");
             at.error(node.span, problem.expected(self.wanted()));
+            return None;
+        }
+        let largest = law.largest();
+        if largest > self.most {
+            let message = format!("{} is too large here", self.unit.shown(largest));
+            let problem = Problem::new(code::OUT_OF_RANGE, message);
+            at.error(node.span, problem.expected(format!("{} at most", self.unit.shown(self.most))));
             return None;
         }
         if let Some((low, high, words)) = self.usual

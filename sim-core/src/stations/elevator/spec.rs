@@ -7,7 +7,7 @@ use crate::scenario::{Level, level};
 use crate::stations::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
 use crate::stations::track::nanos;
 use crate::terms::law::Law;
-use crate::terms::law_form::count_law;
+use crate::terms::law_form::{HANDFUL_MAX, count_law};
 use crate::text::fields::Object;
 use crate::text::forms::{Chance, chance, length, one_of, rate, speed, time};
 
@@ -74,7 +74,7 @@ pub fn read(object: &mut Object<'_>) -> ElevatorSpec {
         lift_s: lift_time(object, lift_s, length_m, speed_m_s),
         per_cleat: object.required(
             "per_cleat",
-            count_law().positive().usual("0.7", "200", "0.7 to 3 large parts or 5 to 200 small ones"),
+            count_law().positive().at_most(HANDFUL_MAX).usual("0.7", "200", "0.7 to 3 large parts or 5 to 200 small ones"),
             "Parts that a cleat picks out of a well filled bin",
         ),
         mark: object.optional(
