@@ -10,7 +10,7 @@ mod per_minute;
 mod tally;
 mod trace;
 
-pub use levels::{LEVELS_MAX, LevelTally};
+pub use levels::{LevelSums, LevelTally};
 pub use own::OwnTally;
 pub use per_minute::PerMinute;
 pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};

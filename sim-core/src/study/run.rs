@@ -11,7 +11,7 @@ use super::report;
 use super::result::{RunResult, StoppedBecause};
 use super::shift::{Course, tally_shift};
 use super::warm_up::{self, Found};
-use crate::measure::Tally;
+use crate::measure::{LevelSums, Tally};
 use crate::network::Plan;
 use crate::part::SECOND;
 use crate::scenario::{Scenario, WarmUp};
@@ -200,6 +200,8 @@ struct Desk {
     tally: Option<Tally>,
     /// Parts by passes, for each point of use.
     passes: Vec<Vec<u64>>,
+    /// Time at each level, for each place.
+    levels: Vec<LevelSums>,
 }
 
 /// The sheet of one replication.
@@ -223,6 +225,8 @@ pub(super) struct Study<'a> {
     pub(super) rates: Vec<f64>,
     /// Parts by passes, for each point of use.
     pub(super) passes: Vec<Vec<u64>>,
+    /// Time at each level over all replications, for each place.
+    pub(super) levels: Vec<LevelSums>,
     pub(super) proof: Option<Proof>,
     precision: Option<RelativePrecision>,
     pub(super) n_gridlocks: u64,
@@ -258,6 +262,7 @@ impl<'a> Study<'a> {
             moments: vec![Moments::new(); outputs.len()],
             rates: Vec::new(),
             passes: Vec::new(),
+            levels: Vec::new(),
             proof,
             precision,
             n_gridlocks: 0,
@@ -288,9 +293,12 @@ impl<'a> Study<'a> {
     fn run<C: Crew>(&mut self, crew: &C, watch: &mut Watch<'_>) -> Result<StoppedBecause, RunError> {
         let (plan, seed) = (self.plan.clone().into_owned(), self.job.options.seed);
         let budget = self.job.options.replications;
-        let n_points = plan.tally.points.len();
-        let mut desks: Vec<Desk> =
-            (0..crew.size()).map(|_| Desk { tally: None, passes: vec![Vec::new(); n_points] }).collect();
+        let desk = || Desk {
+            tally: None,
+            passes: vec![Vec::new(); plan.tally.points.len()],
+            levels: vec![LevelSums::default(); plan.tally.capacities.len()],
+        };
+        let mut desks: Vec<Desk> = (0..crew.size()).map(|_| desk()).collect();
         let mut sheets: Vec<Sheet> = Vec::new();
         let mut because = None;
         while because.is_none() {
@@ -318,7 +326,8 @@ impl<'a> Study<'a> {
                 verdict: self.proof.as_ref().map(Proof::verdict),
             });
         }
-        self.passes = merged_passes(desks, n_points);
+        self.levels = merged_levels(&desks);
+        self.passes = merged_passes(desks, plan.tally.points.len());
         Ok(because.unwrap_or(StoppedBecause::BudgetUsed))
     }
 
@@ -415,6 +424,7 @@ fn fill_sheet(plan: &Plan, seed: u64, outputs: &Outputs, desk: &mut Desk, sheet:
             all.resize(point.passes.len(), 0);
             all.iter_mut().zip(&point.passes).for_each(|(sum, n)| *sum += n);
         }
+        desk.levels.iter_mut().zip(tally.levels.iter()).for_each(|(all, place)| all.add(place));
     }
     desk.tally = Some(tally);
 }
@@ -428,6 +438,15 @@ fn merged_passes(desks: Vec<Desk>, n_points: usize) -> Vec<Vec<u64>> {
             sum.resize(sum.len().max(passes.len()), 0);
             sum.iter_mut().zip(passes).for_each(|(sum, n)| *sum += n);
         }
+    }
+    all
+}
+
+fn merged_levels(desks: &[Desk]) -> Vec<LevelSums> {
+    let mut all: Vec<LevelSums> = Vec::new();
+    for desk in desks {
+        all.resize(desk.levels.len(), LevelSums::default());
+        all.iter_mut().zip(&desk.levels).for_each(|(sum, levels)| sum.merge(levels));
     }
     all
 }
