@@ -6,10 +6,12 @@
 //! | the states of every station, attendant and sensor add up to the window, in whole ns | promise 3 |
 //! | the same bytes for a second run, and for a run in small steps | promise 1 |
 //! | every run ends, a knot is found and never moves again, nothing blocked is left without a knot | promise 5 |
+//! | written anew, the text is the same scenario and gives the same bytes | see [`crate::round_trip`] |
 //! | order, capacities, holds, breaks, stops | see [`crate::watch`] |
 //! | nobody sleeps: no starved station has a part before it, no blocked one room behind it | ruling 2 |
 
 use crate::luck::Luck;
+use crate::round_trip::{content, rewritten};
 use crate::watch::{Broken, Watch, entry_of};
 use serde_json::Value;
 use sim_core::kernel::{Exit, PlaceId, State, StationId};
@@ -85,9 +87,17 @@ fn judge_or_panic(text: &str, seed: u64, limits: Limits) -> Result<Verdict, Brok
         serde_json::from_str(text).map_err(|e| broken("what is read is JSON", e.to_string()))?;
     let first = run(&plan, &file, seed, limits, 1)?;
     if limits.steps > 1 {
-        let other_plan =
-            again.scenario.as_ref().map(compile).ok_or_else(|| broken("a text is read twice", ""))?;
-        same(&first.1, &run(&other_plan, &file, seed, limits, 1)?.1, "the same seed gives the same bytes")?;
+        let anew = rewritten(text).ok_or_else(|| broken("what is read is JSON", ""))?;
+        let Some(again) = scenario::read(&anew).scenario else {
+            return Err(broken("a text written anew is accepted", anew));
+        };
+        same(&content(&scenario), &content(&again), "a text written anew is the same scenario")?;
+        let other_plan = compile(&again);
+        same(
+            &first.1,
+            &run(&other_plan, &file, seed, limits, 1)?.1,
+            "the same seed gives the same bytes, whatever the layout",
+        )?;
         let stepped = run(&plan, &file, seed, limits, limits.steps)?;
         same(&first.1, &stepped.1, "small steps give the same bytes as one run")?;
     }
