@@ -2,7 +2,7 @@
 
 use super::layout::{Layout, Unit, Wire, right_attitude};
 use super::people::{breaks_of, pools_of};
-use super::plan::{Fill, Links, Names, Owner, Plan};
+use super::plan::{Fill, Held, Links, Names, Owner, Plan};
 use super::sensors::sensors_of;
 use super::troubles::TroubleBook;
 use crate::kernel::dice::Outcomes;
@@ -14,6 +14,7 @@ use crate::measure::{Pick, TallySetup};
 use crate::part::SECOND;
 use crate::scenario::{Scenario, Start, StatePick, WarmUp};
 use crate::stations::blueprint::{STATION_TIMERS, Site};
+use crate::stations::catalogue::Entry;
 use crate::stations::divider::{Divider, Rule};
 use crate::stations::tools::Classes;
 use crate::stations::{Alarm, Station};
@@ -112,6 +113,7 @@ impl Builder<'_> {
             knot_timer,
             links: self.links(),
             fills: self.fills(),
+            held: self.held(),
             names,
             tally,
             events_max: plan.events_max,
@@ -391,7 +393,7 @@ impl Builder<'_> {
                     fill(body, place.capacity());
                 }
             } else if start == Start::Full {
-                for wire in &unit.wires {
+                for wire in ways_on(unit, entry) {
                     if let Wire::Hand(place) = wire {
                         fill(*place, 1);
                     }
@@ -400,6 +402,32 @@ impl Builder<'_> {
         }
         fills
     }
+
+    /// Stations that start with a finished part, for which there is no place of its own: their way on leads to a
+    /// track, a belt or a bin. What would leave the line is not held.
+    fn held(&self) -> Vec<Held> {
+        let kinds_at = self.layout.kinds_at(self.scenario);
+        let mut held = Vec::new();
+        for (ix, unit) in self.layout.units.iter().enumerate() {
+            let Some(entry) = unit.entry.map(|entry| &self.scenario.stations[entry]) else { continue };
+            let is_full = self.scenario.plan.start_of(&entry.id.value) == Start::Full;
+            if let (true, None, Some(Wire::Body(place, _))) =
+                (is_full, unit.body, ways_on(unit, entry).first())
+            {
+                let kind = kinds_at[place.ix()].unwrap_or(0);
+                let attitude = right_attitude(&self.scenario.kinds[usize::from(kind)]);
+                held.push(Held { station: self.unit_id(ix), kind, attitude });
+            }
+        }
+        held
+    }
+}
+
+/// The wires of those exits that lead on; exits for rejects and surplus parts are left out.
+fn ways_on<'a>(unit: &'a Unit, entry: &Entry) -> &'a [Wire] {
+    let exits = entry.blueprint.exits();
+    let n = exits.iter().take_while(|exit| exit.key == exits[0].key).count();
+    &unit.wires[..n.min(unit.wires.len())]
 }
 
 fn exit_of(wire: Wire) -> Exit {

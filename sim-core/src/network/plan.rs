@@ -72,6 +72,17 @@ pub struct Fill {
     pub attitude: u8,
 }
 
+/// A finished part with which a station starts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Held {
+    /// Which station.
+    pub station: StationId,
+    /// Of which kind.
+    pub kind: u8,
+    /// In which attitude.
+    pub attitude: u8,
+}
+
 /// Names, for reports and messages only.
 #[derive(Clone, Debug, Default)]
 pub struct Names {
@@ -102,6 +113,8 @@ pub struct Plan {
     pub links: Links,
     /// What stands on tracks at the start.
     pub fills: Vec<Fill>,
+    /// Stations that start with a finished part which has to find room on a track, belt or bin.
+    pub held: Vec<Held>,
     /// Names of things.
     pub names: Names,
     /// What the tally has to know.

@@ -2,6 +2,7 @@
 
 use super::{OUT, Scenario, Start, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
+use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
 use crate::terms::kind::unknown;
@@ -110,6 +111,27 @@ fn check_start(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
         let message = format!("the content of `{}` is not used: the plan starts empty", entry.id.value);
         let help = "set \"start\": \"primed\" in `plan`, or name this station in `start_at`";
         problems.warning(&entry.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
+    }
+    let own = scenario.plan.start_at.iter().find(|(name, _)| name.value == entry.id.value);
+    if let Some((name, start)) = own
+        && *start != Start::Empty
+        && !has_a_start(scenario, entry, *start)
+    {
+        let message = format!("there is nothing with which `{}` could start", name.value);
+        let help =
+            "tracks with a capacity, bins with a `content`, and (`full`) stations that hand parts on can";
+        problems.warning(&name.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
+    }
+}
+
+/// Whether a station starts in another way than empty if that is asked for.
+fn has_a_start(scenario: &Scenario, entry: &Entry, start: Start) -> bool {
+    match entry.blueprint.body(&scenario.kinds, &entry.id.value) {
+        Some(body) => {
+            let fills = entry.blueprint.starts_full() && body.capacity() != UNLIMITED;
+            fills || body.start().is_some_and(|(_, n)| n > 0)
+        }
+        None => start == Start::Full && !entry.blueprint.exits().is_empty(),
     }
 }
 

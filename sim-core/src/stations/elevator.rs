@@ -113,6 +113,11 @@ impl Elevator {
         self.drops.seed(seed, replication);
     }
 
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        self.top.parts.push_back(part);
+    }
+
     pub(super) fn content(&self) -> usize {
         self.aboard.len() + self.top.parts.len()
     }

@@ -67,6 +67,14 @@ impl Escapement {
         self.luck.seed(seed, replication);
     }
 
+    /// Starts with a finished part, which goes on as soon as there is room; on a clock it never holds one.
+    pub(super) fn hold(&mut self, part: Part) -> bool {
+        if !self.on_clock {
+            self.moving.push(part);
+        }
+        !self.on_clock
+    }
+
     pub(super) fn content(&self) -> usize {
         self.moving.len()
     }

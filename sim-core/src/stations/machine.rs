@@ -142,6 +142,16 @@ impl Machine {
         self.inlets.iter().filter_map(|inlet| inlet.nest.as_ref()).any(Nest::has_room)
     }
 
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        self.phase = Phase::Leaving;
+        if self.plain {
+            self.part = part;
+        } else {
+            self.made.push(part);
+        }
+    }
+
     pub(super) fn content(&self) -> usize {
         let nests = self.inlets.iter().filter_map(|inlet| inlet.nest.as_ref());
         let in_nests: usize = nests.map(|nest| nest.loaded.len() + nest.loading.len()).sum();

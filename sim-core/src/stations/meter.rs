@@ -23,7 +23,7 @@ use super::outlet::Outlet;
 use super::track::nanos;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId};
-use crate::part::{Nanos, SECOND};
+use crate::part::{Nanos, Part, SECOND};
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{HANDFUL_MAX, count_law, law};
@@ -76,6 +76,11 @@ impl Meter {
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
+    }
+
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        self.outlet.parts.push_back(part);
     }
 
     pub(super) fn content(&self) -> usize {

@@ -32,6 +32,8 @@ pub mod path_spec;
 pub mod scrap_box;
 pub mod screen;
 pub mod selector;
+#[cfg(test)]
+mod start_test;
 pub mod stream;
 pub mod tool_spec;
 pub mod tooling;
@@ -45,6 +47,7 @@ pub use alarm::Alarm;
 pub use dice::Dice;
 
 use crate::kernel::{Floor, Message, Observer, StationId};
+use crate::part::Part;
 
 /// Any station of a line.
 #[derive(Clone, Debug)]
@@ -82,6 +85,25 @@ impl Station {
             Station::Stream(s) => s.seed(seed, replication),
             Station::Work(s) => s.seed(seed, replication),
         }
+    }
+
+    /// Gives the station a finished part to start with. False if it never holds one: nothing happens then.
+    pub(crate) fn hold(&mut self, part: Part) -> bool {
+        match self {
+            Station::Carrier(_) | Station::Divider(_) | Station::Dumper(_) | Station::ScrapBox(_) => {
+                return false;
+            }
+            Station::Escapement(s) => return s.hold(part),
+            Station::Stream(s) => return s.hold(part),
+            Station::Bench(s) => s.hold(part),
+            Station::Elevator(s) => s.hold(part),
+            Station::Machine(s) => s.hold(part),
+            Station::Meter(s) => s.hold(part),
+            Station::Path(s) => s.hold(part),
+            Station::PathInFile(s) => s.hold(part),
+            Station::Work(s) => s.hold(part),
+        }
+        true
     }
 
     /// A timer of the station has run out: it acts (`which` tells its timers apart), and is settled at once

@@ -142,6 +142,12 @@ impl Path {
         }
     }
 
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        (self.part, self.at_entry) = (part, part.attitude);
+        self.stage = Stage::Leaving { exit: 0, jammed: true };
+    }
+
     pub(super) fn content(&self) -> usize {
         usize::from(self.stage != Stage::Empty)
     }

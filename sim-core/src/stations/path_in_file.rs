@@ -163,6 +163,15 @@ impl PathInFile {
         }
     }
 
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        let rider =
+            Rider { part, at_entry: part.attitude, due: 0, at: At::Leaving { exit: 0, jammed: true } };
+        if let Some(last) = self.stretches.last_mut() {
+            last.riders.push_front(rider);
+        }
+    }
+
     pub(super) fn content(&self) -> usize {
         self.stretches.iter().map(|stretch| stretch.riders.len()).sum()
     }

@@ -60,6 +60,14 @@ impl Stream {
         self.parts.seed(seed, replication);
     }
 
+    /// Starts with a part that waits outside, unless those are lost.
+    pub(super) fn hold(&mut self, part: Part) -> bool {
+        if !self.loses {
+            self.outside.push_back(part);
+        }
+        !self.loses
+    }
+
     pub(super) fn content(&self) -> usize {
         self.outside.len()
     }
