@@ -16,8 +16,10 @@ use crate::scenario::{Scenario, Start, StatePick, WarmUp};
 use crate::stations::blueprint::{STATION_TIMERS, Site};
 use crate::stations::catalogue::Entry;
 use crate::stations::divider::{Divider, Rule};
+use crate::stations::lots::{LotLuck, ShiftLots};
 use crate::stations::tools::Classes;
-use crate::stations::{Alarm, Station};
+use crate::stations::{Alarm, Dice, Station};
+use crate::terms::kind::Kind;
 
 /// What one station asked for while it was built.
 #[derive(Debug, Default)]
@@ -114,6 +116,7 @@ impl Builder<'_> {
             links: self.links(),
             fills: self.fills(),
             held: self.held(),
+            shifts: self.shifts(),
             names,
             tally,
             events_max: plan.events_max,
@@ -293,8 +296,20 @@ impl Builder<'_> {
             attitudes: make(&kind.attitude_shares),
             right_way: kind.right_way,
             n_sizes: kind.sizes.len() as u8,
+            jams: 1.0,
         });
         kinds.collect()
+    }
+
+    /// How shifts differ.
+    fn shifts(&self) -> Vec<ShiftLots> {
+        let kinds = (0..).zip(&self.scenario.kinds).filter(|(_, kind)| kind.shifts.varies());
+        let make = |(ix, kind): (u8, &Kind)| {
+            let lots = LotLuck::new(kind, &kind.shifts);
+            let lots = lots.unwrap_or_else(|problem| panic!("the spread of shifts was checked: {problem}"));
+            ShiftLots { kind: ix, lots, luck: Dice::new(&kind.name, "shift") }
+        };
+        kinds.map(make).collect()
     }
 
     fn links(&self) -> Links {

@@ -5,6 +5,7 @@ use crate::kernel::{Exit, Outfit, PlaceId, StationId, TimerId};
 use crate::measure::TallySetup;
 use crate::part::Nanos;
 use crate::stations::Station;
+use crate::stations::lots::ShiftLots;
 
 /// Who a timer belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -115,6 +116,8 @@ pub struct Plan {
     pub fills: Vec<Fill>,
     /// Stations that start with a finished part which has to find room on a track, belt or bin.
     pub held: Vec<Held>,
+    /// How shifts differ, by kind.
+    pub shifts: Vec<ShiftLots>,
     /// Names of things.
     pub names: Names,
     /// What the tally has to know.

@@ -100,6 +100,9 @@ impl<'a, O: Observer> Replica<'a, O> {
         for station in &mut self.stations {
             station.seed(seed, replication);
         }
+        for shift in &self.plan.shifts {
+            shift.begin(&mut self.floor, seed, replication);
+        }
         self.floor.seed(seed, replication);
         self.fill_tracks();
         self.floor.start_clocks();

@@ -5,7 +5,8 @@ use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
-use crate::terms::kind::unknown;
+use crate::stations::lots::LotLuck;
+use crate::terms::kind::{Kind, unknown};
 use crate::terms::stops::{Cause, StopSpec};
 use crate::text::forms::Spanned;
 
@@ -16,6 +17,7 @@ const STATIONS_MAX: u64 = 2000;
 pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     check_names(scenario, problems);
     check_references(scenario, problems);
+    scenario.kinds.iter().for_each(|kind| check_lots(scenario, kind, problems));
     for entry in &scenario.stations {
         check_start(scenario, entry, problems);
         entry.blueprint.check(&scenario.kinds, problems);
@@ -101,6 +103,25 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     scenario.promise.at.iter().for_each(|name| must(name, "station", &stations));
     let picks = scenario.measures.iter().flat_map(|measure| &measure.any_of);
     picks.chain(&scenario.promise.net_of).for_each(|pick| must(&pick.station, "station", &stations));
+}
+
+/// Spreads between shifts that cannot be, and spreads between containers where there are none.
+fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
+    if let Err(message) = LotLuck::new(kind, &kind.shifts) {
+        let problem = Problem::new(code::OUT_OF_RANGE, format!("shifts can't differ so much: {message}"));
+        problems.error(&kind.place, problem);
+    }
+    let by_container = |entry: &Entry| {
+        let brings = entry.blueprint.brings(&scenario.kinds);
+        let same = brings.is_some_and(|ix| scenario.kinds[usize::from(ix)].name == kind.name);
+        same && entry.word == "dumper"
+    };
+    if kind.lots.varies() && !scenario.stations.iter().any(by_container) {
+        let message =
+            format!("`between_lots` of `{}` is not used: no dumper brings containers of it", kind.name);
+        let help = "say `between_shifts` if all parts of a shift are alike";
+        problems.warning(&kind.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
+    }
 }
 
 /// A content that the plan leaves out is a likely slip.

@@ -265,7 +265,7 @@ impl Blueprint for DumperSpec {
         {
             part_needs(place, kind, "density", "a rate by volume", problems);
         }
-        if let Err(message) = LotLuck::new(kind) {
+        if let Err(message) = LotLuck::new(kind, &kind.lots) {
             let problem =
                 Problem::new(code::OUT_OF_RANGE, format!("containers can't differ so much: {message}"));
             problems.error(&self.place, problem);
@@ -285,7 +285,7 @@ impl Blueprint for DumperSpec {
         let (Exit::Store(bin), Some(kind)) = (site.exits[0], self.kind(site.kinds)) else {
             panic!("a dumper is checked to bring a known kind to a bin")
         };
-        let Ok(lots) = LotLuck::new(kind) else { panic!("the spread of lots is checked before") };
+        let Ok(lots) = LotLuck::new(kind, &kind.lots) else { panic!("the spread of lots is checked before") };
         let law = |law: &Law| Sampler::new(law, 1.0, site.method);
         let bringing = match &self.bringing {
             BringingSpec::Always => Bringing::Always,
@@ -298,6 +298,7 @@ impl Blueprint for DumperSpec {
             kind: site.kind(self.part.as_ref()),
             contents: law(&self.contents(site.kinds)),
             lots,
+            shifts_differ: kind.shifts.varies(),
             call_level: self.call_level,
             places: self.places,
             at_start: self.at_start,

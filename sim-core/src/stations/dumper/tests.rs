@@ -246,7 +246,7 @@ fn lots_mix_in_the_bin_by_their_numbers() {
     let first_share = |run: &Run<'_>| run.floor.kind(0).attitudes.shares()[0];
     let factor = |run: &mut Run<'_>| {
         let mut all = run.floor.troubles_mut().iter();
-        all.find(|t| matches!(t.trigger, Trigger::Part { .. })).map_or(0.0, |t| t.factor)
+        all.find(|t| matches!(t.trigger, Trigger::Part { .. })).map_or(0.0, |t| t.factor(0))
     };
     assert_eq!((first_share(&run), factor(&mut run)), (0.5, 1.0));
     go(&mut run, 1.0);
