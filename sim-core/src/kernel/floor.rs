@@ -13,6 +13,7 @@ use super::control::Sensor;
 use super::kinds::KindNow;
 use super::luck::Stream;
 use super::observer::{Note, Observer};
+use super::pace::Pace;
 use super::people::Pool;
 use super::place::{
     AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
@@ -174,6 +175,8 @@ pub struct Post {
     pub freezes: bool,
     /// A break leaves the station alone (gravity tracks).
     pub no_breaks: bool,
+    /// Present speed, where sensors slow it down.
+    pub(super) pace: Pace,
     pub(super) current: Option<u16>,
     pub(super) queued: Vec<u16>,
     pub(super) n_holds: u16,
@@ -368,6 +371,12 @@ impl<O: Observer> Floor<O> {
     #[inline]
     pub fn may_start(&self, me: StationId) -> bool {
         self.hot[me.ix()].bars & (HELD | OFF | STOPPED | FROZEN) == 0
+    }
+
+    /// Present speed of a station that sensors can slow down.
+    #[inline]
+    pub fn pace(&self, me: StationId) -> Pace {
+        self.posts[me.ix()].pace
     }
 
     /// Whether the station stands still (jammed, broken down, frozen): it must not be settled.

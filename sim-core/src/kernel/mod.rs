@@ -14,6 +14,7 @@ pub mod kinds;
 pub mod luck;
 pub mod multinomial;
 pub mod observer;
+pub mod pace;
 pub mod people;
 pub mod place;
 mod quantile;
@@ -31,6 +32,7 @@ pub use floor::{Exit, Floor, Inlets, Join, Message, Offer, Outfit, PlaceId, Post
 pub use kinds::KindNow;
 pub use luck::{Stream, StreamKey};
 pub use observer::{Note, Observer};
+pub use pace::Pace;
 pub use people::Job;
 pub use people::Pool;
 pub use place::{Bin, BinClass, Place, Spread, UNLIMITED};

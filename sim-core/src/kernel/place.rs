@@ -9,6 +9,7 @@
 
 use super::floor::{Exit, StationId};
 use super::luck::{Stream, StreamKey};
+use super::pace::Pace;
 use crate::part::{Nanos, Part};
 
 /// A content without limit.
@@ -98,9 +99,15 @@ pub(super) struct More {
     pub(super) priority: Vec<StationId>,
     /// Watchers (numbers of the floor's look set).
     pub(super) watchers: Vec<u16>,
-    /// Least time between two entries, ns of belt time.
+    /// Least time between two entries, ns of belt time; at the present and at full speed.
     pub(super) spacing: Nanos,
-    last_entry: Option<Nanos>,
+    full_spacing: Nanos,
+    /// Time from entry to the end at full speed, ns.
+    full_transit: Nanos,
+    /// Belt time at which the last entry is far enough down the belt.
+    clear_at: Option<Nanos>,
+    /// Present speed; `transit` and `spacing` are those at this speed.
+    pace: Pace,
     frozen_since: Nanos,
     pub(super) bin: Option<Bin>,
     /// Exits of the divider behind a hand, with their numbers.
@@ -210,7 +217,7 @@ impl Place {
             n_entered: 0,
             transit,
             offset: 0,
-            more: Box::default(),
+            more: Box::new(More { full_transit: transit, ..More::default() }),
         }
     }
 
@@ -346,7 +353,7 @@ impl Place {
     pub fn spaced(mut self, spacing: Nanos) -> Self {
         if spacing > 0 {
             self.flags |= SPACED;
-            self.more.spacing = spacing;
+            (self.more.spacing, self.more.full_spacing) = (spacing, spacing);
         }
         self
     }
@@ -538,7 +545,7 @@ impl Place {
 
     fn entry(&mut self, now: Nanos) -> Nanos {
         let belt_now = self.belt_time(now);
-        self.more.last_entry = Some(belt_now);
+        self.more.clear_at = Some(belt_now + self.more.spacing);
         belt_now + self.transit
     }
 
@@ -550,12 +557,26 @@ impl Place {
 
     /// Time until the last entry is far enough down the belt: `Some(0)` now, `None` if the belt stands.
     pub(super) fn entry_clear_in(&self, now: Nanos) -> Option<Nanos> {
-        let Some(last) = self.more.last_entry else { return Some(0) };
-        let belt_now = self.belt_time(now);
-        let missing = (last + self.more.spacing).saturating_sub(belt_now);
+        let Some(clear_at) = self.more.clear_at else { return Some(0) };
+        let missing = clear_at.saturating_sub(self.belt_time(now));
         let moves = self.flags & FROZEN == 0
             && (self.flags & STOPPING == 0 || self.len == 0 || self.slot(0).due + self.offset > now);
         if missing == 0 || moves { Some(missing) } else { None }
+    }
+
+    /// The belt goes at another speed from `now` on: what is still to go is stretched.
+    pub(super) fn set_pace(&mut self, now: Nanos, pace: Pace) {
+        let before = std::mem::replace(&mut self.more.pace, pace);
+        let belt_now = self.belt_time(now);
+        for n in 0..self.len {
+            let index = self.index(n);
+            if let Some(slot) = self.slots.get_mut(index) {
+                slot.due = pace.moved(before, belt_now, slot.due);
+            }
+        }
+        self.more.clear_at = self.more.clear_at.map(|at| pace.moved(before, belt_now, at));
+        self.transit = pace.stretched(self.more.full_transit);
+        self.more.spacing = pace.stretched(self.more.full_spacing);
     }
 
     /// Stops all motion from `now` on.

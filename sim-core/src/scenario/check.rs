@@ -23,6 +23,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         entry.blueprint.check(&scenario.kinds, problems);
         check_stops(scenario, entry, problems);
     }
+    check_slowed(scenario, problems);
     super::size::check(scenario, problems);
     if !problems.has_errors() {
         check_connections(scenario, problems);
@@ -92,7 +93,8 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
         pool.priority.iter().for_each(|name| must(name, "station", &stations));
     }
     for sensor in &scenario.sensors {
-        sensor.watches.iter().chain(&sensor.holds).for_each(|name| must(name, "station", &stations));
+        let named = sensor.watches.iter().chain(&sensor.holds).chain(&sensor.slows);
+        named.for_each(|name| must(name, "station", &stations));
     }
     let mut rest = stations.clone();
     rest.extend(&pools);
@@ -121,6 +123,21 @@ fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
             format!("`between_lots` of `{}` is not used: no dumper brings containers of it", kind.name);
         let help = "say `between_shifts` if all parts of a shift are alike";
         problems.warning(&kind.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
+    }
+}
+
+/// Only what has a speed can be slowed down.
+fn check_slowed(scenario: &Scenario, problems: &mut Diagnostics) {
+    for name in scenario.sensors.iter().flat_map(|sensor| &sensor.slows) {
+        let entry = scenario.stations.iter().find(|entry| entry.id.value == name.value);
+        if let Some(entry) = entry.filter(|entry| !entry.blueprint.has_speed()) {
+            let message = format!("`{}` has no speed that could be lowered ({})", name.value, entry.word);
+            let problem = Problem::new(code::BAD_CONNECTION, message);
+            problems.error(
+                &name.place,
+                problem.expected("an orienting path, an elevator, a belt or a live track"),
+            );
+        }
     }
 }
 

@@ -111,6 +111,11 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
+    /// Whether it has a speed that a sensor can lower (paths, lifts, belts and live tracks).
+    fn has_speed(&self) -> bool {
+        false
+    }
+
     /// Whether breaks leave it alone (gravity tracks).
     fn ignores_breaks(&self) -> bool {
         false

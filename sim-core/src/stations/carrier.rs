@@ -7,7 +7,8 @@
 //! **Timing.** A part is at the end a transit time after it entered, or later if the carrier stood still. A
 //! place becomes free when the next station takes the head. A *stopping* belt stands while its head part
 //! can't leave; an accumulating one closes up. Held, jammed or off, a powered belt stands as a whole; a
-//! gravity track can't be held. A jam by part strikes when a part enters.
+//! gravity track can't be held. A jam by part strikes when a part enters. Slowed down,
+//! parts under way and the entry move at the lower speed; what is at the end stays there.
 
 use super::alarm::Alarm;
 use crate::kernel::{Floor, Message, Moment, Observer, PlaceId, StationId};

@@ -26,6 +26,8 @@ pub mod lots;
 pub mod machine;
 pub mod meter;
 mod outlet;
+#[cfg(test)]
+mod pace_test;
 pub mod path;
 pub mod path_in_file;
 pub mod path_spec;

@@ -202,6 +202,10 @@ impl Blueprint for TrackSpec {
         self.sort != (Sort::Track { live: false })
     }
 
+    fn has_speed(&self) -> bool {
+        self.freezes()
+    }
+
     fn ignores_breaks(&self) -> bool {
         self.sort == (Sort::Track { live: false })
     }
