@@ -362,7 +362,10 @@ fn check_dead(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
     if ran_dry {
         return Ok(());
     }
-    let is_dumper = |ix: usize| entry_of(plan, file, ix).is_some_and(|entry| entry["type"] == "dumper");
+    let is_dumper = |ix: usize| {
+        entry_of(plan, file, ix)
+            .is_some_and(|entry| entry["type"] == "dumper" || entry["type"] == "filling by hand")
+    };
     let blocked = (0..replica.stations.len()).find(|&ix| {
         plan.links.bodies[ix].is_none()
             && !is_dumper(ix)

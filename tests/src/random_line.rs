@@ -265,7 +265,8 @@ impl Sketch {
         for n in 0..self.stations.len() {
             if self.stations[n]["to"] == LOOP {
                 let takes = |s: &Value| {
-                    let brings = ["stream", "dumper", "elevator", "meter conveyor", "scrap box"];
+                    let brings =
+                        ["stream", "dumper", "filling by hand", "elevator", "meter conveyor", "scrap box"];
                     s.get("endless").is_none()
                         && s.get("inlets").is_none()
                         && !brings.iter().any(|t| s["type"] == *t)

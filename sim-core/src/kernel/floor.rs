@@ -964,7 +964,7 @@ impl<O: Observer> Floor<O> {
     fn pass_this_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
         let p = &self.places[place.ix()];
         let divider = p.taker;
-        if p.len > 0 || !self.may_start(divider) {
+        if p.len > 0 || !self.may_start(divider) || self.hot[divider.ix()].moments != 0 {
             return false;
         }
         let open = |exit: &&(u8, Exit)| self.is_open(divider, exit.1);

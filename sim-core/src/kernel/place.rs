@@ -67,8 +67,6 @@ pub struct Place {
     pub(super) flags: u16,
     /// The transporter of which this is the body, or the owner of a hand; [`StationId::NONE`] if neither.
     pub(super) carrier: StationId,
-    /// Parts that have ever entered, for jams by part on transporters (it wraps).
-    pub(super) n_entered: u32,
     transit: Nanos,
     /// Belt time lags behind the clock by this much (sum of all standstills), ns.
     offset: Nanos,
@@ -109,6 +107,8 @@ pub(super) struct More {
     /// Present speed; `transit` and `spacing` are those at this speed.
     pace: Pace,
     frozen_since: Nanos,
+    /// What has entered and has not been looked at, for jams by part on tracks and belts.
+    entered: Option<Vec<Part>>,
     pub(super) bin: Option<Bin>,
     /// Exits of the divider behind a hand, with their numbers.
     pub(super) through: Vec<(u8, Exit)>,
@@ -214,7 +214,6 @@ impl Place {
             taker: StationId::NONE,
             flags: 0,
             carrier: StationId::NONE,
-            n_entered: 0,
             transit,
             offset: 0,
             more: Box::new(More { full_transit: transit, ..More::default() }),
@@ -234,14 +233,14 @@ impl Place {
         place
     }
 
-    /// Parts that have ever entered; it wraps.
-    pub fn n_entered(&self) -> u32 {
-        self.n_entered
+    /// Has a FIFO that is watched keep what enters for [`Place::take_entered`].
+    pub fn set_keeps_entered(&mut self) {
+        self.more.entered = Some(Vec::new());
     }
 
-    /// The last part that entered a FIFO and is still there.
-    pub fn tail(&self) -> Option<&Part> {
-        (self.len > 0 && self.flags & BIN == 0).then(|| &self.slots[self.index(self.len - 1)].part)
+    /// What has entered since it was asked last, if it keeps that.
+    pub fn take_entered(&mut self) -> Vec<Part> {
+        self.more.entered.as_mut().map(std::mem::take).unwrap_or_default()
     }
 
     /// Names the stations that take from the place, in file order.
@@ -459,7 +458,6 @@ impl Place {
         let due = now + self.transit - self.offset;
         self.slots[index] = Slot { part: *part, due };
         self.len += 1;
-        self.n_entered = self.n_entered.wrapping_add(1);
     }
 
     /// Takes the head out of a FIFO that is not stopping.
@@ -490,7 +488,9 @@ impl Place {
         let index = self.index(self.len);
         self.slots[index] = Slot { part, due };
         self.len += 1;
-        self.n_entered = self.n_entered.wrapping_add(1);
+        if let Some(entered) = &mut self.more.entered {
+            entered.push(part);
+        }
     }
 
     /// Takes the head out of a FIFO.

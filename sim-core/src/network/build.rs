@@ -262,7 +262,8 @@ impl Builder<'_> {
             }
             place.set_priority(order.into_iter().map(|unit| self.unit_id(unit)).collect());
             let jams_by_part = entry.stops.iter().any(|stop| !stop.is_by_clock());
-            if jams_by_part {
+            if jams_by_part && place.counts().is_none() {
+                place.set_keeps_entered();
                 place.add_watcher(self.unit_id(ix).0);
             }
         }

@@ -8,6 +8,7 @@
 //! search is repeated when its time has come: it may change nothing.
 
 use super::{Replica, Stop};
+use crate::kernel::troubles::{Clock, Trigger};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
 use crate::part::Nanos;
 
@@ -156,7 +157,7 @@ impl<O: Observer> Replica<'_, O> {
                         waits = waits.and(Waits::For(turn.into_iter().collect()));
                     }
                 }
-                waits.or_alive()
+                waits.and(self.redirects_of(me)).or_alive()
             }
             State::Starved => own.and(self.feeders_of(me)).or_alive(),
             State::Held => own.and(self.sensors_of(me)).or_alive(),
@@ -170,6 +171,24 @@ impl<O: Observer> Replica<'_, O> {
             | State::Working
             | State::Checking => Waits::Alive,
         }
+    }
+
+    /// What opens if a jam by a clock that runs while `me` is blocked sends its part off through another exit.
+    fn redirects_of(&self, me: StationId) -> Waits {
+        let mut waits = Waits::For(Vec::new());
+        for ix in &self.plan.outfit.posts[me.ix()].troubles {
+            let trouble = &self.plan.outfit.troubles[usize::from(*ix)];
+            let runs = matches!(trouble.trigger, Trigger::Time { clock: Clock::Powered | Clock::Wall, .. });
+            let Some(exit) = trouble.redirect.filter(|_| runs) else { continue };
+            let exit = self.plan.links.exits[me.ix()][usize::from(exit)];
+            waits = waits.and(match exit {
+                Exit::Store(place) | Exit::Hand(place) if !self.floor.is_open(me, exit) => {
+                    self.takers_of(place)
+                }
+                Exit::Leave | Exit::Store(_) | Exit::Hand(_) => Waits::Alive,
+            });
+        }
+        waits
     }
 
     /// Who can lower the levels of the sensors that hold a station.

@@ -116,11 +116,13 @@ fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
     let by_container = |entry: &Entry| {
         let brings = entry.blueprint.brings(&scenario.kinds);
         let same = brings.is_some_and(|ix| scenario.kinds[usize::from(ix)].name == kind.name);
-        same && entry.word == "dumper"
+        same && matches!(entry.word, "dumper" | "filling by hand")
     };
     if kind.lots.varies() && !scenario.stations.iter().any(by_container) {
-        let message =
-            format!("`between_lots` of `{}` is not used: no dumper brings containers of it", kind.name);
+        let message = format!(
+            "`between_lots` of `{}` is not used: nobody brings it by the container or fills it in by hand",
+            kind.name
+        );
         let help = "say `between_shifts` if all parts of a shift are alike";
         problems.warning(&kind.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
     }
@@ -175,9 +177,35 @@ fn has_a_start(scenario: &Scenario, entry: &Entry, start: Start) -> bool {
 
 fn check_stops(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
     let keys: Vec<&str> = entry.blueprint.exits().iter().map(|exit| exit.key).collect();
+    entry.stops.iter().for_each(|stop| check_moment(entry, stop, problems));
     let inner = entry.blueprint.inner_stops();
     for stop in entry.stops.iter().chain(inner.iter().map(|(stop, _)| stop)) {
         check_stop(scenario, stop, &keys, problems);
+        if let Some(then) = stop.then.as_ref().filter(|_| stop.is_by_clock())
+            && !entry.blueprint.clock_jams_hold_a_part()
+        {
+            let problem = Problem::new(code::BAD_CONNECTION, "a jam by a clock has hold of no part here");
+            problems.error(&then.place, problem.help("take `then` out, or let it jam by part at a tool"));
+        }
+    }
+}
+
+/// A jam by part that could never strike is refused.
+fn check_moment(entry: &Entry, stop: &StopSpec, problems: &mut Diagnostics) {
+    if stop.is_by_clock() {
+        return;
+    }
+    let (moments, why) = entry.blueprint.jam_moments();
+    if !moments.contains(&stop.when) {
+        let problem = Problem::new(code::BAD_CONNECTION, why);
+        let words: Vec<String> =
+            moments.iter().map(|when| format!("\"when\": \"{}\"", when.word())).collect();
+        let expected = if words.is_empty() { "no jams by part here".to_owned() } else { words.join(" or ") };
+        problems.error(&stop.place, problem.expected(expected));
+    }
+    if matches!(stop.cause, Cause::PerPartByCondition(_)) && !entry.blueprint.jams_by_condition() {
+        let problem = Problem::new(code::BAD_CONNECTION, "it jams by the container, whatever is in it");
+        problems.error(&stop.place, problem.expected("`per_part`: the chance for each container"));
     }
 }
 
@@ -231,6 +259,7 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
     }
     check_bodies(scenario, problems);
     check_bins(scenario, problems);
+    super::together::check(scenario, problems);
     for (n, entry) in entries.iter().enumerate() {
         if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
             problems.error(
@@ -331,6 +360,13 @@ fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
                     Problem::new(code::BAD_CONNECTION, format!("`{id}` pours parts, but not into a bin"))
                         .help("put a station of the type `bin` next, or name one in `to`"),
                 );
+            }
+            let limitless = |n: usize| body(n).is_some_and(|place| place.capacity() == UNLIMITED);
+            if no == 0 && entry.blueprint.fills_up() && target.is_some_and(limitless) {
+                let message = format!("`{id}` fills the bin up, and the bin has no capacity");
+                let problem = Problem::new(code::MISSING_KEY, message);
+                problems
+                    .error(&entry.place, problem.expected("an `amount` here, or a `capacity` of the bin"));
             }
             if let Some(target) = target
                 && entries[target].blueprint.takes_from_bin()

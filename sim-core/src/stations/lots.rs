@@ -378,7 +378,7 @@ mod tests {
         };
         assert!(found(r#""between_shifts": {"conditions": {"short": 0.3}}"#).contains("differ so much"));
         assert!(found(r#""between_shifts": {"conditions": {"long": 0.01}}"#).contains("no condition `long`"));
-        assert!(found(r#""between_lots": {"conditions": {"short": 0.01}}"#).contains("no dumper"));
+        assert!(found(r#""between_lots": {"conditions": {"short": 0.01}}"#).contains("nobody brings it"));
         assert_eq!(found(r#""between_shifts": {"conditions": {"short": 0.01}}"#), "");
     }
 

@@ -22,6 +22,7 @@ pub mod dumper;
 pub mod elevator;
 pub mod escapement;
 pub mod gauge;
+pub mod hand_fill;
 pub mod lots;
 pub mod machine;
 pub mod meter;
@@ -62,6 +63,7 @@ pub enum Station {
     Dumper(dumper::Dumper),
     Elevator(elevator::Elevator),
     Escapement(escapement::Escapement),
+    HandFill(hand_fill::HandFill),
     Machine(machine::Machine),
     Meter(meter::Meter),
     Path(path::Path),
@@ -80,6 +82,7 @@ impl Station {
             Station::Carrier(_) | Station::Divider(_) | Station::ScrapBox(_) => {}
             Station::Bench(s) => s.seed(seed, replication),
             Station::Escapement(s) => s.seed(seed, replication),
+            Station::HandFill(s) => s.seed(seed, replication),
             Station::Machine(s) => s.seed(seed, replication),
             Station::Meter(s) => s.seed(seed, replication),
             Station::Path(s) => s.seed(seed, replication),
@@ -92,9 +95,11 @@ impl Station {
     /// Gives the station a finished part to start with. False if it never holds one: nothing happens then.
     pub(crate) fn hold(&mut self, part: Part) -> bool {
         match self {
-            Station::Carrier(_) | Station::Divider(_) | Station::Dumper(_) | Station::ScrapBox(_) => {
-                return false;
-            }
+            Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::HandFill(_)
+            | Station::ScrapBox(_) => return false,
             Station::Escapement(s) => return s.hold(part),
             Station::Stream(s) => return s.hold(part),
             Station::Bench(s) => s.hold(part),
@@ -119,6 +124,7 @@ impl Station {
             Station::Dumper(s) => s.fire(floor, which),
             Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
+            Station::HandFill(s) => s.fire(floor),
             Station::Meter(s) => s.fire(floor),
             Station::PathInFile(s) => s.fire(floor, which),
             Station::ScrapBox(s) => s.fire(),
@@ -144,6 +150,7 @@ impl Station {
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::HandFill(_)
             | Station::Meter(_)
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
@@ -161,6 +168,7 @@ impl Station {
             Station::Dumper(s) => s.settle(floor),
             Station::Elevator(s) => s.settle(floor),
             Station::Escapement(s) => s.settle(floor),
+            Station::HandFill(s) => s.settle(floor),
             Station::Machine(s) => s.settle(floor),
             Station::Meter(s) => s.settle(floor),
             Station::Path(s) => s.settle(floor),
@@ -177,6 +185,7 @@ impl Station {
             Station::Carrier(s) => s.look(floor),
             Station::Dumper(s) => s.look(floor),
             Station::Elevator(s) => s.look(floor),
+            Station::HandFill(s) => s.look(floor),
             Station::PathInFile(s) => s.look(floor),
             Station::Stream(s) => s.look(floor),
             Station::Bench(_)
@@ -199,6 +208,7 @@ impl Station {
             Station::Dumper(s) => s.message(message),
             Station::Elevator(s) => s.message(message),
             Station::Escapement(s) => s.message(message),
+            Station::HandFill(s) => s.message(message),
             Station::Machine(s) => s.message(message),
             Station::Meter(s) => s.message(message),
             Station::Path(s) => s.message(message),
@@ -220,6 +230,7 @@ impl Station {
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::HandFill(_)
             | Station::Meter(_)
             | Station::Path(_)
             | Station::PathInFile(_)
@@ -232,7 +243,11 @@ impl Station {
     pub fn content(&self) -> usize {
         match self {
             Station::Elevator(s) => s.content(),
-            Station::Carrier(_) | Station::Divider(_) | Station::Dumper(_) | Station::ScrapBox(_) => 0,
+            Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::HandFill(_)
+            | Station::ScrapBox(_) => 0,
             Station::Bench(s) => s.content(),
             Station::Escapement(s) => s.content(),
             Station::Machine(s) => s.content(),

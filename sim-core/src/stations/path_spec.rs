@@ -428,6 +428,10 @@ impl Blueprint for PathSpec {
         true
     }
 
+    fn clock_jams_hold_a_part(&self) -> bool {
+        matches!(self.motion, Motion::OneAtATime(_))
+    }
+
     fn inner_stops(&self) -> Vec<(StopSpec, Moment)> {
         let stops = |(n, tool): (usize, &ToolSpec)| {
             let moment = Moment::Tool(n as u8);

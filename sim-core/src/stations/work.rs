@@ -342,6 +342,10 @@ impl Blueprint for WorkSpec {
         !self.endless
     }
 
+    fn stand_at_most(&self) -> u32 {
+        self.places
+    }
+
     fn brings(&self, kinds: &[Kind]) -> Option<u8> {
         self.endless.then(|| kind_named(kinds, self.part.as_ref()))
     }

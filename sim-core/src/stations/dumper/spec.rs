@@ -6,13 +6,14 @@ use crate::kernel::{Exit, Sampler};
 use crate::scenario::{Level, level};
 use crate::stations::amounts::{Amount, kind_of};
 use crate::stations::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, part_needs, read_part,
-    read_to,
+    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named,
+    part_needs, read_part, read_to,
 };
 use crate::stations::lots::LotLuck;
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{count_law, law};
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{
     Choice, Form, Spanned, Variant, count, either, mass, name, one_of, placed, rate, variants, volume,
@@ -272,6 +273,14 @@ impl Blueprint for DumperSpec {
         }
     }
 
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::Start, MomentWord::End], "a container jams as it is lifted or poured")
+    }
+
+    fn jams_by_condition(&self) -> bool {
+        false
+    }
+
     /// Rated capacity: contents / cycle with exchange, or what is brought if that is less.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         traffic.source = Some(SourceTraffic {
@@ -279,6 +288,10 @@ impl Blueprint for DumperSpec {
             most_per_s: self.contents(traffic.kinds).mean() * self.most_containers_per_s(traffic.kinds),
             is_driven: false,
         });
+        if let BringingSpec::ByHand(_, time) = &self.bringing {
+            let calls = 1.0 / self.contents(traffic.kinds).mean();
+            traffic.attendance = vec![Attendance { calls, work_s: time.mean() }];
+        }
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
