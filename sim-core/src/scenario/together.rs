@@ -20,7 +20,6 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
 /// Parts that can stand at once at the end of a station, in one of its equals.
 fn most_at(scenario: &Scenario, entry: &Entry) -> u32 {
     let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
-    // A bin without end counts as one part that is always there.
     body.map_or(entry.blueprint.stand_at_most(), |body| body.capacity())
 }
 

@@ -23,6 +23,8 @@ pub mod elevator;
 pub mod escapement;
 pub mod gauge;
 pub mod hand_fill;
+#[cfg(test)]
+mod jam_test;
 pub mod lots;
 pub mod machine;
 pub mod meter;
