@@ -202,8 +202,9 @@ pub struct Floor<O> {
     pub looks: RankSet,
     /// Messages to stations.
     pub messages: Vec<(StationId, Message)>,
-    /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are blocked.
+    /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are one of these.
     pub newly_blocked: Vec<StationId>,
+    /// Stations that are blocked or held.
     pub(super) n_blocked: u32,
     /// Places from which each station takes in turn with others, and whether there are any.
     turns_of: Vec<Vec<PlaceId>>,
@@ -342,7 +343,7 @@ impl<O: Observer> Floor<O> {
     #[inline(never)]
     fn change_state(&mut self, me: StationId, new: State) {
         self.enter_state(me, new);
-        // Who starves can complete a knot only where somebody is blocked.
+        // Who starves can complete a knot only where somebody is blocked or held.
         let waits =
             matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0);
         if waits {
@@ -359,8 +360,8 @@ impl<O: Observer> Floor<O> {
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
-        self.n_blocked += u32::from(new == State::Blocked);
-        self.n_blocked -= u32::from(old == State::Blocked);
+        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
+        self.n_blocked -= u32::from(matches!(old, State::Blocked | State::Held));
         self.observer.state(self.now, me, old, new);
         if clocked {
             self.move_clocks(me, new);

@@ -67,6 +67,10 @@ impl Escapement {
         }
     }
 
+    pub(super) fn is_on_clock(&self) -> bool {
+        self.on_clock
+    }
+
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
     }

@@ -74,6 +74,10 @@ impl Meter {
         Meter { me, alarm, inlets, drive, luck, outlet, busy: false, ticking: false, carry: 0.0 }
     }
 
+    pub(super) fn runs_at_a_rate(&self) -> bool {
+        matches!(self.drive, Drive::Rate { .. })
+    }
+
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
     }

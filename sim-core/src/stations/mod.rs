@@ -241,6 +241,26 @@ impl Station {
         }
     }
 
+    /// Whether it has a clock of its own that goes on whether or not there is anything to take.
+    pub fn strikes_by_clock(&self) -> bool {
+        match self {
+            Station::Escapement(s) => s.is_on_clock(),
+            Station::Meter(s) => s.runs_at_a_rate(),
+            Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::HandFill(_)
+            | Station::Machine(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_)
+            | Station::Work(_) => false,
+        }
+    }
+
     /// Parts inside the station itself, for the count of parts.
     pub fn content(&self) -> usize {
         match self {
