@@ -4,12 +4,14 @@
 //! rates and shares are worked out from it later. Invariant: the states of each station add up to the
 //! length of the window.
 
+mod causes;
 mod levels;
 mod own;
 mod per_minute;
 mod tally;
 mod trace;
 
+pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes};
 pub use levels::{LEVELS_MAX, LevelTally};
 pub use own::OwnTally;
 pub use per_minute::PerMinute;

@@ -45,6 +45,7 @@ pub use alarm::Alarm;
 pub use dice::Dice;
 
 use crate::kernel::{Floor, Message, Observer, StationId};
+use crate::part::Nanos;
 
 /// Any station of a line.
 #[derive(Clone, Debug)]
@@ -201,6 +202,25 @@ impl Station {
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => false,
+        }
+    }
+
+    /// Time from taking to giving, ns, of a station that carries several parts one behind the other.
+    pub(crate) fn passage(&self) -> Option<Nanos> {
+        match self {
+            Station::Elevator(s) => Some(s.passage()),
+            Station::PathInFile(s) => Some(s.passage()),
+            Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Escapement(_)
+            | Station::Machine(_)
+            | Station::Meter(_)
+            | Station::Path(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_)
+            | Station::Work(_) => None,
         }
     }
 
