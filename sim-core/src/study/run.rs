@@ -9,11 +9,11 @@ use super::outputs::{Key, Output, Outputs};
 use super::proof::{JUDGED, Proof};
 use super::report;
 use super::result::{RunResult, StoppedBecause};
-use super::shift::{Course, tally_shift};
+use super::shift::{Course, measure_shift};
 use super::warm_up::{self, Found};
-use crate::measure::Tally;
+use crate::measure::{Causes, Tally};
 use crate::network::Plan;
-use crate::part::SECOND;
+use crate::part::{Nanos, SECOND};
 use crate::scenario::{Scenario, WarmUp};
 use crate::statistics::precision::FEWEST_TO_STOP;
 use crate::statistics::sequential::GROWTH;
@@ -47,6 +47,8 @@ pub struct Options {
     pub precision: Option<f64>,
     /// Level of the intervals, strictly between 0 and 1.
     pub level: f64,
+    /// Whether to account for the causes of starvation. It costs some speed.
+    pub causes: bool,
 }
 
 impl Options {
@@ -58,6 +60,7 @@ impl Options {
             mode: Mode::UntilDecided,
             precision: None,
             level: 0.95,
+            causes: true,
         }
     }
 }
@@ -198,6 +201,7 @@ pub fn run<C: Crew>(job: &Job<'_>, crew: &C, watch: &mut Watch<'_>) -> Result<Ru
 /// A worker's desk: what is reused from replication to replication.
 struct Desk {
     tally: Option<Tally>,
+    causes: Option<Causes>,
     /// Parts by passes, for each point of use.
     passes: Vec<Vec<u64>>,
 }
@@ -207,6 +211,8 @@ struct Desk {
 struct Sheet {
     number: u64,
     values: Vec<f64>,
+    /// Starved time by cause, point by point, ns; empty if causes are not asked for.
+    charges: Vec<Nanos>,
     course: Course,
 }
 
@@ -219,6 +225,8 @@ pub(super) struct Study<'a> {
     pub(super) outputs: Outputs,
     /// Moments of each output.
     pub(super) moments: Vec<Moments>,
+    /// Moments of starved time by cause, point by point, as a share of the window; empty if causes are not asked for.
+    pub(super) charges: Vec<Moments>,
     /// Rate of each replication, parts/min.
     pub(super) rates: Vec<f64>,
     /// Parts by passes, for each point of use.
@@ -256,6 +264,7 @@ impl<'a> Study<'a> {
             plan: Cow::Borrowed(job.plan),
             warm_up: None,
             moments: vec![Moments::new(); outputs.len()],
+            charges: Vec::new(),
             rates: Vec::new(),
             passes: Vec::new(),
             proof,
@@ -290,7 +299,7 @@ impl<'a> Study<'a> {
         let budget = self.job.options.replications;
         let n_points = plan.tally.points.len();
         let mut desks: Vec<Desk> =
-            (0..crew.size()).map(|_| Desk { tally: None, passes: vec![Vec::new(); n_points] }).collect();
+            (0..crew.size()).map(|_| Desk { tally: None, causes: None, passes: vec![Vec::new(); n_points] }).collect();
         let mut sheets: Vec<Sheet> = Vec::new();
         let mut because = None;
         while because.is_none() {
@@ -300,9 +309,10 @@ impl<'a> Study<'a> {
                 sheets.resize_with(n, Sheet::default);
             }
             sheets.iter_mut().zip(done..).for_each(|(sheet, number)| sheet.number = number);
-            let outputs = &self.outputs;
+            let (outputs, with_causes) = (&self.outputs, self.job.options.causes);
             let n_done = crew.fill(&mut desks, &mut sheets[..n], watch.cancelled, &|desk, sheet| {
-                fill_sheet(&plan, seed, outputs, desk, sheet);
+                run_shift(&plan, seed, with_causes, desk, sheet);
+                desk.fill(outputs, sheet);
             });
             for sheet in &mut sheets[..n_done] {
                 self.take_in(sheet, watch)?;
@@ -348,6 +358,11 @@ impl<'a> Study<'a> {
             if value.is_finite() {
                 moments.push(*value);
             }
+        }
+        let window = (self.plan.close_ns - self.plan.open_ns) as f64;
+        self.charges.resize_with(sheet.charges.len(), Moments::new);
+        for (moments, charge) in self.charges.iter_mut().zip(&sheet.charges) {
+            moments.push(*charge as f64 / window);
         }
         let [rate, feed_availability] =
             JUDGED.map(|key| self.outputs.index(key).map_or(f64::NAN, |ix| sheet.values[ix]));
@@ -405,18 +420,33 @@ impl<'a> Study<'a> {
     }
 }
 
-fn fill_sheet(plan: &Plan, seed: u64, outputs: &Outputs, desk: &mut Desk, sheet: &mut Sheet) {
+/// Runs the shift of a sheet; its measures are left on the desk.
+fn run_shift(plan: &Plan, seed: u64, with_causes: bool, desk: &mut Desk, sheet: &mut Sheet) {
     let tally = desk.tally.take().unwrap_or_else(|| Tally::new(&plan.tally));
-    let (tally, course) = tally_shift(plan, seed, sheet.number, tally);
-    sheet.course = course;
-    if sheet.course.fault.is_none() {
-        outputs.read(&tally, &mut sheet.values);
-        for (all, point) in desk.passes.iter_mut().zip(&tally.points) {
+    if with_causes {
+        let causes = desk.causes.take().unwrap_or_else(|| Causes::new(&plan.causes));
+        let ((tally, causes), course) = measure_shift(plan, seed, sheet.number, (tally, causes));
+        (desk.tally, desk.causes, sheet.course) = (Some(tally), Some(causes), course);
+    } else {
+        let (tally, course) = measure_shift(plan, seed, sheet.number, tally);
+        (desk.tally, sheet.course) = (Some(tally), course);
+    }
+}
+
+impl Desk {
+    /// Fills a sheet from the measures of its shift.
+    fn fill(&mut self, outputs: &Outputs, sheet: &mut Sheet) {
+        let Some(tally) = self.tally.as_ref().filter(|_| sheet.course.fault.is_none()) else { return };
+        outputs.read(tally, &mut sheet.values);
+        for (all, point) in self.passes.iter_mut().zip(&tally.points) {
             all.resize(point.passes.len(), 0);
             all.iter_mut().zip(&point.passes).for_each(|(sum, n)| *sum += n);
         }
+        sheet.charges.clear();
+        if let Some(causes) = &self.causes {
+            (0..tally.points.len()).for_each(|point| sheet.charges.extend(causes.charges(point)));
+        }
     }
-    desk.tally = Some(tally);
 }
 
 /// Whole numbers: their sum is the same whoever counted what.

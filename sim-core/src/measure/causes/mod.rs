@@ -164,10 +164,17 @@ impl Causes {
             let ix = point.ix();
             let account = if causes.intake_of[ix].is_some() {
                 causes.add_node(*point, setup.stations[ix].inlets.clone())
+            } else if causes.nodes[ix].sources.is_empty() {
+                causes.add_source_account(*point)
             } else {
                 ix
             };
-            causes.nodes[account].point = Some(number);
+            let node = &mut causes.nodes[account];
+            if node.sources.is_empty() {
+                // Nobody gives to it: it bears its starving itself.
+                node.sources.push(Vec::new());
+            }
+            node.point = Some(number);
             causes.account_of.push(account);
         }
         causes.link_back();
@@ -190,6 +197,17 @@ impl Causes {
 
     fn add_node(&mut self, me: StationId, inlets: Vec<Vec<PlaceId>>) -> usize {
         let sources = self.sources(&inlets);
+        self.nodes.push(Node { sources, ..Node::new(me) });
+        self.nodes.len() - 1
+    }
+
+    /// The account of a point of use that takes from nowhere: a source, or a place, which starves when it is empty.
+    fn add_source_account(&mut self, me: StationId) -> usize {
+        let body = self.setup.stations[me.ix()].body;
+        let feeders = body.map(|body| self.setup.places[body.ix()].feeders.clone()).unwrap_or_default();
+        let place = self.ways.len();
+        self.ways.push(Passage::default());
+        let sources = vec![feeders.iter().map(|feeder| Source { place, node: feeder.ix() }).collect()];
         self.nodes.push(Node { sources, ..Node::new(me) });
         self.nodes.len() - 1
     }
