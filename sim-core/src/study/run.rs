@@ -298,8 +298,9 @@ impl<'a> Study<'a> {
         let (plan, seed) = (self.plan.clone().into_owned(), self.job.options.seed);
         let budget = self.job.options.replications;
         let n_points = plan.tally.points.len();
-        let mut desks: Vec<Desk> =
-            (0..crew.size()).map(|_| Desk { tally: None, causes: None, passes: vec![Vec::new(); n_points] }).collect();
+        let mut desks: Vec<Desk> = (0..crew.size())
+            .map(|_| Desk { tally: None, causes: None, passes: vec![Vec::new(); n_points] })
+            .collect();
         let mut sheets: Vec<Sheet> = Vec::new();
         let mut because = None;
         while because.is_none() {
