@@ -21,9 +21,13 @@ pub(super) fn waterfall(result: &RunResult, ink: Ink) -> String {
         page.push_str(&account(loss).render(ink));
     }
     if !page.is_empty() {
-        let text = "Starved time goes to what left the gap: a stop until a part has closed the gap, otherwise the \
-                    natural limit of the station that was too slow. The steps add up.";
-        page.push_str(&wrap(text, "  ", "  ", WIDTH));
+        let n = result.losses.iter().map(|loss| loss.replications).max().unwrap_or(0);
+        let of = if n < result.replications { format!("Of the first {n} shifts. ") } else { String::new() };
+        let text = format!(
+            "{of}The steps add up. Starved time goes to what left the gap: a stop until a part has closed it, otherwise the \
+             station that was at its natural limit."
+        );
+        page.push_str(&wrap(&text, "  ", "  ", WIDTH));
     }
     page
 }

@@ -24,6 +24,7 @@ pub(super) fn causes_of(
             body: links.bodies[ix],
             passage: stations[ix].passage(),
             rests_blocked: matches!(stations[ix], Station::Dumper(_)),
+            is_in_loop: false,
         }
     };
     let place = |ix: usize| CausePlace {
@@ -35,9 +36,13 @@ pub(super) fn causes_of(
         keepers: sensor.places.iter().flat_map(|place| keepers(*place, places, links)).collect(),
         holds: sensor.holds.clone(),
     };
+    let mut all: Vec<CauseStation> = (0..stations.len()).map(station).collect();
+    for ix in 0..all.len() {
+        all[ix].is_in_loop = comes_back(ix, &all);
+    }
     CauseSetup {
         n_posts: tally.n_posts,
-        stations: (0..stations.len()).map(station).collect(),
+        stations: all,
         places: (0..places.len()).map(place).collect(),
         sensors: sensors.iter().map(sensor).collect(),
         points: tally.points.clone(),
@@ -64,4 +69,19 @@ fn keepers(place: PlaceId, places: &[Place], links: &Links) -> Vec<StationId> {
     let carrier = links.bodies.iter().position(|body| *body == Some(place));
     let carrier = carrier.map(|ix| StationId(ix as u16));
     places[place.ix()].takers().iter().copied().chain(carrier).collect()
+}
+
+/// Whether what a station gives can come back to it.
+fn comes_back(from: usize, stations: &[CauseStation]) -> bool {
+    let mut seen = vec![false; stations.len()];
+    let mut open = stations[from].next.clone();
+    while let Some(station) = open.pop() {
+        if station.ix() == from {
+            return true;
+        }
+        if !std::mem::replace(&mut seen[station.ix()], true) {
+            open.extend(&stations[station.ix()].next);
+        }
+    }
+    false
 }

@@ -25,6 +25,9 @@ const EVENTS_OF_BATCH: u64 = 8_000_000;
 /// Most replications of a batch for each worker.
 const BATCH_MAX: u64 = 256;
 
+/// Replications in which causes are accounted for unless one says otherwise: enough to see what matters.
+pub const CAUSES_IN: u64 = 50;
+
 /// When to stop.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Mode {
@@ -47,8 +50,9 @@ pub struct Options {
     pub precision: Option<f64>,
     /// Level of the intervals, strictly between 0 and 1.
     pub level: f64,
-    /// Whether to account for the causes of starvation. It costs some speed.
-    pub causes: bool,
+    /// In how many replications, the first ones, to account for the causes of starvation: such a replication takes up
+    /// to twice as long.
+    pub causes: u64,
 }
 
 impl Options {
@@ -60,7 +64,7 @@ impl Options {
             mode: Mode::UntilDecided,
             precision: None,
             level: 0.95,
-            causes: true,
+            causes: CAUSES_IN,
         }
     }
 }
@@ -227,6 +231,8 @@ pub(super) struct Study<'a> {
     pub(super) moments: Vec<Moments>,
     /// Moments of starved time by cause, point by point, as a share of the window; empty if causes are not asked for.
     pub(super) charges: Vec<Moments>,
+    /// Moments of each output over the replications that account for causes, once there are more.
+    first: Option<Vec<Moments>>,
     /// Rate of each replication, parts/min.
     pub(super) rates: Vec<f64>,
     /// Parts by passes, for each point of use.
@@ -265,6 +271,7 @@ impl<'a> Study<'a> {
             warm_up: None,
             moments: vec![Moments::new(); outputs.len()],
             charges: Vec::new(),
+            first: None,
             rates: Vec::new(),
             passes: Vec::new(),
             proof,
@@ -310,10 +317,11 @@ impl<'a> Study<'a> {
                 sheets.resize_with(n, Sheet::default);
             }
             sheets.iter_mut().zip(done..).for_each(|(sheet, number)| sheet.number = number);
-            let (outputs, with_causes) = (&self.outputs, self.job.options.causes);
+            let (outputs, causes_in) = (&self.outputs, self.job.options.causes);
             let n_done = crew.fill(&mut desks, &mut sheets[..n], watch.cancelled, &|desk, sheet| {
+                let with_causes = sheet.number < causes_in;
                 run_shift(&plan, seed, with_causes, desk, sheet);
-                desk.fill(outputs, sheet);
+                desk.fill(outputs, with_causes, sheet);
             });
             for sheet in &mut sheets[..n_done] {
                 self.take_in(sheet, watch)?;
@@ -361,7 +369,7 @@ impl<'a> Study<'a> {
             }
         }
         let window = (self.plan.close_ns - self.plan.open_ns) as f64;
-        self.charges.resize_with(sheet.charges.len(), Moments::new);
+        self.charges.resize_with(self.charges.len().max(sheet.charges.len()), Moments::new);
         for (moments, charge) in self.charges.iter_mut().zip(&sheet.charges) {
             moments.push(*charge as f64 / window);
         }
@@ -375,6 +383,9 @@ impl<'a> Study<'a> {
         if let Some(knot) = sheet.course.knot.take() {
             self.n_gridlocks += 1;
             self.first_gridlock.get_or_insert((sheet.number, knot));
+        }
+        if self.rates.len() as u64 == self.job.options.causes {
+            self.first = Some(self.moments.clone());
         }
         if self.rates.len() == 1 {
             self.same = Some(sheet.values.clone());
@@ -415,6 +426,14 @@ impl<'a> Study<'a> {
         self.job.scenario.inputs.is_empty() && self.same.is_some()
     }
 
+    /// Moments of an output over the replications that account for causes; over all if none does.
+    pub(super) fn moments_of_first(&self, key: Key) -> Moments {
+        match (&self.first, self.outputs.index(key)) {
+            (Some(first), Some(ix)) => first[ix],
+            _ => self.moments_of(key),
+        }
+    }
+
     /// Moments of an output.
     pub(super) fn moments_of(&self, key: Key) -> Moments {
         self.outputs.index(key).map_or_else(Moments::new, |ix| self.moments[ix])
@@ -436,7 +455,7 @@ fn run_shift(plan: &Plan, seed: u64, with_causes: bool, desk: &mut Desk, sheet: 
 
 impl Desk {
     /// Fills a sheet from the measures of its shift.
-    fn fill(&mut self, outputs: &Outputs, sheet: &mut Sheet) {
+    fn fill(&mut self, outputs: &Outputs, with_causes: bool, sheet: &mut Sheet) {
         let Some(tally) = self.tally.as_ref().filter(|_| sheet.course.fault.is_none()) else { return };
         outputs.read(tally, &mut sheet.values);
         for (all, point) in self.passes.iter_mut().zip(&tally.points) {
@@ -444,7 +463,7 @@ impl Desk {
             all.iter_mut().zip(&point.passes).for_each(|(sum, n)| *sum += n);
         }
         sheet.charges.clear();
-        if let Some(causes) = &self.causes {
+        if let Some(causes) = self.causes.as_ref().filter(|_| with_causes) {
             (0..tally.points.len()).for_each(|point| sheet.charges.extend(causes.charges(point)));
         }
     }

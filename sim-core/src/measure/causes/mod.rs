@@ -66,6 +66,8 @@ pub struct CauseStation {
     pub passage: Option<Nanos>,
     /// Blocked is its state of rest: it stands ready and is not wanted.
     pub rests_blocked: bool,
+    /// What it gives can come back to it.
+    pub is_in_loop: bool,
 }
 
 /// What has to be known of a place.
@@ -134,6 +136,8 @@ pub struct Causes {
     account_of: Vec<usize>,
     states: Vec<State>,
     sensors_on: Vec<bool>,
+    /// Stations in a stop.
+    n_stopped: u32,
     /// Places with a stamp.
     n_stamps: u32,
     charges: Vec<Vec<Nanos>>,
@@ -152,6 +156,7 @@ impl Causes {
             account_of: Vec::new(),
             states: Vec::new(),
             sensors_on: Vec::new(),
+            n_stopped: 0,
             n_stamps: 0,
             charges: vec![vec![0; Cause::number(setup.n_posts)]; setup.points.len()],
             found: Vec::new(),
@@ -237,7 +242,7 @@ impl Causes {
     pub fn restart(&mut self) {
         self.states = vec![State::Starved; self.setup.stations.len()];
         self.sensors_on = vec![false; self.setup.sensors.len()];
-        self.n_stamps = 0;
+        (self.n_stopped, self.n_stamps) = (0, 0);
         self.ways.iter_mut().for_each(Passage::restart);
         let n_stations = self.states.len();
         for (ix, node) in self.nodes.iter_mut().enumerate() {
@@ -385,11 +390,14 @@ impl Causes {
     /// The same, if it were in this state.
     fn interruption_in(&self, ix: usize, state: State, now: Time) -> Reason {
         let me = StationId(ix as u16);
-        let mut seen = vec![false; self.states.len()];
-        let cause = match self.stop_in(me, state, &mut seen) {
+        let at_me = Reason { cause: Cause::At(me, state), began: now };
+        if is_stop(state) || (self.n_stopped == 0 && !self.setup.stations[ix].is_in_loop) {
+            return at_me;
+        }
+        let cause = match self.stop_in(me, state, &mut vec![false; self.states.len()]) {
             Below::Stop(station, state) => Cause::At(station, state),
             Below::Loop if state == State::Blocked => Cause::Recirculating,
-            Below::Loop | Below::Nothing => Cause::At(me, state),
+            Below::Loop | Below::Nothing => at_me.cause,
         };
         Reason { cause, began: now }
     }
@@ -490,8 +498,8 @@ impl Causes {
         if self.nodes[ix].signal.len() < self.nodes[ix].kept || self.nodes[ix].is_open {
             return;
         }
-        for taker in self.nodes[ix].takers.clone() {
-            self.work_out(taker, now);
+        for n in 0..self.nodes[ix].takers.len() {
+            self.work_out(self.nodes[ix].takers[n], now);
         }
         let entries = self.nodes[ix].gives_to.iter().map(|&place| self.ways[place].entry(now));
         let oldest = entries.min().unwrap_or(now);
@@ -637,6 +645,7 @@ impl Observer for Causes {
         {
             self.follow(account, new == State::Starved, now);
         }
+        self.n_stopped = self.n_stopped + u32::from(is_stop(new)) - u32::from(is_stop(old));
         self.states[ix] = new;
         if self.intake_of[ix].is_some() {
             self.carrying_state(ix, new, now)

@@ -25,10 +25,15 @@ pub(super) fn losses(study: &Study<'_>) -> Vec<LossReport> {
     (0..study.plan.tally.points.len()).map(|point| loss(study, point)).collect()
 }
 
+/// A figure over the replications that account for causes, so that the steps add up.
+fn first(study: &Study<'_>, key: Key) -> Figure {
+    Figure::of(&study.moments_of_first(key), study.job.options.level)
+}
+
 fn loss(study: &Study<'_>, point: usize) -> LossReport {
     let post = study.plan.tally.points[point].ix();
     let free = free_rate(study, post);
-    let mean = |key: Key| study.figure(key).mean.unwrap_or(0.0);
+    let mean = |key: Key| first(study, key).mean.unwrap_or(0.0);
     let step = |kind, state, what: String, share: Option<Figure>| LossStep {
         kind,
         state,
@@ -52,7 +57,7 @@ fn loss(study: &Study<'_>, point: usize) -> LossReport {
         steps.push(LossStep { station, station_state, ..starved });
     }
     for state in OWN_STATES {
-        let share = study.figure(Key::Share(post, state));
+        let share = first(study, Key::Share(post, state));
         if share.mean.is_some_and(|mean| mean > 0.0) {
             steps.push(step(LossKind::OwnState, Some(state), state.word().to_owned(), Some(share)));
         }
@@ -66,7 +71,8 @@ fn loss(study: &Study<'_>, point: usize) -> LossReport {
         station: study.plan.names.posts[post].clone(),
         free_per_minute: free,
         steps,
-        good_per_minute: study.figure(Key::PointGood(point)),
+        good_per_minute: first(study, Key::PointGood(point)),
+        replications: study.moments_of_first(Key::PointGood(point)).count(),
     }
 }
 
@@ -85,7 +91,7 @@ fn starved(study: &Study<'_>, point: usize, post: usize) -> Vec<(Option<Cause>, 
     let n_posts = study.plan.causes.n_posts;
     let n = Cause::number(n_posts);
     let Some(charges) = study.charges.get(point * n..(point + 1) * n) else {
-        let share = study.figure(Key::Share(post, State::Starved));
+        let share = first(study, Key::Share(post, State::Starved));
         return if share.mean.is_some_and(|mean| mean > 0.0) { vec![(None, share)] } else { Vec::new() };
     };
     let level = study.job.options.level;

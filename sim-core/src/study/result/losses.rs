@@ -19,6 +19,8 @@ pub struct LossReport {
     pub steps: Vec<LossStep>,
     /// Good parts per minute of the window.
     pub good_per_minute: Figure,
+    /// Replications on which the account rests, the first ones: causes are accounted for in these only.
+    pub replications: u64,
 }
 
 /// What a step of the account is about.
