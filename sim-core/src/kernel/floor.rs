@@ -12,7 +12,7 @@ use super::calendar::{Calendar, TimerId};
 use super::control::Sensor;
 use super::kinds::KindNow;
 use super::luck::Stream;
-use super::observer::{Note, Observer};
+use super::observer::{Intake, Note, Observer};
 use super::pace::Pace;
 use super::people::Pool;
 use super::place::{
@@ -724,6 +724,9 @@ impl<O: Observer> Floor<O> {
         let p = &mut self.places[place.ix()];
         let part = if p.flags & BIN == 0 {
             self.observer.level(self.now, place, p.len, p.len - 1);
+            if let Some(since) = p.stands_at() {
+                self.observer.stood(self.now, place, since);
+            }
             p.pop(self.now)
         } else {
             self.pick_from_bin(me, place)
@@ -1149,6 +1152,17 @@ impl<O: Observer> Floor<O> {
     #[inline]
     pub fn missing(&mut self, me: StationId, inlets: u32) {
         self.observer.missing(self.now, me, inlets);
+    }
+
+    /// Tells the observer whether a station that carries several parts takes one.
+    #[inline]
+    pub fn intake(&mut self, me: StationId, intake: Intake) {
+        self.observer.intake(self.now, me, intake);
+    }
+
+    /// What keeps the station from starting new work, for its intake.
+    pub fn barred(&self, me: StationId) -> Intake {
+        Intake::Barred(if self.hot[me.ix()].bars & OFF != 0 { State::Off } else { State::Held })
     }
 
     /// Counts `n` parts that a source brings into the line in bulk.

@@ -31,7 +31,7 @@ pub use calendar::{Calendar, TimerId};
 pub use floor::{Exit, Floor, Inlets, Join, Message, Offer, Outfit, PlaceId, Post, StationId};
 pub use kinds::KindNow;
 pub use luck::{Stream, StreamKey};
-pub use observer::{Note, Observer};
+pub use observer::{Intake, Note, Observer};
 pub use pace::Pace;
 pub use people::Job;
 pub use people::Pool;

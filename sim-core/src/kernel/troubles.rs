@@ -498,6 +498,7 @@ impl<O: Observer> Floor<O> {
         }
         if let Some(body) = post.body {
             self.places[body.ix()].freeze(now);
+            self.observer.stands(now, body, me, true);
         }
         self.pass_grants(me);
     }
@@ -522,6 +523,7 @@ impl<O: Observer> Floor<O> {
         }
         if let Some(body) = post.body {
             self.places[body.ix()].thaw(now);
+            self.observer.stands(now, body, me, false);
             self.wake_takers(body);
         }
         self.messages.push((me, Message::Thawed(stood)));

@@ -1,5 +1,6 @@
 //! From a checked scenario to a plan of plain numbers.
 
+use super::causes::causes_of;
 use super::layout::{Layout, Unit, Wire, right_attitude};
 use super::people::{breaks_of, pools_of};
 use super::plan::{Fill, Held, Links, Names, Owner, Plan};
@@ -96,6 +97,8 @@ impl Builder<'_> {
         owners.push(Owner::Knots);
         let tally = self.tally(&posts, &places, book.troubles.len());
         let names = self.names();
+        let links = self.links();
+        let causes = causes_of(&stations, &places, &sensors, &links, &tally, |rank| self.told_inlets(rank));
         let outfit = Outfit {
             n_timers: owners.len(),
             kinds: self.kinds(),
@@ -113,7 +116,8 @@ impl Builder<'_> {
             breaks,
             first_sensor,
             knot_timer,
-            links: self.links(),
+            links,
+            causes,
             fills: self.fills(),
             held: self.held(),
             shifts: self.shifts(),
@@ -220,6 +224,16 @@ impl Builder<'_> {
     fn pool(&self, name: &str) -> u16 {
         let found = self.scenario.attendants.iter().position(|pool| pool.id.value == name);
         found.unwrap_or(0) as u16
+    }
+
+    /// The places from which each inlet takes that a station tells apart.
+    fn told_inlets(&self, rank: usize) -> Vec<Vec<PlaceId>> {
+        let unit = &self.layout.units[self.by_rank[rank]];
+        let Some(entry) = unit.entry else { return Vec::new() };
+        let blueprint = &self.scenario.stations[entry].blueprint;
+        let named = blueprint.named_inlets();
+        let told = named.iter().take(blueprint.n_told_inlets() as usize);
+        told.map(|name| self.inlets(unit, Some(&name.value)).places).collect()
     }
 
     /// The places that a unit takes from; only those fed by the entry with this name, if one is given.

@@ -2,7 +2,7 @@
 //! by all replications.
 
 use crate::kernel::{Exit, Outfit, PlaceId, StationId, TimerId};
-use crate::measure::TallySetup;
+use crate::measure::{CauseSetup, TallySetup};
 use crate::part::Nanos;
 use crate::stations::Station;
 use crate::stations::lots::ShiftLots;
@@ -122,6 +122,8 @@ pub struct Plan {
     pub names: Names,
     /// What the tally has to know.
     pub tally: TallySetup,
+    /// What the account of causes has to know.
+    pub causes: CauseSetup,
     /// Most timed events of a replication.
     pub events_max: u64,
     /// End of the warm-up, ns: the window is open after it.

@@ -23,7 +23,7 @@ use super::amounts::level_of;
 use super::dice::Dice;
 use super::outlet::Outlet;
 use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Note, Observer, Pace, PlaceId, Sampler, State, StationId,
+    Exit, Floor, Inlets, Intake, Message, Moment, Note, Observer, Pace, PlaceId, Sampler, State, StationId,
 };
 use crate::part::{Nanos, Part};
 use crate::scenario::Level;
@@ -122,6 +122,11 @@ impl Elevator {
         self.top.parts.push_back(part);
     }
 
+    /// Time from pick to landing, ns.
+    pub(super) fn passage(&self) -> Nanos {
+        self.setup.lift
+    }
+
     pub(super) fn content(&self) -> usize {
         self.aboard.len() + self.top.parts.len()
     }
@@ -152,10 +157,12 @@ impl Elevator {
     /// A cleat passes the bin.
     fn pass_cleat<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !floor.may_start(self.me) {
-            return;
+            let barred = floor.barred(self.me);
+            return floor.intake(self.me, barred);
         }
         let (content, mark) = self.content_and_mark(floor);
         if content == 0 {
+            floor.intake(self.me, Intake::Idle(floor.now));
             self.asleep = !self.is_anything_there(floor);
             return;
         }
@@ -242,6 +249,7 @@ impl Elevator {
         }
         if self.asleep && self.is_anything_there(floor) {
             self.wake(floor.now - self.lag);
+            floor.intake(self.me, Intake::Busy);
         }
         let landing = self.aboard.front().map_or(Nanos::MAX, |(due, _)| due + self.lag);
         self.landing.set(floor, landing);

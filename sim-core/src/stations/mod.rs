@@ -52,7 +52,7 @@ pub use alarm::Alarm;
 pub use dice::Dice;
 
 use crate::kernel::{Floor, Message, Observer, StationId};
-use crate::part::Part;
+use crate::part::{Nanos, Part};
 
 /// Any station of a line.
 #[derive(Clone, Debug)]
@@ -258,6 +258,17 @@ impl Station {
             | Station::ScrapBox(_)
             | Station::Stream(_)
             | Station::Work(_) => false,
+        }
+    }
+
+    /// Time from taking to giving, ns, of a station that carries several parts one behind the other.
+    pub(crate) fn passage(&self) -> Option<Nanos> {
+        if let Station::Elevator(s) = self {
+            Some(s.passage())
+        } else if let Station::PathInFile(s) = self {
+            Some(s.passage())
+        } else {
+            None
         }
     }
 

@@ -30,7 +30,7 @@ use super::clumps::Clumps;
 use super::dice::Dice;
 use super::path::PathSetup;
 use super::tools::Fate;
-use crate::kernel::{Floor, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId};
+use crate::kernel::{Floor, Intake, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
 use std::collections::VecDeque;
 
@@ -174,6 +174,11 @@ impl PathInFile {
         if let Some(last) = self.stretches.last_mut() {
             last.riders.push_front(rider);
         }
+    }
+
+    /// Time from entry to end, ns.
+    pub(super) fn passage(&self) -> Nanos {
+        self.setup.points.iter().map(|point| point.travel).sum()
     }
 
     pub(super) fn content(&self) -> usize {
@@ -433,20 +438,30 @@ impl PathInFile {
     /// Takes a part if the entry is clear; returns when to look again.
     fn enter<O: Observer>(&mut self, floor: &mut Floor<O>) -> Nanos {
         if !floor.may_start(self.me) {
+            let barred = floor.barred(self.me);
+            floor.intake(self.me, barred);
             return Nanos::MAX;
         }
         let lag = self.stretches[0].lag;
         if floor.now >= self.entry_clear + lag {
             match floor.offer(self.me, &self.setup.path.inlets) {
                 Offer::Ready(place) => self.take(floor, place),
-                Offer::Due(at) => return at,
-                Offer::Nothing => return Nanos::MAX,
+                Offer::Due(at) => {
+                    floor.intake(self.me, Intake::Idle(floor.now));
+                    return at;
+                }
+                Offer::Nothing => {
+                    floor.intake(self.me, Intake::Idle(floor.now));
+                    return Nanos::MAX;
+                }
             }
         }
         let clear = self.entry_clear + lag;
         let places = self.setup.path.inlets.places.iter();
         let heads = places.filter_map(|place| floor.place(*place).head_due());
-        heads.min().map_or(Nanos::MAX, |due| due.max(clear))
+        let due = heads.min().unwrap_or(Nanos::MAX);
+        floor.intake(self.me, if due > clear { Intake::Idle(clear) } else { Intake::Busy });
+        if due == Nanos::MAX { due } else { due.max(clear) }
     }
 
     fn take<O: Observer>(&mut self, floor: &mut Floor<O>, place: PlaceId) {
