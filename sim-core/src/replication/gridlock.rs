@@ -190,7 +190,10 @@ impl<O: Observer> Replica<'_, O> {
     fn feeders_of(&self, me: StationId) -> Waits {
         let links = &self.plan.links;
         let mut waits = Waits::For(Vec::new());
-        for place in &links.inlets[me.ix()] {
+        // A recipe is not helped by what it doesn't ask for.
+        let lacks = self.stations[me.ix()].lacks();
+        let wanted = |place: &&PlaceId| lacks.as_ref().is_none_or(|lacks| lacks.contains(place));
+        for place in links.inlets[me.ix()].iter().filter(wanted) {
             let content = self.floor.place(*place);
             waits = waits.and(match content.head_due() {
                 Some(_) if content.counts().is_some() => Waits::Alive,

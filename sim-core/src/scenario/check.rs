@@ -20,6 +20,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         entry.blueprint.check(&scenario.kinds, problems);
         check_stops(scenario, entry, problems);
     }
+    super::batches::check(scenario, problems);
     super::size::check(scenario, problems);
     if !problems.has_errors() {
         check_connections(scenario, problems);

@@ -13,11 +13,20 @@
 //! is drawn then. What it has made leaves at the end of the stroke; if there is no room it stays (blocking
 //! after service). With one inlet the parts themselves go on; with several, one assembly does, bad if any of
 //! its parts is bad, the wrong way round or missing.
+//!
+//! **Batches.** An inlet that takes *the batch* takes all parts that are at the end of its places when the stroke
+//! starts, one at least; the stroke then takes `cycle` + x `each`, where x is the number of parts of the inlet that
+//! has most.
+//!
+//! **Shared reach.** Of the stations that name the same `reach` only one is in a stroke at a time. A machine that could
+//! start waits for the reach in order of coming, and is held meanwhile; it gives the reach back at the end of the
+//! stroke, before what it has made leaves. A machine that fails its presence check gives it back until the next one.
 
 use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
 use super::dice::Dice;
+use super::track::nanos;
 use crate::diag::{Problem, code};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
@@ -27,7 +36,9 @@ use crate::part::{Nanos, Part};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
-use crate::text::forms::{Chance, Spanned, chance, count, flag, list_of, name, nested, one_of};
+use crate::text::forms::{
+    Chance, Choice, Spanned, chance, count, either, flag, list_of, name, nested, one_of, time,
+};
 use crate::units::Dimension;
 
 /// A nest of one inlet.
@@ -62,6 +73,8 @@ pub struct MachineInlet {
     pub inlets: Inlets,
     /// Parts per stroke.
     pub per_stroke: u32,
+    /// All parts that are at the end when the stroke starts, whatever `per_stroke` says: a batch.
+    pub batch: bool,
     /// Its nest, if it has one.
     pub nest: Option<Nest>,
 }
@@ -100,9 +113,15 @@ pub struct Machine {
     inlets: Vec<MachineInlet>,
     check: Option<Check>,
     cycle: Sampler,
+    /// Time for each piece of the largest batch, ns.
+    each: Nanos,
+    /// What only one of several stations may use at a time.
+    reach: Option<u16>,
     exit: Exit,
     luck: Dice,
     phase: Phase,
+    /// A part was missing at the start of the stroke.
+    short: bool,
     taken: Vec<Part>,
     made: Vec<Part>,
     /// One inlet, one part per stroke, no nest and no check: nothing is assembled or read.
@@ -128,9 +147,33 @@ impl Machine {
         let (taken, made) = (Vec::with_capacity(room), Vec::with_capacity(room));
         let plain = check.is_none()
             && loads.is_none()
-            && matches!(&inlets[..], [only] if only.per_stroke == 1 && only.nest.is_none());
+            && matches!(&inlets[..], [only] if only.per_stroke == 1 && only.nest.is_none() && !only.batch);
         let (phase, part) = (Phase::Free, Part::default());
-        Machine { me, alarm, loads, inlets, check, cycle, exit, luck, phase, taken, made, plain, part }
+        let (each, reach, short) = (0, None, false);
+        Machine {
+            me,
+            alarm,
+            loads,
+            inlets,
+            check,
+            cycle,
+            each,
+            reach,
+            exit,
+            luck,
+            phase,
+            short,
+            taken,
+            made,
+            plain,
+            part,
+        }
+    }
+
+    /// The same with a time for each piece of the largest batch (ns), and a reach that it shares.
+    #[must_use]
+    pub fn with(self, each: Nanos, reach: Option<u16>) -> Self {
+        Machine { each, reach, plain: self.plain && reach.is_none() && each == 0, ..self }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
@@ -166,6 +209,9 @@ impl Machine {
     /// The stroke is over: what was taken becomes what has been made.
     fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.phase = Phase::Leaving;
+        if let Some(reach) = self.reach {
+            floor.free(self.me, reach);
+        }
         for inlet in &mut self.inlets {
             if let Some(nest) = &mut inlet.nest {
                 nest.in_stroke = 0;
@@ -182,9 +228,7 @@ impl Machine {
     }
 
     fn assemble<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let wanted: u32 = self.inlets.iter().map(|inlet| inlet.per_stroke).sum();
-        let whole = self.taken.len() == wanted as usize;
-        let good = whole && self.taken.iter().all(|part| floor.kind(part.kind).is_good(part));
+        let good = !self.short && self.taken.iter().all(|part| floor.kind(part.kind).is_good(part));
         let Some(mut assembly) = self.taken.first().copied() else { return };
         if !good {
             assembly.mark_spoiled();
@@ -296,8 +340,17 @@ impl Machine {
             let reads = self.check.as_ref().is_some_and(|check| check.reads_unloaded && missing != 0);
             if missing == 0 || reads {
                 floor.missing(self.me, 0);
+                if let Some(reach) = self.reach
+                    && !floor.seize(self.me, reach)
+                {
+                    self.alarm.set(floor, Nanos::MAX);
+                    return floor.set_state(self.me, State::Held);
+                }
                 return self.start_or_check(floor, missing);
             }
+        }
+        if let Some(reach) = self.reach {
+            floor.leave_reach(self.me, reach);
         }
         self.alarm.set(floor, due);
         floor.missing(self.me, missing);
@@ -368,7 +421,7 @@ impl Machine {
         for (n, inlet) in self.inlets.iter().enumerate() {
             let lacks = match &inlet.nest {
                 Some(nest) => (nest.loaded.len() as u32) < inlet.per_stroke,
-                None if inlet.per_stroke == 1 => match floor.offer(self.me, &inlet.inlets) {
+                None if inlet.per_stroke == 1 || inlet.batch => match floor.offer(self.me, &inlet.inlets) {
                     Offer::Ready(_) => false,
                     Offer::Due(at) => {
                         due = due.min(at);
@@ -398,6 +451,9 @@ impl Machine {
                 all_full &= reads_full;
             }
             if !all_full {
+                if let Some(reach) = self.reach {
+                    floor.free(self.me, reach);
+                }
                 let again = check.again.draw_ns(luck).max(1);
                 self.phase = Phase::Checking { loaded: missing == 0 };
                 floor.note(self.me, Note::CheckFailed, None);
@@ -416,16 +472,22 @@ impl Machine {
     }
 
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>, missing: u32) {
+        self.short = missing != 0;
+        let mut largest = 0;
         for n in 0..self.inlets.len() {
             let inlet = &mut self.inlets[n];
             match &mut inlet.nest {
                 Some(nest) => {
                     let k = nest.loaded.len().min(inlet.per_stroke as usize);
+                    largest = largest.max(k as u32);
                     self.taken.extend(nest.loaded.drain(..k));
                     nest.in_stroke = if nest.emptied_at_start { 0 } else { k as u32 };
                 }
                 None => {
-                    for _ in 0..inlet.per_stroke {
+                    let batch: u32 = inlet.inlets.places.iter().map(|place| floor.n_ready(*place)).sum();
+                    let n = if inlet.batch { batch } else { inlet.per_stroke };
+                    largest = largest.max(n);
+                    for _ in 0..n {
                         if let Offer::Ready(place) = floor.offer(self.me, &inlet.inlets) {
                             self.taken.push(floor.take(self.me, place));
                         }
@@ -437,7 +499,7 @@ impl Machine {
             floor.note(self.me, Note::StrokeShort, None);
         }
         self.phase = Phase::Stroke;
-        let time = self.cycle.draw_ns(self.luck.stream());
+        let time = self.cycle.draw_ns(self.luck.stream()) + u64::from(largest) * self.each;
         self.alarm.set(floor, floor.now + time);
         floor.set_state(self.me, State::Working);
         for n in 0..self.taken.len() {
@@ -469,7 +531,7 @@ impl Machine {
 }
 
 /// Parts that are at the end of the places of an inlet, up to `wanted`, and when the next one comes.
-fn count_ready<O: Observer>(floor: &Floor<O>, inlets: &Inlets, wanted: u32) -> (u32, Nanos) {
+pub(super) fn count_ready<O: Observer>(floor: &Floor<O>, inlets: &Inlets, wanted: u32) -> (u32, Nanos) {
     let mut ready = 0;
     let mut next = Nanos::MAX;
     for &place in &inlets.places {
@@ -500,6 +562,7 @@ fn ready_in<O: Observer>(floor: &Floor<O>, place: PlaceId, wanted: u32) -> (u32,
 struct InletSpec {
     from: Option<Spanned<String>>,
     parts: u32,
+    batch: bool,
     nest: Option<NestSpec>,
 }
 
@@ -525,6 +588,8 @@ pub struct MachineSpec {
     cycle: Law,
     inlets: Vec<InletSpec>,
     check: Option<CheckSpec>,
+    each_s: f64,
+    reach: Option<Spanned<String>>,
 }
 
 fn read_nest(object: &mut Object<'_>) -> NestSpec {
@@ -550,16 +615,31 @@ fn read_nest(object: &mut Object<'_>) -> NestSpec {
 }
 
 fn read_inlet(object: &mut Object<'_>) -> InletSpec {
+    const BATCH: &[(&str, bool, &str)] = &[("the batch", true, "all that is there, a whole batch")];
+    let parts = object.optional(
+        "parts",
+        either(count().at_least(1).at_most(1000), one_of(BATCH)),
+        "1",
+        "Parts for each stroke: a number, or the whole batch that stands ready",
+    );
+    let (parts, batch) = match parts {
+        Choice::First(n) => (n as u32, false),
+        Choice::Second(_) => (1, true),
+    };
     let inlet = InletSpec {
         from: Some(object.required("from", name(), "The station from which this inlet takes")),
-        parts: object.optional("parts", count().at_least(1).at_most(1000), "1", "Parts for each stroke")
-            as u32,
+        parts,
+        batch,
         nest: object.maybe(
             "nest",
             nested("nest", read_nest),
             "A nest that is loaded ahead; left out: the parts are taken when the stroke starts",
         ),
     };
+    if inlet.batch && inlet.nest.is_some() && object.sound(&["nest", "parts"]) {
+        let problem = Problem::new(code::BAD_CONNECTION, "a batch is taken whole, and not piece by piece into a nest");
+        object.fail("nest", problem.help("take `nest` out: the receiver keeps the batch ready"));
+    }
     if let Some(nest) = &inlet.nest
         && nest.capacity < inlet.parts
         && object.sound(&["nest", "parts"])
@@ -593,6 +673,15 @@ fn read_check(object: &mut Object<'_>) -> CheckSpec {
     }
 }
 
+/// Reads what a station shares with others.
+pub(super) fn read_reach(object: &mut Object<'_>) -> Option<Spanned<String>> {
+    object.maybe(
+        "reach",
+        name(),
+        "What only one of several stations may use at a time, such as an arm: those that name the same share it",
+    )
+}
+
 /// Reads a machine.
 pub fn read(object: &mut Object<'_>) -> MachineSpec {
     MachineSpec {
@@ -609,13 +698,20 @@ pub fn read(object: &mut Object<'_>) -> MachineSpec {
             nested("check", read_check),
             "Presence check before a stroke; left out: none",
         ),
+        each_s: object.optional(
+            "each",
+            time().at_most("1 h"),
+            "0 s",
+            "Time for each part, those of the largest inlet, on top of `cycle`",
+        ),
+        reach: read_reach(object),
     }
 }
 
 impl MachineSpec {
     fn inlet_specs(&self) -> Vec<InletSpec> {
         if self.inlets.is_empty() {
-            return vec![InletSpec { from: None, parts: 1, nest: None }];
+            return vec![InletSpec { from: None, parts: 1, batch: false, nest: None }];
         }
         self.inlets.clone()
     }
@@ -630,17 +726,27 @@ impl Blueprint for MachineSpec {
         self.inlets.iter().filter_map(|inlet| inlet.from.clone()).collect()
     }
 
+    fn reach(&self) -> Option<&Spanned<String>> {
+        self.reach.as_ref()
+    }
+
     fn n_told_inlets(&self) -> u32 {
         if self.inlets.len() > 1 { self.inlets.len() as u32 } else { 0 }
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let inlets = self.inlet_specs();
-        traffic.per_product = inlets.iter().map(|inlet| f64::from(inlet.parts)).collect();
-        traffic.seconds.fill(self.cycle.mean());
-        if let [inlet] = &inlets[..] {
-            traffic.places = f64::from(inlet.parts);
+        let parts = |inlet: &InletSpec| match &inlet.from {
+            Some(from) if inlet.batch => traffic.mean_batch(&from.value),
+            Some(_) | None => f64::from(inlet.parts),
+        };
+        let per_product: Vec<f64> = inlets.iter().map(parts).collect();
+        let largest = per_product.iter().copied().fold(0.0, f64::max);
+        traffic.seconds.fill(self.cycle.mean() + largest * self.each_s);
+        if let [parts] = per_product[..] {
+            traffic.places = parts;
         }
+        traffic.per_product = per_product;
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
@@ -655,7 +761,7 @@ impl Blueprint for MachineSpec {
                 .nest
                 .as_ref()
                 .map(|nest| Nest::new(nest.capacity, site.law(&nest.load), nest.emptied_at_start));
-            inlets.push(MachineInlet { inlets: from, per_stroke: spec.parts, nest });
+            inlets.push(MachineInlet { inlets: from, per_stroke: spec.parts, batch: spec.batch, nest });
         }
         let has_nests = inlets.iter().any(|inlet| inlet.nest.is_some());
         let loads = has_nests.then(|| site.alarm());
@@ -666,6 +772,7 @@ impl Blueprint for MachineSpec {
             again: site.law(&check.again),
         });
         let (cycle, luck) = (site.law(&self.cycle), site.dice("cycle"));
-        Station::Machine(Machine::new(site.me, alarm, loads, inlets, check, cycle, site.exits[0], luck))
+        let machine = Machine::new(site.me, alarm, loads, inlets, check, cycle, site.exits[0], luck);
+        Station::Machine(machine.with(nanos(self.each_s), site.reach))
     }
 }

@@ -29,7 +29,7 @@ impl Knot {
             .map(|&station| {
                 let blocking = blocking_places(plan, floor, station);
                 full.extend(blocking.iter().filter(|place| !full.contains(place)).collect::<Vec<_>>());
-                Waiting { station: name_of(plan, station), for_what: wants(plan, floor, station, &blocking) }
+                Waiting { station: name_of(plan, station), for_what: wants(replica, station, &blocking) }
             })
             .collect();
         Knot { at_s: seconds(at), waiting, opened_by: way_out(plan, floor, &full) }
@@ -60,7 +60,8 @@ fn awaited<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId) -> Option<
     })
 }
 
-fn wants<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId, blocking: &[PlaceId]) -> String {
+fn wants<O: Observer>(replica: &Replica<'_, O>, me: StationId, blocking: &[PlaceId]) -> String {
+    let (plan, floor) = (replica.plan(), &replica.floor);
     let name = |place: &PlaceId| plan.names.places[place.ix()].clone();
     if let Some(body) = plan.links.bodies[me.ix()] {
         return if floor.place(body).is_empty() {
@@ -78,6 +79,10 @@ fn wants<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId, blocking: &[
     }
     if let Some(takers) = awaited(plan, floor, me) {
         return format!("{takers} to take its part");
+    }
+    if let Some(lacks) = replica.stations[me.ix()].lacks() {
+        let names: Vec<String> = lacks.iter().map(name).collect();
+        return format!("parts that it still wants from {}", names.join(" or "));
     }
     let empty = plan.links.inlets[me.ix()].iter().filter(|place| floor.place(**place).is_empty());
     format!("parts from {}", empty.map(name).collect::<Vec<_>>().join(", "))
