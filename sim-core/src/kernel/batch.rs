@@ -35,6 +35,17 @@ impl<O: Observer> Floor<O> {
         }
     }
 
+    /// The same for parts that will land later: a belt that keeps its parts apart need not be clear yet.
+    pub fn has_room_later(&self, me: StationId, exit: Exit, n: u32) -> bool {
+        if let Exit::Store(place) = exit {
+            let p = &self.places[place.ix()];
+            if p.flags & SPACED != 0 {
+                return p.capacity.saturating_sub(p.len) >= n && p.is_turn_of(me);
+            }
+        }
+        self.has_room_for(me, exit, n)
+    }
+
     /// Promises room for `n` parts in `place` to station `me`, for which there must be room. It no longer waits
     /// for room there, and its turn, if any, is over.
     pub fn promise(&mut self, me: StationId, place: PlaceId, n: u32) {

@@ -21,7 +21,10 @@ impl<O: Observer> Floor<O> {
     pub fn seize(&mut self, me: StationId, reach: u16) -> bool {
         let ix = usize::from(reach);
         if self.reaches[ix].user.is_some() {
-            assert!(self.reaches[ix].user != Some(me), "who has a reach gives it back before it wants it again");
+            assert!(
+                self.reaches[ix].user != Some(me),
+                "who has a reach gives it back before it wants it again"
+            );
             self.wait_for_reach(me, ix);
             return false;
         }

@@ -148,7 +148,7 @@ impl AirTube {
     fn is_open<O: Observer>(&self, floor: &Floor<O>) -> bool {
         match self.exit {
             Exit::Leave => true,
-            Exit::Store(place) => floor.has_room(self.me, place),
+            Exit::Store(_) => floor.has_room_later(self.me, self.exit, 1),
             Exit::Hand(_) => self.flying.is_empty() && floor.is_clear(self.exit),
         }
     }
@@ -188,7 +188,7 @@ pub struct AirTubeSpec {
 
 /// Reads an air tube.
 pub fn read(object: &mut Object<'_>) -> AirTubeSpec {
-    let long = object.maybe("length", length().positive().at_most("1 km"), "Length of the tube");
+    let long = object.maybe("length", length().positive().at_most("1000 m"), "Length of the tube");
     let fast = object.maybe(
         "speed",
         speed().positive().usual("15 ft/s", "40 ft/s", "15 to 40 ft/s"),
@@ -213,12 +213,8 @@ pub fn read(object: &mut Object<'_>) -> AirTubeSpec {
     };
     AirTubeSpec {
         to: read_to(object),
-        shots: object.optional(
-            "shots",
-            count().at_least(1).at_most(1000),
-            "1",
-            "Parts under way at once",
-        ) as u32,
+        shots: object.optional("shots", count().at_least(1).at_most(1000), "1", "Parts under way at once")
+            as u32,
         travel,
     }
 }

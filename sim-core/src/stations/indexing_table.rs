@@ -21,9 +21,7 @@
 
 use super::alarm::Alarm;
 use super::dice::Dice;
-use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId,
-};
+use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
 
 pub use spec::{IndexingTableSpec, read};

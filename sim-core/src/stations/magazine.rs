@@ -187,7 +187,8 @@ impl Magazine {
             }
         }
         self.next_loaded = next;
-        let is_full = self.taken.iter().zip(&self.setup.recipes[self.model]).all(|(n, need)| *n == need.pieces);
+        let is_full =
+            self.taken.iter().zip(&self.setup.recipes[self.model]).all(|(n, need)| *n == need.pieces);
         if is_full && self.lanes.iter().all(|lane| lane.loading.is_none()) {
             self.stage = Stage::Complete;
         }
@@ -300,8 +301,18 @@ pub fn read(object: &mut Object<'_>) -> MagazineSpec {
     ];
     MagazineSpec {
         recipe: read_needed_recipe(object),
-        load: object.optional("load", law(Dimension::Time), "0 s", "Time to load one piece; lanes load beside each other"),
-        together: object.optional("release", one_of(RELEASES), "together", "When a complete batch is released"),
+        load: object.optional(
+            "load",
+            law(Dimension::Time),
+            "0 s",
+            "Time to load one piece; lanes load beside each other",
+        ),
+        together: object.optional(
+            "release",
+            one_of(RELEASES),
+            "together",
+            "When a complete batch is released",
+        ),
         release_time: object.optional(
             "release_time",
             law(Dimension::Time),

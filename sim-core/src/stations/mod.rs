@@ -84,7 +84,8 @@ impl Station {
         match self {
             Station::Dumper(s) => s.seed(seed, replication),
             Station::Elevator(s) => s.seed(seed, replication),
-            Station::Carrier(_) | Station::Divider(_) | Station::ScrapBox(_) => {}
+            Station::Carrier(_) | Station::ScrapBox(_) => {}
+            Station::Divider(s) => s.seed(seed, replication),
             Station::AirTube(s) => s.seed(seed, replication),
             Station::Magazine(s) => s.seed(seed, replication),
             Station::IndexingTable(s) => s.seed(seed, replication),
@@ -183,6 +184,7 @@ impl Station {
     pub fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
             Station::Carrier(s) => s.look(floor),
+            Station::Divider(s) => s.look(floor),
             Station::Dumper(s) => s.look(floor),
             Station::Elevator(s) => s.look(floor),
             Station::PathInFile(s) => s.look(floor),
@@ -193,7 +195,6 @@ impl Station {
             | Station::Robot(_)
             | Station::RowPusher(_)
             | Station::Bench(_)
-            | Station::Divider(_)
             | Station::Escapement(_)
             | Station::Machine(_)
             | Station::Meter(_)

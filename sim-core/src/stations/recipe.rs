@@ -87,7 +87,8 @@ pub fn read_recipe(object: &mut Object<'_>) -> Option<RecipeSpec> {
         "Pieces that each station gets, such as {\"tube 1\": 6, \"tube 2\": 4}, or of what: {\"tube 1\": {\"lane a\": 4, \
          \"lane b\": 2}} by feeding station or part kind; the same for all models",
     );
-    let several = object.maybe("recipes", map_of(lines()).at_least(1), "The same for each of the line's `models`");
+    let several =
+        object.maybe("recipes", map_of(lines()).at_least(1), "The same for each of the line's `models`");
     if one.is_some() && several.is_some() && object.sound(&["recipe", "recipes"]) {
         let problem = Problem::new(code::BAD_CONNECTION, "`recipe` and `recipes` say the same twice");
         object.fail("recipe", problem.help("take one of the two out"));
@@ -117,7 +118,10 @@ impl RecipeSpec {
     /// A recipe that gives `pieces` to a station called `to`, whatever the model.
     pub fn plain(to: &str, pieces: u32) -> Self {
         let to = Spanned { value: to.to_owned(), place: FilePlace::default() };
-        RecipeSpec { place: FilePlace::default(), by_model: vec![(None, vec![RecipeLine { to, of: None, pieces }])] }
+        RecipeSpec {
+            place: FilePlace::default(),
+            by_model: vec![(None, vec![RecipeLine { to, of: None, pieces }])],
+        }
     }
 
     fn lines(&self) -> impl Iterator<Item = &RecipeLine> {
@@ -160,21 +164,24 @@ impl RecipeSpec {
 
     /// Checks the models that are named against those of the line.
     pub fn check_models(&self, models: &Models, problems: &mut Diagnostics) {
-        let named: Vec<&Spanned<String>> = self.by_model.iter().filter_map(|(model, _)| model.as_ref()).collect();
+        let named: Vec<&Spanned<String>> =
+            self.by_model.iter().filter_map(|(model, _)| model.as_ref()).collect();
         if named.is_empty() {
             return;
         }
         let known: Vec<&str> = models.names.iter().map(|name| name.value.as_str()).collect();
         for name in named.iter().filter(|name| !known.contains(&name.value.as_str())) {
             if known.is_empty() {
-                let problem = Problem::new(code::UNKNOWN_NAME, format!("the line has no model `{}`", name.value));
+                let problem =
+                    Problem::new(code::UNKNOWN_NAME, format!("the line has no model `{}`", name.value));
                 problems.error(&name.place, problem.help("name the models of the line in `models`"));
             } else {
                 problems.error(&name.place, unknown("model", &name.value, &known));
             }
         }
         for model in known.iter().filter(|model| !named.iter().any(|name| name.value == **model)) {
-            let problem = Problem::new(code::MISSING_KEY, format!("there is no recipe for the model `{model}`"));
+            let problem =
+                Problem::new(code::MISSING_KEY, format!("there is no recipe for the model `{model}`"));
             problems.error(&self.place, problem.help(format!("add a recipe for `{model}`")));
         }
     }
@@ -182,7 +189,8 @@ impl RecipeSpec {
     /// The lines of a model, by its number.
     fn of_model(&self, models: &Models, model: usize) -> &[RecipeLine] {
         let name = models.names.get(model).map(|name| name.value.as_str());
-        let is_it = |named: &Option<Spanned<String>>| named.as_ref().is_none_or(|n| Some(n.value.as_str()) == name);
+        let is_it =
+            |named: &Option<Spanned<String>>| named.as_ref().is_none_or(|n| Some(n.value.as_str()) == name);
         let found = self.by_model.iter().find(|(named, _)| is_it(named));
         found.map_or(&[], |(_, lines)| lines)
     }
@@ -259,7 +267,8 @@ mod tests {
 
     #[test]
     fn a_recipe_says_which_exit_gets_how_many_of_what() {
-        let recipe = recipe(r#"{"recipes": {"A": {"x": 3, "y": {"ball": 1, "lane 2": 2}}, "B": {"z": 1, "x": 1}}}"#);
+        let recipe =
+            recipe(r#"{"recipes": {"A": {"x": 3, "y": {"ball": 1, "lane 2": 2}}, "B": {"z": 1, "x": 1}}}"#);
         let takers: Vec<&str> = recipe.takers().iter().map(|name| name.value.as_str()).collect();
         assert_eq!(takers, ["x", "y", "z"]);
         let kinds = [Kind::plain("spring"), Kind::plain("ball")];
@@ -267,7 +276,10 @@ mod tests {
         let needs = recipe.compiled(&models, &kinds);
         let need = |exit, of, pieces| Need { exit, of, pieces };
         assert_eq!(needs[0], [need(2, Source::Any, 1), need(0, Source::Any, 1)]);
-        assert_eq!(needs[1], [need(0, Source::Any, 3), need(1, Source::Kind(1), 1), need(1, Source::Lane(0), 2)]);
+        assert_eq!(
+            needs[1],
+            [need(0, Source::Any, 3), need(1, Source::Kind(1), 1), need(1, Source::Lane(0), 2)]
+        );
         assert_eq!(recipe.mean_pieces(&models), [1.5, 0.75, 0.75]);
         assert_eq!((recipe.most_pieces("y"), recipe.most_in_all()), (3, 6));
     }
@@ -278,7 +290,11 @@ mod tests {
         let models = models(&[("long", 1.0), ("short", 1.0)], false);
         recipe(r#"{"recipes": {"long": {"x": 1}, "shrot": {"x": 2}}}"#).check_models(&models, &mut problems);
         let said: Vec<String> = problems.into_vec().iter().map(|p| p.message.clone()).collect();
-        assert!(said.iter().any(|m| m.contains("shrot")) && said.iter().any(|m| m.contains("no recipe for the model `short`")), "{said:?}");
+        assert!(
+            said.iter().any(|m| m.contains("shrot"))
+                && said.iter().any(|m| m.contains("no recipe for the model `short`")),
+            "{said:?}"
+        );
         let mut none = Diagnostics::new();
         recipe(r#"{"recipe": {"x": 1}}"#).check_models(&models, &mut none);
         assert!(none.is_empty());

@@ -22,7 +22,9 @@ use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
 use super::dice::Dice;
 use super::machine::{count_ready, read_reach};
-use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId};
+use crate::kernel::{
+    Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId,
+};
 use crate::part::{Nanos, Part};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
@@ -89,12 +91,17 @@ impl Robot {
             }
             Stage::SettingDown => {
                 self.give_back(floor);
-                self.assemble(floor);
-                self.stage = Stage::Leaving;
-                floor.jams(self.me, &self.load[0], Moment::End);
+                self.finish(floor);
             }
             Stage::Still | Stage::Leaving => {}
         }
+    }
+
+    /// The product is made; true if a jam has struck.
+    fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
+        self.assemble(floor);
+        self.stage = Stage::Leaving;
+        floor.jams(self.me, &self.load[0], Moment::End)
     }
 
     fn give_back<O: Observer>(&self, floor: &mut Floor<O>) {
@@ -126,7 +133,13 @@ impl Robot {
             Stage::Still => {}
         }
         if self.fetches.iter().all(|fetch| fetch.done) {
-            return self.start(floor, None);
+            if !(self.set_down.is_fixed() && self.set_down.mean() == 0.0) {
+                return self.start(floor, None);
+            }
+            // Nothing moves: no reach is needed for it.
+            if self.finish(floor) || !self.leave(floor) {
+                return;
+            }
         }
         let clear = floor.is_clear(self.exit);
         let (mut due, mut missing) = (Nanos::MAX, 0);
@@ -240,7 +253,8 @@ pub struct RobotSpec {
 fn read_fetch(object: &mut Object<'_>) -> FetchSpec {
     FetchSpec {
         from: object.required("from", name(), "The station from which it fetches"),
-        parts: object.optional("parts", count().at_least(1).at_most(1000), "1", "Parts that it takes at once") as u32,
+        parts: object.optional("parts", count().at_least(1).at_most(1000), "1", "Parts that it takes at once")
+            as u32,
         time: object.required(
             "time",
             law(Dimension::Time).positive().usual("0.5 s", "6 s", "0.5 to 6 s"),

@@ -134,13 +134,13 @@ impl RowPusher {
     }
 
     fn is_open<O: Observer>(&self, floor: &Floor<O>) -> bool {
-        self.exits.iter().all(|exit| floor.has_room_for(self.me, *exit, self.each()))
+        self.exits.iter().all(|exit| floor.has_room_later(self.me, *exit, self.each()))
     }
 
     fn wait<O: Observer>(&self, floor: &mut Floor<O>, waits: bool) {
         for exit in &self.exits {
             let Exit::Store(place) = exit else { continue };
-            if waits && !floor.has_room_for(self.me, *exit, self.each()) {
+            if waits && !floor.has_room_later(self.me, *exit, self.each()) {
                 floor.wait_for_room(self.me, *place);
             } else {
                 floor.stop_waiting(self.me, *place);
@@ -217,7 +217,8 @@ pub fn read(object: &mut Object<'_>) -> RowPusherSpec {
     );
     if !lanes.is_empty() && object.sound(&["row", "lanes"]) {
         if lanes.len() != row as usize {
-            let problem = Problem::new(code::OUT_OF_RANGE, format!("a row of {row} goes to {} lanes", lanes.len()));
+            let problem =
+                Problem::new(code::OUT_OF_RANGE, format!("a row of {row} goes to {} lanes", lanes.len()));
             object.fail("lanes", problem.expected(format!("{row} stations, one for each part of a row")));
         }
         if object.has("to") {

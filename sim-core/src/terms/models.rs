@@ -38,7 +38,8 @@ pub fn read(object: &mut Object<'_>) -> Models {
     );
     let at_random = object.optional("order", one_of(ORDERS), "sequence", "In which order they come");
     if !at_random && list.iter().any(|(_, n)| n.fract() != 0.0) && object.sound(&["list", "order"]) {
-        let problem = Problem::new(code::OUT_OF_RANGE, "in a sequence, whole numbers of a model come in a row");
+        let problem =
+            Problem::new(code::OUT_OF_RANGE, "in a sequence, whole numbers of a model come in a row");
         object.fail("list", problem.expected("whole numbers, or \"order\": \"random\""));
     }
     let (names, amounts) = list.into_iter().unzip();
@@ -82,7 +83,11 @@ pub struct ModelOrder {
 #[derive(Debug, Clone)]
 enum Order {
     /// So many of each, and how many of which have come.
-    Sequence { runs: Vec<u64>, model: usize, come: u64 },
+    Sequence {
+        runs: Vec<u64>,
+        model: usize,
+        come: u64,
+    },
     Random(Outcomes),
 }
 

@@ -78,11 +78,17 @@ impl IndexingTableSpec {
     }
 
     fn check_numbers(&self, object: &mut Object<'_>) {
-        if object.sound(&["nests", "group"]) && !self.nests.is_multiple_of(self.group) || self.n_positions() < 2 {
-            let problem = Problem::new(code::OUT_OF_RANGE, format!("{} nests are no groups of {}", self.nests, self.group));
+        if object.sound(&["nests", "group"]) && !self.nests.is_multiple_of(self.group)
+            || self.n_positions() < 2
+        {
+            let problem = Problem::new(
+                code::OUT_OF_RANGE,
+                format!("{} nests are no groups of {}", self.nests, self.group),
+            );
             object.fail("nests", problem.expected("a multiple of `group`, two groups at least"));
         }
-        if self.when == IndexWhen::OnClock && self.period.is_none() && object.sound(&["index_when", "period"]) {
+        if self.when == IndexWhen::OnClock && self.period.is_none() && object.sound(&["index_when", "period"])
+        {
             let problem = Problem::new(code::MISSING_KEY, "`period` is missing");
             object.fail_here(problem.expected("\"period\": a time, such as \"1.2 s\""));
         }
@@ -106,7 +112,8 @@ impl Blueprint for IndexingTableSpec {
         if self.discharges.is_empty() {
             return vec![ExitSpec { key: "to", to: self.to.clone() }];
         }
-        let exit = |(name, _): &(Spanned<String>, u64)| ExitSpec { key: "discharges", to: To::Named(name.clone()) };
+        let exit =
+            |(name, _): &(Spanned<String>, u64)| ExitSpec { key: "discharges", to: To::Named(name.clone()) };
         self.discharges.iter().map(exit).collect()
     }
 
@@ -118,7 +125,8 @@ impl Blueprint for IndexingTableSpec {
         let n = u64::from(self.n_positions());
         for (name, position) in self.loads_at.iter().chain(&self.discharges) {
             if *position > n {
-                let message = format!("the table has {n} positions, and `{}` stands at {position}", name.value);
+                let message =
+                    format!("the table has {n} positions, and `{}` stands at {position}", name.value);
                 problems.error(&name.place, Problem::new(code::OUT_OF_RANGE, message));
             }
         }
@@ -127,7 +135,8 @@ impl Blueprint for IndexingTableSpec {
         if first_discharge <= last_load {
             let message = "parts are discharged before the last load position";
             let problem = Problem::new(code::OUT_OF_RANGE, message);
-            problems.error(&self.place, problem.expected("all load positions before all discharge positions"));
+            problems
+                .error(&self.place, problem.expected("all load positions before all discharge positions"));
         }
     }
 
