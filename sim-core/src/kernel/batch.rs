@@ -11,7 +11,7 @@
 
 use super::floor::{Exit, Floor, PlaceId, StationId};
 use super::observer::{Note, Observer};
-use super::place::{AWAITED, BIN, ONE_BATCH, SPACED, TURNS, UNLIMITED};
+use super::place::{AWAITED, BIN, ONE_BATCH, SHARED, SPACED, TURNS, UNLIMITED};
 use crate::part::Part;
 
 impl<O: Observer> Floor<O> {
@@ -117,21 +117,27 @@ impl<O: Observer> Floor<O> {
     /// Puts parts into a place at one moment. The last comes to its end a little later for each piece where the
     /// place says so; all of a batch come there together.
     fn put_together(&mut self, me: StationId, no: u8, place: PlaceId, parts: &[Part]) {
+        let p = &self.places[place.ix()];
+        let is_bin = p.flags & BIN != 0;
+        let later = (parts.len() as u64).saturating_sub(1) * p.more.each;
         for part in parts {
             self.note(me, Note::Exit(no), Some(part));
+            if is_bin {
+                self.put(place, *part);
+                continue;
+            }
+            let p = &mut self.places[place.ix()];
+            self.observer.level(self.now, place, p.len, p.len + 1);
+            p.push_late(*part, self.now, later);
         }
-        if self.places[place.ix()].flags & BIN != 0 {
-            return parts.iter().for_each(|part| self.put(place, *part));
+        if is_bin {
+            return;
         }
-        let p = &mut self.places[place.ix()];
-        let (old, n) = (p.len, parts.len() as u32);
-        self.observer.level(self.now, place, old, old + n);
-        for part in parts {
-            p.push_late(*part, self.now, u64::from(n.saturating_sub(1)) * p.more.each);
-        }
+        let p = &self.places[place.ix()];
         // Whoever takes from here may want several, or the whole batch.
-        if p.taker != StationId::NONE {
-            self.dirty.insert(p.taker.0);
+        let takers = if p.flags & SHARED == 0 { std::slice::from_ref(&p.taker) } else { &p.more.takers[..] };
+        for taker in takers.iter().filter(|taker| **taker != StationId::NONE) {
+            self.dirty.insert(taker.0);
         }
         self.after_put(place);
     }

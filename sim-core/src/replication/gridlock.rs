@@ -10,6 +10,7 @@
 use super::{Replica, Stop};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
 use crate::part::Nanos;
+use crate::stations::Station;
 
 impl<O: Observer> Replica<'_, O> {
     /// True if there is a knot, which is then the stop of the replication.
@@ -147,9 +148,11 @@ impl<O: Observer> Replica<'_, O> {
         match state {
             State::Blocked => {
                 let mut waits = own;
+                // Who goes by calls waits for all who could call.
+                let hears = matches!(&self.stations[me.ix()], Station::Divider(d) if d.called_by().is_some());
                 for exit in &links.exits[me.ix()] {
                     if let Exit::Store(place) | Exit::Hand(place) = exit
-                        && self.stands_before(me, *exit)
+                        && (hears || self.stands_before(me, *exit))
                     {
                         let turn = self.floor.place(*place).turn_before(me);
                         waits = waits.and(self.takers_of(*place)).and(self.entry_of(*place));

@@ -378,10 +378,14 @@ impl Divider {
     fn wait<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.waits = true;
         let only = self.strict_turn();
+        let calls = self.extras.as_ref().and_then(|extras| extras.calls.as_ref());
+        // It takes no turn for room into which nobody has called it.
+        let is_called = |no: usize| calls.is_none_or(|calls| calls.since[no].is_some());
         for (no, exit) in self.exits.iter().enumerate() {
-            if let Exit::Store(place) = exit
-                && only.is_none_or(|only| only == no)
-            {
+            let Exit::Store(place) = exit else { continue };
+            if !is_called(no) {
+                floor.stop_waiting(self.me, *place);
+            } else if only.is_none_or(|only| only == no) {
                 floor.wait_for_room(self.me, *place);
             }
         }

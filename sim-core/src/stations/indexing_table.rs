@@ -119,6 +119,12 @@ impl IndexingTable {
         loading + self.groups.iter().map(Vec::len).sum::<usize>()
     }
 
+    /// Whether a nest can be loaded though the table can't turn.
+    pub(super) fn takes_while_blocked(&self) -> bool {
+        let has_nest = |point: &LoadPoint| self.groups[self.at(point.position)].len() < self.setup.group;
+        self.turning.is_none() && self.points.iter().any(has_nest)
+    }
+
     /// Number of the group that stands at a position.
     fn at(&self, position: usize) -> usize {
         let n = self.groups.len();
@@ -178,9 +184,8 @@ impl IndexingTable {
     fn tell<O: Observer>(&self, floor: &mut Floor<O>, empty: bool) {
         let loads = self.points.iter().any(|point| point.loading.is_some());
         let asked = self.is_asked(floor);
-        if loads {
-            floor.set_state(self.me, State::Working);
-        } else if self.setup.when == IndexWhen::OnClock && !asked && floor.may_start(self.me) {
+        let ticks = self.setup.when == IndexWhen::OnClock && !asked && floor.may_start(self.me);
+        if loads || ticks {
             floor.set_state(self.me, State::Working);
         } else {
             floor.set_idle(self.me, asked && !empty);

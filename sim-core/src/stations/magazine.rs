@@ -144,7 +144,8 @@ impl Magazine {
             }
             Stage::Complete => {
                 self.alarm.set(floor, Nanos::MAX);
-                floor.set_idle(self.me, true);
+                let open = self.is_open(floor);
+                floor.set_idle(self.me, !open);
             }
             Stage::Open => {
                 self.alarm.set(floor, self.next_loaded);
@@ -221,16 +222,26 @@ impl Magazine {
         Taken::Piece { jammed: floor.jams(self.me, &part, Moment::Start) }
     }
 
+    /// Whether something can be released, room considered.
+    fn is_open<O: Observer>(&self, floor: &Floor<O>) -> bool {
+        let open = |(no, pieces): (usize, &Vec<Part>)| {
+            floor.has_room_for(self.me, self.setup.exits[no], pieces.len() as u32)
+        };
+        let mut portions = self.portions.iter().enumerate().filter(|(_, pieces)| !pieces.is_empty());
+        if self.setup.together { portions.all(open) } else { portions.any(open) }
+    }
+
     /// Releases what has room; false if a jam has struck.
     fn release<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
         if !floor.may_start(self.me) {
+            for exit in &self.setup.exits {
+                if let Exit::Store(place) = exit {
+                    floor.stop_waiting(self.me, *place);
+                }
+            }
             return true;
         }
-        let open = |no: usize, pieces: usize, floor: &Floor<O>| {
-            pieces == 0 || floor.has_room_for(self.me, self.setup.exits[no], pieces as u32)
-        };
-        let all_open = || self.portions.iter().enumerate().all(|(no, p)| open(no, p.len(), floor));
-        let goes = !self.setup.together || all_open();
+        let goes = !self.setup.together || self.is_open(floor);
         let mut first = None;
         for no in 0..self.portions.len() {
             let pieces = self.portions[no].len();

@@ -233,9 +233,9 @@ impl Station {
         match self {
             Station::Work(s) => s.takes_while_blocked(floor),
             Station::Machine(s) => s.takes_while_blocked(),
+            Station::IndexingTable(s) => s.takes_while_blocked(),
             Station::AirTube(_)
             | Station::Magazine(_)
-            | Station::IndexingTable(_)
             | Station::Robot(_)
             | Station::RowPusher(_)
             | Station::Bench(_)

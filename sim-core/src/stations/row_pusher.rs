@@ -113,7 +113,8 @@ impl RowPusher {
         }
         self.wait(floor, waits);
         self.alarm.set(floor, due);
-        floor.set_idle(self.me, complete);
+        let open = complete && self.is_open(floor);
+        floor.set_idle(self.me, complete && !open);
     }
 
     /// Takes parts until the row is complete; returns when the next one comes.

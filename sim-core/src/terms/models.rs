@@ -159,7 +159,8 @@ mod tests {
     fn two_stations_see_the_same_random_sequence_with_the_stated_shares() {
         let all = models(&[3.0, 1.0], true);
         let (mut one, mut other) = (ModelOrder::new(&all), ModelOrder::new(&all));
-        (one.seed(7, 3), other.seed(7, 3));
+        one.seed(7, 3);
+        other.seed(7, 3);
         let n = 40_000;
         let first: Vec<usize> = (0..n).map(|_| one.next_model()).collect();
         assert!(first.iter().all(|model| *model == other.next_model()));

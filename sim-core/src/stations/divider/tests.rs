@@ -80,12 +80,10 @@ fn without_a_known_turn_it_moves_when_a_part_is_ready() {
 
 #[test]
 fn a_moving_divider_in_turn_does_one_part_a_move() {
-    let text = format!(
-        r#"{{"id": "F", "type": "work", "endless": true, "time": "0.1 s"}}, {{"id": "T", "type": "track", "capacity": 9}},
-        {{"id": "D", "type": "divider", "exits": ["A", "B"], "rule": "in turn", "strict": true, "move": "0.8 s"}},
-        {{"id": "A", "type": "machine", "cycle": "0.1 s", "to": "out"}}, {{"id": "B", "type": "machine", "cycle": "0.1 s", "to": "out"}}"#
-    );
-    let trial = Trial::new(&text, "");
+    let text = r#"{"id": "F", "type": "work", "endless": true, "time": "0.1 s"}, {"id": "T", "type": "track", "capacity": 9},
+        {"id": "D", "type": "divider", "exits": ["A", "B"], "rule": "in turn", "strict": true, "move": "0.8 s"},
+        {"id": "A", "type": "machine", "cycle": "0.1 s", "to": "out"}, {"id": "B", "type": "machine", "cycle": "0.1 s", "to": "out"}"#;
+    let trial = Trial::new(text, "");
     let run = trial.run(0, 80.05);
     let n = times(&run, trial.post("A"), Note::Took).len() + times(&run, trial.post("B"), Note::Took).len();
     assert_eq!(n, 100, "a part every 0.8 s from 0.1 s on");

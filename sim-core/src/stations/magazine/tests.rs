@@ -25,7 +25,11 @@ fn a_batch_is_ready_after_its_time_and_the_receiver_is_its_own_from_the_release_
     let into: Vec<(f64, u32)> = levels(&run, trial.place("R")).into_iter().filter(|(_, n)| *n == 4).collect();
     assert_eq!(into, [(0.4, 4), (2.0, 4), (3.6, 4), (5.2, 4)]);
     let magazine = states(&run, trial.post("G"));
-    assert_eq!(magazine, [(0.4, State::Starved), (0.8, State::Blocked)], "the next batch is loaded from the track at once");
+    assert_eq!(
+        magazine,
+        [(0.4, State::Starved), (0.8, State::Blocked)],
+        "the next batch is loaded from the track at once"
+    );
 }
 
 #[test]
