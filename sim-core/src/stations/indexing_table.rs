@@ -2,7 +2,8 @@
 //!
 //! **Keys.** `nests` in all; `group`: nests that stand at a position together (default 1), so that there are nests / group
 //! positions, counted from 1 in the direction of turning. `load`: time to load one part (default none). `loads_at`: position
-//! by feeding station (default: 1, 2, 3 ... in file order). `discharges`: position by station that gets parts (default:
+//! by feeding station (default: 1, 2, 3 ... in file order, several at the last
+//! one before a discharge). `discharges`: position by station that gets parts (default:
 //! `to` at the last position). `index`: time of a turn. `index_when`: *group full* (default: the group at the last load
 //! position), *any* (it holds a part), or *on a clock* (each `period`).
 //!

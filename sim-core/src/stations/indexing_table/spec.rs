@@ -59,7 +59,7 @@ pub fn read(object: &mut Object<'_>) -> IndexingTableSpec {
             "loads_at",
             map_of(position()),
             "{}",
-            "Position at which each feeding station is loaded from, counted from 1; left out: 1, 2, 3 ... in file order",
+            "Position at which each feeding station is loaded from, counted from 1; left out: 1, 2, 3 ... in file order, up to the last one before a discharge",
         ),
         discharges: object.optional(
             "discharges",
@@ -159,10 +159,12 @@ impl Blueprint for IndexingTableSpec {
     fn build(&self, site: &mut Site<'_>) -> Station {
         let positions = self.n_positions() as usize;
         let point = |inlets: Inlets, position: usize| LoadPoint { inlets, position, loading: None };
+        // Before the first discharge, whatever their number.
+        let last = self.discharge_positions().into_iter().min().unwrap_or(1).saturating_sub(1);
         let points: Vec<LoadPoint> = if self.loads_at.is_empty() {
             let alone = |place| Inlets { places: vec![place], join: site.inlets.join };
             let places = site.inlets.places.iter().enumerate();
-            places.map(|(n, place)| point(alone(*place), n.min(positions - 2))).collect()
+            places.map(|(n, place)| point(alone(*place), n.min(last))).collect()
         } else {
             let named = site.named_inlets.iter().zip(&self.loads_at);
             named.map(|(inlets, (_, position))| point(inlets.clone(), *position as usize - 1)).collect()
