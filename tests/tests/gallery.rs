@@ -189,3 +189,33 @@ fn hinges_the_last_head_of_a_cascade_shows_what_the_feeder_has_in_hand() {
         starved(&slow, "head 5")
     );
 }
+
+/// Without stops, foreign and bad parts every line comes to what its balance says it can: 1 % less for the start, and
+/// for what waits on chance.
+#[test]
+fn without_stops_the_lines_come_to_the_limit_of_their_balance() {
+    let lines = [
+        ("deck-screws-table", line!("deck-screws-table")),
+        ("roller-sticks", line!("roller-sticks")),
+        ("fuse-blow", line!("fuse-blow")),
+        ("bead-rows", line!("bead-rows")),
+        ("bracket-robot", line!("bracket-robot")),
+        ("dispenser-kit", line!("dispenser-kit")),
+        ("clip-five-paths", line!("clip-five-paths")),
+        ("rivet-heads", line!("rivet-heads")),
+    ];
+    for (name, text) in lines {
+        let mut file: serde_json::Value = serde_json::from_str(text).expect("it is JSON");
+        for station in file["stations"].as_array_mut().expect("a list") {
+            station.as_object_mut().expect("an object").remove("jams");
+        }
+        for part in file["parts"].as_object_mut().expect("an object").values_mut() {
+            part.as_object_mut().expect("an object").remove("conditions");
+        }
+        let text = file.to_string();
+        let scenario = scenario::read(&text).scenario.expect("it is sound");
+        let most = balance::solve(&scenario).expect("a balance").most_per_min.expect("a limit");
+        let rate = run(&text).rate();
+        assert!(rate <= most * 1.0005 && rate >= most * 0.985, "{name}: {rate} of {most}");
+    }
+}

@@ -233,15 +233,7 @@ impl Magazine {
 
     /// Releases what has room; false if a jam has struck.
     fn release<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
-        if !floor.may_start(self.me) {
-            for exit in &self.setup.exits {
-                if let Exit::Store(place) = exit {
-                    floor.stop_waiting(self.me, *place);
-                }
-            }
-            return true;
-        }
-        let goes = !self.setup.together || self.is_open(floor);
+        let goes = floor.may_start(self.me) && (!self.setup.together || self.is_open(floor));
         let mut first = None;
         for no in 0..self.portions.len() {
             let pieces = self.portions[no].len();

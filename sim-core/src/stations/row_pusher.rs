@@ -104,16 +104,12 @@ impl RowPusher {
         }
         let due = self.gather(floor);
         let complete = self.row.len() as u32 == self.n;
-        let mut waits = false;
-        if complete && floor.may_start(self.me) {
-            if self.is_open(floor) {
-                return self.start(floor);
-            }
-            waits = true;
-        }
-        self.wait(floor, waits);
-        self.alarm.set(floor, due);
         let open = complete && self.is_open(floor);
+        if open && floor.may_start(self.me) {
+            return self.start(floor);
+        }
+        self.wait(floor, complete && !open);
+        self.alarm.set(floor, due);
         floor.set_idle(self.me, complete && !open);
     }
 

@@ -6,6 +6,7 @@ use crate::kernel::{Exit, Floor, Observer, PlaceId, State, StationId, UNLIMITED}
 use crate::network::Plan;
 use crate::part::Nanos;
 use crate::replication::Replica;
+use crate::stations::Station;
 
 /// A described gridlock.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,7 +33,8 @@ impl Knot {
                 Waiting { station: name_of(plan, station), for_what: wants(replica, station, &blocking) }
             })
             .collect();
-        Knot { at_s: seconds(at), waiting, opened_by: way_out(plan, floor, &full) }
+        let opened_by = unwanted(replica, stations).unwrap_or_else(|| way_out(plan, floor, &full));
+        Knot { at_s: seconds(at), waiting, opened_by }
     }
 }
 
@@ -94,6 +96,19 @@ fn fullness<O: Observer>(plan: &Plan, floor: &Floor<O>, place: PlaceId) -> Strin
         UNLIMITED => format!("{name} ({} parts)", content.len()),
         capacity => format!("{name} ({} of {capacity})", content.len()),
     }
+}
+
+/// Where a part that a recipe does not want stands before one that it does, that is what has to go.
+fn unwanted<O: Observer>(replica: &Replica<'_, O>, knot: &[StationId]) -> Option<String> {
+    let of_recipe = |me: &&StationId| matches!(replica.stations[me.ix()], Station::Magazine(_));
+    let lacks = knot.iter().filter(of_recipe).filter_map(|me| replica.stations[me.ix()].lacks()).flatten();
+    let mut in_the_way = lacks.filter(|place| !replica.floor.place(*place).is_empty());
+    let place = in_the_way.next()?;
+    let name = &replica.plan().names.places[place.ix()];
+    Some(format!(
+        "the part at the end of {name} taken out by hand, which the recipe does not want; it does not come about with a \
+         lane of its own for each part of the recipe"
+    ))
 }
 
 /// The largest of the places that are in the way gives the best hint: it is the loop that has filled.
