@@ -20,6 +20,7 @@ use super::place::{
     STOPPING, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
+use super::reach::Reach;
 use super::shelf::Shelf;
 use super::state::State;
 use super::troubles::{Moment, Trouble};
@@ -213,6 +214,9 @@ pub struct Floor<O> {
     pub(super) troubles: Vec<Trouble>,
     pub(super) pools: Vec<Pool>,
     pub(super) sensors: Vec<Sensor>,
+    pub(super) reaches: Vec<Reach>,
+    /// Stations to be settled when a station has nothing to do any more, and whether there are any.
+    pub(super) callers: Vec<(StationId, StationId)>,
     pub(super) created: u64,
     pub(super) left: u64,
     pub(super) absorbed: u64,
@@ -237,6 +241,8 @@ pub struct Outfit {
     pub pools: Vec<Pool>,
     /// Sensors.
     pub sensors: Vec<Sensor>,
+    /// Number of reaches that stations share.
+    pub n_reaches: usize,
 }
 
 impl<O: Observer> Floor<O> {
@@ -274,6 +280,8 @@ impl<O: Observer> Floor<O> {
             troubles: outfit.troubles,
             pools: outfit.pools,
             sensors: outfit.sensors,
+            reaches: vec![Reach::default(); outfit.n_reaches],
+            callers: Vec::new(),
             created: 0,
             left: 0,
             absorbed: 0,
@@ -352,6 +360,16 @@ impl<O: Observer> Floor<O> {
         if self.has_turns && matches!(new, State::Blocked | State::Checking) {
             self.be_idle_no_more(me);
         }
+        if new == State::Starved {
+            for (_, caller) in self.callers.iter().filter(|(station, _)| *station == me) {
+                self.dirty.insert(caller.0);
+            }
+        }
+    }
+
+    /// Has `caller` settled whenever `station` has nothing to do any more.
+    pub fn add_caller(&mut self, station: StationId, caller: StationId) {
+        self.callers.push((station, caller));
     }
 
     #[inline(always)]
@@ -1091,7 +1109,7 @@ impl<O: Observer> Floor<O> {
         self.after_put(place);
     }
 
-    fn after_put(&mut self, place: PlaceId) {
+    pub(super) fn after_put(&mut self, place: PlaceId) {
         let p = &self.places[place.ix()];
         if p.len <= p.wake {
             if p.flags & SHARED == 0 {

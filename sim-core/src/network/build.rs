@@ -107,6 +107,7 @@ impl Builder<'_> {
             sensors,
             places,
             posts,
+            n_reaches: self.reaches().len(),
         };
         let plan = &self.scenario.plan;
         let warm_up_s = if let WarmUp::Given(warm_up) = plan.warm_up { warm_up } else { 0.0 };
@@ -211,6 +212,9 @@ impl Builder<'_> {
             exits,
             body: unit.body,
             pools: entry.blueprint.pools().iter().map(|name| self.pool(&name.value)).collect(),
+            models: &self.scenario.models,
+            reach: entry.blueprint.reach().and_then(|name| self.reach(&name.value)),
+            feeders: self.feeders(unit),
             method: self.method,
             timers,
             asked: Vec::new(),
@@ -219,6 +223,30 @@ impl Builder<'_> {
         };
         let station = entry.blueprint.build(&mut site);
         (station, Asked { timers: site.asked, watch: site.watch, wakes: site.wakes })
+    }
+
+    /// Names of the reaches that stations share, in file order.
+    fn reaches(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for name in self.scenario.stations.iter().filter_map(|entry| entry.blueprint.reach()) {
+            if !names.contains(&name.value.as_str()) {
+                names.push(&name.value);
+            }
+        }
+        names
+    }
+
+    fn reach(&self, name: &str) -> Option<u16> {
+        self.reaches().iter().position(|known| *known == name).map(|ix| ix as u16)
+    }
+
+    /// The station of the file that feeds each inlet of a unit.
+    fn feeders(&self, unit: &Unit) -> Vec<&str> {
+        let name = |feeding: usize| {
+            let entry = self.layout.units[feeding].entry;
+            entry.map_or("", |entry| self.scenario.stations[entry].id.value.as_str())
+        };
+        unit.inlets.iter().map(|(_, feeding)| name(*feeding)).collect()
     }
 
     fn pool(&self, name: &str) -> u16 {

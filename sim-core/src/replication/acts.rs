@@ -59,7 +59,12 @@ fn sort_of(station: &Station) -> Sort {
             (true, false) => Sort::Work,
             (false, _) => Sort::Station,
         },
-        Station::Bench(_)
+        Station::AirTube(_)
+        | Station::Magazine(_)
+        | Station::IndexingTable(_)
+        | Station::Robot(_)
+        | Station::RowPusher(_)
+        | Station::Bench(_)
         | Station::Carrier(_)
         | Station::Divider(_)
         | Station::Dumper(_)

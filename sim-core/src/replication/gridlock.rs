@@ -11,6 +11,7 @@ use super::{Replica, Stop};
 use crate::kernel::troubles::{Clock, Trigger};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
 use crate::part::Nanos;
+use crate::stations::Station;
 
 impl<O: Observer> Replica<'_, O> {
     /// True if there is a knot, which is then the stop of the replication.
@@ -152,9 +153,11 @@ impl<O: Observer> Replica<'_, O> {
         match state {
             State::Blocked => {
                 let mut waits = own;
+                // Who goes by calls waits for all who could call.
+                let hears = matches!(&self.stations[me.ix()], Station::Divider(d) if d.called_by().is_some());
                 for exit in &links.exits[me.ix()] {
                     if let Exit::Store(place) | Exit::Hand(place) = exit
-                        && self.stands_before(me, *exit)
+                        && (hears || self.stands_before(me, *exit))
                     {
                         let turn = self.floor.place(*place).turn_before(me);
                         waits = waits.and(self.takers_of(*place)).and(self.entry_of(*place));
@@ -223,7 +226,10 @@ impl<O: Observer> Replica<'_, O> {
     fn feeders_of(&self, me: StationId) -> Waits {
         let links = &self.plan.links;
         let mut waits = Waits::For(Vec::new());
-        for place in &links.inlets[me.ix()] {
+        // A recipe is not helped by what it doesn't ask for.
+        let lacks = self.stations[me.ix()].lacks();
+        let wanted = |place: &&PlaceId| lacks.as_ref().is_none_or(|lacks| lacks.contains(place));
+        for place in links.inlets[me.ix()].iter().filter(wanted) {
             let content = self.floor.place(*place);
             waits = waits.and(match content.head_due() {
                 Some(_) if content.counts().is_some() => Waits::Alive,

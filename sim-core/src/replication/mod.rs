@@ -9,7 +9,7 @@ mod gridlock;
 
 use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
-use crate::kernel::{Floor, Observer, StationId};
+use crate::kernel::{Exit, Floor, Observer, StationId};
 use crate::network::{Owner, Plan};
 use crate::part::{Nanos, Part};
 use crate::stations::Station;
@@ -91,9 +91,22 @@ impl<'a, O: Observer> Replica<'a, O> {
             {
                 replica.floor.set_through(place, exits);
             }
+            if let Station::Divider(divider) = station {
+                replica.hear_calls(StationId(ix as u16), divider.called_by().unwrap_or_default());
+            }
         }
         replica.seed(seed, replication);
         replica
+    }
+
+    /// Has a divider that goes by calls settled when one that takes from its hand has nothing to do.
+    fn hear_calls(&mut self, divider: StationId, exits: &[Exit]) {
+        for exit in exits {
+            let Exit::Hand(place) = exit else { continue };
+            for taker in self.floor.place(*place).takers().to_vec() {
+                self.floor.add_caller(taker, divider);
+            }
+        }
     }
 
     fn seed(&mut self, seed: u64, replication: u64) {

@@ -24,6 +24,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         check_stops(scenario, entry, problems);
     }
     check_slowed(scenario, problems);
+    super::batches::check(scenario, problems);
     super::size::check(scenario, problems);
     if !problems.has_errors() {
         check_connections(scenario, problems);

@@ -2,8 +2,9 @@
 
 use super::blueprint::Blueprint;
 use super::{
-    bin, divider, dumper, elevator, escapement, gauge, hand_fill, machine, meter, path_spec, scrap_box,
-    screen, selector, stream, track, work,
+    air_tube, bin, divider, dumper, elevator, escapement, gauge, hand_fill, indexing_table, machine,
+    magazine, meter, path_spec, receiver, robot, row_pusher, scrap_box, screen, selector, stream, track,
+    work,
 };
 use crate::diag::Place;
 use crate::kernel::Spread;
@@ -123,6 +124,32 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
     station!("scrap box", scrap_box::read, "Scrap box: takes every part at once; ends the line for it"),
     station!("escapement", escapement::read, "Escapement: releases parts by the stroke"),
     station!("divider", divider::read, "Divider: hands each part to one of several exits, in no time"),
+    station!("air tube", air_tube::read, "Air tube: blows parts on, one shot at a time"),
+    station!(
+        "row pusher",
+        row_pusher::read,
+        "Row pusher: makes up rows of parts and pushes each on in one go"
+    ),
+    station!(
+        "indexing table",
+        indexing_table::read,
+        "Indexing table: nests in groups that are loaded at rest and carried on to be discharged"
+    ),
+    station!(
+        "robot",
+        robot::read,
+        "Robot: fetches parts from several stations one after the other and sets them down"
+    ),
+    station!(
+        "magazine",
+        magazine::read,
+        "Magazine: collects a batch by the recipe of the product model and releases it"
+    ),
+    station!(
+        "receiver",
+        receiver::read,
+        "Receiver: keeps one part, or one batch, ready for the tool that takes it"
+    ),
     station!(
         "machine",
         machine::read,

@@ -5,6 +5,7 @@
 //! somebody has done something for it. It knows the places it takes from and gives to, never another
 //! station. A station that stands still (jammed, frozen) is not settled.
 
+pub mod air_tube;
 mod alarm;
 pub mod amounts;
 pub mod bench;
@@ -23,10 +24,12 @@ pub mod elevator;
 pub mod escapement;
 pub mod gauge;
 pub mod hand_fill;
+pub mod indexing_table;
 #[cfg(test)]
 mod jam_test;
 pub mod lots;
 pub mod machine;
+pub mod magazine;
 pub mod meter;
 mod outlet;
 #[cfg(test)]
@@ -34,6 +37,10 @@ mod pace_test;
 pub mod path;
 pub mod path_in_file;
 pub mod path_spec;
+pub mod receiver;
+pub mod recipe;
+pub mod robot;
+pub mod row_pusher;
 pub mod scrap_box;
 pub mod screen;
 pub mod selector;
@@ -51,7 +58,7 @@ pub mod work;
 pub use alarm::Alarm;
 pub use dice::Dice;
 
-use crate::kernel::{Floor, Message, Observer, StationId};
+use crate::kernel::{Floor, Message, Observer, PlaceId, StationId};
 use crate::part::{Nanos, Part};
 
 /// Any station of a line.
@@ -59,6 +66,7 @@ use crate::part::{Nanos, Part};
 #[expect(missing_docs, reason = "each variant is documented in its own file")]
 #[repr(u8)]
 pub enum Station {
+    AirTube(air_tube::AirTube),
     Bench(bench::Bench),
     Carrier(carrier::Carrier),
     Divider(divider::Divider),
@@ -67,9 +75,13 @@ pub enum Station {
     Escapement(escapement::Escapement),
     HandFill(hand_fill::HandFill),
     Machine(machine::Machine),
+    Magazine(Box<magazine::Magazine>),
     Meter(meter::Meter),
     Path(path::Path),
     PathInFile(path_in_file::PathInFile),
+    IndexingTable(Box<indexing_table::IndexingTable>),
+    Robot(robot::Robot),
+    RowPusher(row_pusher::RowPusher),
     ScrapBox(scrap_box::ScrapBox),
     Stream(stream::Stream),
     Work(work::Work),
@@ -81,7 +93,13 @@ impl Station {
         match self {
             Station::Dumper(s) => s.seed(seed, replication),
             Station::Elevator(s) => s.seed(seed, replication),
-            Station::Carrier(_) | Station::Divider(_) | Station::ScrapBox(_) => {}
+            Station::Carrier(_) | Station::ScrapBox(_) => {}
+            Station::Divider(s) => s.seed(seed, replication),
+            Station::AirTube(s) => s.seed(seed, replication),
+            Station::Magazine(s) => s.seed(seed, replication),
+            Station::IndexingTable(s) => s.seed(seed, replication),
+            Station::Robot(s) => s.seed(seed, replication),
+            Station::RowPusher(s) => s.seed(seed, replication),
             Station::Bench(s) => s.seed(seed, replication),
             Station::Escapement(s) => s.seed(seed, replication),
             Station::HandFill(s) => s.seed(seed, replication),
@@ -94,9 +112,15 @@ impl Station {
         }
     }
 
-    /// Gives the station a finished part to start with. False if it never holds one: nothing happens then.
+    /// Gives the station a finished part to start with. False if it never holds one, or finishes batches: nothing
+    /// happens then.
     pub(crate) fn hold(&mut self, part: Part) -> bool {
         match self {
+            Station::AirTube(_)
+            | Station::IndexingTable(_)
+            | Station::Magazine(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_) => return false,
             Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
@@ -120,6 +144,11 @@ impl Station {
     #[inline(never)]
     pub fn act<O: Observer>(&mut self, floor: &mut Floor<O>, me: StationId, which: u8) {
         match self {
+            Station::AirTube(s) => s.fire(),
+            Station::Magazine(s) => s.fire(),
+            Station::IndexingTable(s) => s.fire(floor),
+            Station::Robot(s) => s.fire(floor),
+            Station::RowPusher(s) => s.fire(floor),
             Station::Bench(s) => s.fire(floor),
             Station::Carrier(s) => s.fire(),
             Station::Divider(s) => s.fire(),
@@ -146,7 +175,12 @@ impl Station {
             Station::Machine(s) => s.is_plain(),
             Station::Path(_) => true,
             Station::Work(s) => s.is_single().0,
-            Station::Bench(_)
+            Station::AirTube(_)
+            | Station::Magazine(_)
+            | Station::IndexingTable(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
+            | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
@@ -164,6 +198,11 @@ impl Station {
     #[inline(always)]
     pub fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
+            Station::AirTube(s) => s.settle(floor),
+            Station::Magazine(s) => s.settle(floor),
+            Station::IndexingTable(s) => s.settle(floor),
+            Station::Robot(s) => s.settle(floor),
+            Station::RowPusher(s) => s.settle(floor),
             Station::Bench(s) => s.settle(floor),
             Station::Carrier(s) => s.settle(floor),
             Station::Divider(s) => s.settle(floor),
@@ -185,13 +224,18 @@ impl Station {
     pub fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
             Station::Carrier(s) => s.look(floor),
+            Station::Divider(s) => s.look(floor),
             Station::Dumper(s) => s.look(floor),
             Station::Elevator(s) => s.look(floor),
             Station::HandFill(s) => s.look(floor),
             Station::PathInFile(s) => s.look(floor),
             Station::Stream(s) => s.look(floor),
-            Station::Bench(_)
-            | Station::Divider(_)
+            Station::AirTube(_)
+            | Station::Magazine(_)
+            | Station::IndexingTable(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
+            | Station::Bench(_)
             | Station::Escapement(_)
             | Station::Machine(_)
             | Station::Meter(_)
@@ -204,6 +248,11 @@ impl Station {
     /// Hears that it has stood still, or that somebody has done something for it.
     pub fn message(&mut self, message: Message) {
         match self {
+            Station::AirTube(s) => s.message(message),
+            Station::Magazine(s) => s.message(message),
+            Station::IndexingTable(s) => s.message(message),
+            Station::Robot(s) => s.message(message),
+            Station::RowPusher(s) => s.message(message),
             Station::Bench(s) => s.message(message),
             Station::Carrier(s) => s.message(message),
             Station::Divider(s) => s.message(message),
@@ -226,7 +275,12 @@ impl Station {
         match self {
             Station::Work(s) => s.takes_while_blocked(floor),
             Station::Machine(s) => s.takes_while_blocked(),
-            Station::Bench(_)
+            Station::IndexingTable(s) => s.takes_while_blocked(),
+            Station::AirTube(_)
+            | Station::Magazine(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
+            | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
@@ -246,15 +300,20 @@ impl Station {
         match self {
             Station::Escapement(s) => s.is_on_clock(),
             Station::Meter(s) => s.runs_at_a_rate(),
-            Station::Bench(_)
+            Station::AirTube(_)
+            | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::HandFill(_)
+            | Station::IndexingTable(_)
             | Station::Machine(_)
+            | Station::Magazine(_)
             | Station::Path(_)
             | Station::PathInFile(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
             | Station::ScrapBox(_)
             | Station::Stream(_)
             | Station::Work(_) => false,
@@ -272,6 +331,31 @@ impl Station {
         }
     }
 
+    /// Places from which it needs parts to go on, where it tells them apart: what the others bring does not help.
+    pub fn lacks(&self) -> Option<Vec<PlaceId>> {
+        match self {
+            Station::Magazine(s) => Some(s.lacks()),
+            Station::Robot(s) => Some(s.lacks()),
+            Station::AirTube(_)
+            | Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::Escapement(_)
+            | Station::HandFill(_)
+            | Station::IndexingTable(_)
+            | Station::Machine(_)
+            | Station::Meter(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::RowPusher(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_)
+            | Station::Work(_) => None,
+        }
+    }
+
     /// Parts inside the station itself, for the count of parts.
     pub fn content(&self) -> usize {
         match self {
@@ -281,6 +365,11 @@ impl Station {
             | Station::Dumper(_)
             | Station::HandFill(_)
             | Station::ScrapBox(_) => 0,
+            Station::AirTube(s) => s.content(),
+            Station::Magazine(s) => s.content(),
+            Station::IndexingTable(s) => s.content(),
+            Station::Robot(s) => s.content(),
+            Station::RowPusher(s) => s.content(),
             Station::Bench(s) => s.content(),
             Station::Escapement(s) => s.content(),
             Station::Machine(s) => s.content(),

@@ -140,7 +140,8 @@ fn a_hold_is_charged_to_the_break_that_keeps_the_level() {
         "plan": {"breaks": [{"at": "200 s", "for": "100 s", "of": ["C"]}]}"#;
     // Four parts are left besides the one in work when F starts again; C has used them up 2.5 s later, and the first part comes 42.5 s after the start.
     assert_eq!(causes(stations, more, 450.0), of(&[("C off", 40.0), ("filling up", 42.5)]));
-    let without = causes(stations, &more.replace(r#""of": ["C"]"#, r#""of": ["F"]"#).replace("200 s", "449 s"), 300.0);
+    let without =
+        causes(stations, &more.replace(r#""of": ["C"]"#, r#""of": ["F"]"#).replace("200 s", "449 s"), 300.0);
     assert_eq!(without, of(&[("filling up", 42.5)]));
 }
 
