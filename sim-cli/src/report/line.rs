@@ -273,8 +273,12 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
 }
 
 fn happenings(station: &StationReport) -> [(&Figure, &'static str); 7] {
+    let is_box = matches!(station.station_type.as_str(), "box out" | "scrap box");
     [
-        (&station.tips_per_hour, "containers emptied an hour"),
+        (
+            &station.tips_per_hour,
+            if is_box { "boxes exchanged an hour" } else { "containers emptied an hour" },
+        ),
         (&station.lost_per_hour, "parts an hour lost for want of room"),
         (&station.spilled_per_hour, "parts an hour spilled for want of room"),
         (&station.overfilled_per_hour, "times an hour filled beyond its capacity"),

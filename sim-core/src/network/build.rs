@@ -199,6 +199,7 @@ impl Builder<'_> {
             classes: &self.classes,
             inlets: self.inlets(unit, None),
             named_inlets: named.iter().map(|name| self.inlets(unit, Some(&name.value))).collect(),
+            senders: self.senders(unit),
             exits,
             body: unit.body,
             pools: entry.blueprint.pools().iter().map(|name| self.pool(&name.value)).collect(),
@@ -215,6 +216,15 @@ impl Builder<'_> {
     fn pool(&self, name: &str) -> u16 {
         let found = self.scenario.attendants.iter().position(|pool| pool.id.value == name);
         found.unwrap_or(0) as u16
+    }
+
+    /// Stations that give to a unit, each once.
+    fn senders(&self, unit: &Unit) -> Vec<StationId> {
+        let mut senders: Vec<StationId> =
+            unit.inlets.iter().map(|(_, feeding)| self.unit_id(*feeding)).collect();
+        senders.sort_unstable();
+        senders.dedup();
+        senders
     }
 
     /// The places that a unit takes from; only those fed by the entry with this name, if one is given.

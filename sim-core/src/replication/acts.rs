@@ -67,6 +67,7 @@ fn sort_of(station: &Station) -> Sort {
         | Station::Escapement(_)
         | Station::Machine(_)
         | Station::Meter(_)
+        | Station::PartBox(_)
         | Station::PathInFile(_)
         | Station::ScrapBox(_)
         | Station::Stream(_) => Sort::Station,

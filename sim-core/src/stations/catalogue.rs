@@ -2,8 +2,8 @@
 
 use super::blueprint::Blueprint;
 use super::{
-    bin, divider, dumper, elevator, escapement, gauge, machine, meter, path_spec, scrap_box, screen,
-    selector, stream, track, work,
+    bin, boxes, divider, dumper, elevator, escapement, gauge, machine, meter, path_spec, screen, selector,
+    stream, track, work,
 };
 use crate::diag::Place;
 use crate::kernel::Spread;
@@ -119,7 +119,16 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
         gauge::read,
         "Gauge: measures or looks at one part at a time and rejects what seems bad"
     ),
-    station!("scrap box", scrap_box::read, "Scrap box: takes every part at once; ends the line for it"),
+    station!(
+        "scrap box",
+        boxes::read_scrap_box,
+        "Scrap box: takes every part at once and ends the line for it; it may fill up and be exchanged"
+    ),
+    station!(
+        "box out",
+        boxes::read_box_out,
+        "Box out: fills with parts and is exchanged; may be emptied into a bin to be run again"
+    ),
     station!("escapement", escapement::read, "Escapement: releases parts by the stroke"),
     station!("divider", divider::read, "Divider: hands each part to one of several exits, in no time"),
     station!(

@@ -12,6 +12,7 @@ pub mod bench;
 mod bench_test;
 pub mod bin;
 pub mod blueprint;
+pub mod boxes;
 pub mod carrier;
 pub mod catalogue;
 pub mod clumps;
@@ -59,6 +60,7 @@ pub enum Station {
     Escapement(escapement::Escapement),
     Machine(machine::Machine),
     Meter(meter::Meter),
+    PartBox(boxes::PartBox),
     Path(path::Path),
     PathInFile(path_in_file::PathInFile),
     ScrapBox(scrap_box::ScrapBox),
@@ -77,6 +79,7 @@ impl Station {
             Station::Escapement(s) => s.seed(seed, replication),
             Station::Machine(s) => s.seed(seed, replication),
             Station::Meter(s) => s.seed(seed, replication),
+            Station::PartBox(s) => s.seed(seed, replication),
             Station::Path(s) => s.seed(seed, replication),
             Station::PathInFile(s) => s.seed(seed, replication),
             Station::Stream(s) => s.seed(seed, replication),
@@ -96,6 +99,7 @@ impl Station {
             Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
             Station::Meter(s) => s.fire(floor),
+            Station::PartBox(s) => s.fire(which),
             Station::PathInFile(s) => s.fire(floor, which),
             Station::ScrapBox(s) => s.fire(),
             Station::Stream(s) => s.fire(floor),
@@ -121,6 +125,7 @@ impl Station {
             | Station::Elevator(_)
             | Station::Escapement(_)
             | Station::Meter(_)
+            | Station::PartBox(_)
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => false,
@@ -139,6 +144,7 @@ impl Station {
             Station::Escapement(s) => s.settle(floor),
             Station::Machine(s) => s.settle(floor),
             Station::Meter(s) => s.settle(floor),
+            Station::PartBox(s) => s.settle(floor),
             Station::Path(s) => s.settle(floor),
             Station::PathInFile(s) => s.settle(floor),
             Station::ScrapBox(s) => s.settle(floor),
@@ -160,6 +166,7 @@ impl Station {
             | Station::Escapement(_)
             | Station::Machine(_)
             | Station::Meter(_)
+            | Station::PartBox(_)
             | Station::Path(_)
             | Station::ScrapBox(_)
             | Station::Work(_) => {}
@@ -177,6 +184,7 @@ impl Station {
             Station::Escapement(s) => s.message(message),
             Station::Machine(s) => s.message(message),
             Station::Meter(s) => s.message(message),
+            Station::PartBox(s) => s.message(message),
             Station::Path(s) => s.message(message),
             Station::PathInFile(s) => s.message(message),
             Station::ScrapBox(s) => s.message(message),
@@ -198,6 +206,7 @@ impl Station {
             | Station::Escapement(_)
             | Station::Meter(_)
             | Station::Path(_)
+            | Station::PartBox(_)
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => false,
@@ -213,6 +222,7 @@ impl Station {
             Station::Escapement(s) => s.content(),
             Station::Machine(s) => s.content(),
             Station::Meter(s) => s.content(),
+            Station::PartBox(s) => s.content(),
             Station::Path(s) => s.content(),
             Station::PathInFile(s) => s.content(),
             Station::Stream(s) => s.content(),
