@@ -265,6 +265,14 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
             }
         }
     }
+    for (figure, what) in [
+        (&result.line.changeovers_per_hour, "changeovers an hour"),
+        (&result.line.purged_per_hour, "parts an hour taken out of the line in changeovers"),
+    ] {
+        if figure.mean.is_some_and(|mean| mean > 0.0) {
+            lines.push(format!("{} {what}", mean(figure)));
+        }
+    }
     if lines.is_empty() {
         return String::new();
     }

@@ -6,6 +6,7 @@
 //! after the fixed point. The kernel knows no text, no names and no station types.
 
 pub mod calendar;
+mod changes;
 pub mod control;
 pub mod dice;
 mod discrete;

@@ -1,5 +1,6 @@
 //! From a checked scenario to a plan of plain numbers.
 
+use super::changeover::change_plan;
 use super::layout::{Layout, Unit, Wire, right_attitude};
 use super::people::{breaks_of, pools_of};
 use super::plan::{Fill, Links, Names, Owner, Plan};
@@ -91,6 +92,15 @@ impl Builder<'_> {
         posts.extend(sensors.iter().map(|_| Post::default()));
         let knot_timer = TimerId(owners.len() as u16);
         owners.push(Owner::Knots);
+        let change = self.scenario.plan.changeover.as_ref().map(|spec| {
+            let (post, timer) = (StationId(posts.len() as u16), TimerId(owners.len() as u16));
+            owners.push(Owner::Change);
+            posts.push(Post::default());
+            change_plan(self.scenario, spec, &self.layout, self.method, post, timer)
+        });
+        for place in change.iter().flat_map(|change| self.given_by(&change.counted)) {
+            places[place.ix()].set_counted();
+        }
         let tally = self.tally(&posts, &places, book.troubles.len());
         let names = self.names();
         let outfit = Outfit {
@@ -109,6 +119,7 @@ impl Builder<'_> {
             owners,
             breaks,
             first_sensor,
+            change,
             knot_timer,
             links: self.links(),
             fills: self.fills(),
@@ -216,6 +227,16 @@ impl Builder<'_> {
     fn pool(&self, name: &str) -> u16 {
         let found = self.scenario.attendants.iter().position(|pool| pool.id.value == name);
         found.unwrap_or(0) as u16
+    }
+
+    /// Places into which these stations give what goes on.
+    fn given_by(&self, stations: &[StationId]) -> Vec<PlaceId> {
+        let first = |station: &StationId| self.layout.units[self.by_rank[station.ix()]].wires.first();
+        let place = |wire: &Wire| match wire {
+            Wire::Body(place, _) | Wire::Hand(place) => Some(*place),
+            Wire::Leave | Wire::Taken => None,
+        };
+        stations.iter().filter_map(first).filter_map(place).collect()
     }
 
     /// Stations that give to a unit, each once.
@@ -377,6 +398,7 @@ impl Builder<'_> {
             }
         }
         stations.extend(self.scenario.sensors.iter().map(|sensor| sensor.id.value.clone()));
+        stations.extend(self.scenario.plan.changeover.iter().map(|_| "changeover".to_owned()));
         Names { posts: stations, entries, places: self.layout.place_names.clone() }
     }
 

@@ -1,6 +1,7 @@
 //! From a checked scenario to a compiled line.
 
 mod build;
+mod changeover;
 mod layout;
 mod people;
 pub mod plan;
@@ -8,4 +9,5 @@ mod sensors;
 mod troubles;
 
 pub use build::compile;
+pub use changeover::{ChangePlan, End, Purge};
 pub use plan::{BreakPlan, Fill, Links, Names, Owner, Plan};

@@ -45,7 +45,8 @@ pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
         | Owner::Attendant { .. }
         | Owner::Sensor(_)
         | Owner::Breaks(_)
-        | Owner::Knots => OTHER,
+        | Owner::Knots
+        | Owner::Change => OTHER,
     };
     Shelf::new(plan.owners.iter().map(act).collect(), || OTHER)
 }
@@ -102,6 +103,7 @@ impl<O: Observer> Replica<'_, O> {
             Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
             Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
             Owner::Knots => self.look_at_suspects(),
+            Owner::Change => self.fire_change(),
         }
     }
 }

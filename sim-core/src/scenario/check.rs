@@ -20,6 +20,11 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         entry.blueprint.check(&scenario.kinds, problems);
         check_stops(scenario, entry, problems);
     }
+    if let Some(changeover) = &scenario.plan.changeover {
+        let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
+        let brought: Vec<u8> = scenario.stations.iter().filter_map(brings).collect();
+        changeover.check(&scenario.kinds, &brought, problems);
+    }
     super::size::check(scenario, problems);
     if !problems.has_errors() {
         check_connections(scenario, problems);
@@ -95,6 +100,10 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     rest.extend(&pools);
     for pause in &scenario.plan.breaks {
         pause.of.iter().for_each(|name| must(name, "station or attendants", &rest));
+    }
+    if let Some(changeover) = &scenario.plan.changeover {
+        changeover.stations().for_each(|name| must(name, "station", &stations));
+        changeover.pools().for_each(|name| must(name, "attendants", &pools));
     }
     scenario.plan.start_at.iter().for_each(|(name, _)| must(name, "station", &stations));
     scenario.promise.at.iter().for_each(|name| must(name, "station", &stations));

@@ -3,6 +3,7 @@
 //! Reading never stops at the first problem; all of a file's problems come back at once, each with its
 //! place. A scenario with errors is never handed out, so that nothing can be compiled from an unchecked one.
 
+mod changeover;
 mod check;
 mod control;
 mod people;
@@ -10,6 +11,7 @@ mod plan;
 mod promise;
 mod size;
 
+pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
 pub(crate) use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
 pub use people::PoolSpec;

@@ -1,5 +1,6 @@
 //! The run plan as a scenario states it.
 
+use super::changeover::ChangeoverSpec;
 use crate::diag::{Problem, code};
 use crate::text::fields::Object;
 use crate::text::forms::{
@@ -51,6 +52,8 @@ pub struct RunPlan {
     pub start: Start,
     /// Content at the start, station by station.
     pub start_at: Vec<(Spanned<String>, Start)>,
+    /// The product sequence.
+    pub changeover: Option<ChangeoverSpec>,
     /// Breaks.
     pub breaks: Vec<BreakSpec>,
     /// Replications, unless the command says otherwise.
@@ -121,6 +124,11 @@ pub(super) fn read(object: &mut Object<'_>) -> RunPlan {
         warm_up,
         start: object.optional("start", one_of(STARTS), "empty", "Content at the start"),
         start_at: object.optional("start_at", map_of(one_of(STARTS)), "{}", "Content at the start, station by station"),
+        changeover: object.maybe(
+            "changeover",
+            nested("changeover", super::changeover::read),
+            "The products that are run one after the other, and what is done between them; left out: one product",
+        ),
         breaks: object.optional("breaks", list_of(nested("break", read_break)), "[]", "Breaks"),
         replications: object.optional(
             "replications",

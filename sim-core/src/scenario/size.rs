@@ -23,7 +23,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         problems.error(place, Problem::new(code::OUT_OF_RANGE, message).expected(expected));
     };
     let people: u64 = scenario.attendants.iter().map(|pool| u64::from(pool.number)).sum();
-    let others = people + scenario.sensors.len() as u64;
+    let others = people + scenario.sensors.len() as u64 + u64::from(scenario.plan.changeover.is_some());
     let (mut posts, mut timers) = (others, others + scenario.plan.breaks.len() as u64 + 1);
     let mut starters = 0;
     for entry in &scenario.stations {

@@ -70,10 +70,8 @@ pub struct DumperSetup {
     pub bin: PlaceId,
     /// Which parts it brings.
     pub kind: u8,
-    /// Parts of a container.
-    pub contents: Sampler,
-    /// How containers differ.
-    pub lots: LotLuck,
+    /// Parts of a container and how containers differ, by kind.
+    pub contents: Vec<(Sampler, LotLuck)>,
     /// Content of the bin at or below which a tip is called.
     pub call_level: Level,
     /// Places for containers beside it.
@@ -91,6 +89,7 @@ pub struct DumperSetup {
 /// A full container.
 #[derive(Clone, Debug)]
 struct Container {
+    kind: u8,
     lot: Lot,
     /// Parts by condition.
     counts: Vec<u32>,
@@ -248,10 +247,10 @@ impl Dumper {
     fn pour<O: Observer>(&mut self, floor: &mut Floor<O>, ix: u32, of: u32) {
         let Some(container) = &self.aboard else { panic!("a container is in the cycle while it pours") };
         let counts = container.portion(ix, of);
-        let n = counts.iter().sum();
-        blend(floor, self.setup.bin, self.setup.kind, &container.lot, n);
+        let (n, kind) = (counts.iter().sum(), container.kind);
+        blend(floor, self.setup.bin, kind, &container.lot, n);
         floor.count_created(u64::from(n));
-        floor.pour_counts(self.setup.bin, self.setup.kind, &counts);
+        floor.pour_counts(self.setup.bin, kind, &counts);
     }
 
     /// Lets the portion that is due fall, if it fits; lists the dumper as waiting if not.
@@ -317,11 +316,13 @@ impl Dumper {
     /// Draws what is in a container that comes.
     fn draw_container(&mut self) -> Container {
         let luck = self.parts.stream();
-        let n = self.setup.contents.draw_count(luck).min(1_000_000_000) as u32;
-        let lot = self.setup.lots.draw(luck);
+        let kind = self.setup.kind;
+        let (contents, lots) = &self.setup.contents[usize::from(kind)];
+        let n = contents.draw_count(luck).min(1_000_000_000) as u32;
+        let lot = lots.draw(luck);
         let counts = multinomial(n, &lot.conditions, luck);
         let offsets = counts.iter().map(|_| luck.unit()).collect();
-        Container { lot, counts, offsets }
+        Container { kind, lot, counts, offsets }
     }
 
     /// Takes in the containers that have come up to now.
@@ -400,6 +401,18 @@ impl Dumper {
         if floor.place(self.setup.bin).len() <= level {
             self.called = true;
             floor.dirty.insert(self.me.0);
+        }
+    }
+
+    /// Goes over to another kind: full containers beside it are exchanged for ones of that kind; those that are on
+    /// their way bring it when they come. The one in the cycle pours what it holds.
+    pub(super) fn bring(&mut self, kind: u8) {
+        if self.setup.kind == kind {
+            return;
+        }
+        self.setup.kind = kind;
+        for n in 0..self.beside.len() {
+            self.beside[n] = self.draw_container();
         }
     }
 

@@ -17,17 +17,19 @@
 use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
+use super::by_part::{ByPart, ByPartSpec, check_by_part};
 use super::dice::Dice;
-use crate::diag::{Problem, code};
+use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
     Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
 };
 use crate::part::{Nanos, Part};
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
-use crate::text::forms::{Chance, Spanned, chance, count, flag, list_of, name, nested, one_of};
+use crate::text::forms::{Chance, Spanned, chance, count, flag, list_of, map_of, name, nested, one_of};
 use crate::units::Dimension;
 
 /// A nest of one inlet.
@@ -109,6 +111,7 @@ pub struct Machine {
     plain: bool,
     /// The part of a plain machine, in work or made.
     part: Part,
+    by_part: ByPart,
 }
 
 impl Machine {
@@ -130,7 +133,33 @@ impl Machine {
             && loads.is_none()
             && matches!(&inlets[..], [only] if only.per_stroke == 1 && only.nest.is_none());
         let (phase, part) = (Phase::Free, Part::default());
-        Machine { me, alarm, loads, inlets, check, cycle, exit, luck, phase, taken, made, plain, part }
+        let by_part = ByPart::default();
+        Machine {
+            me,
+            alarm,
+            loads,
+            inlets,
+            check,
+            cycle,
+            exit,
+            luck,
+            phase,
+            taken,
+            made,
+            plain,
+            part,
+            by_part,
+        }
+    }
+
+    /// The same machine with cycles by part.
+    #[must_use]
+    pub(super) fn with_cycles(self, by_part: ByPart) -> Self {
+        Machine { by_part, ..self }
+    }
+
+    pub(super) fn set_up(&mut self, kind: u8) {
+        self.by_part.set_up(kind, &mut self.cycle);
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
@@ -523,6 +552,7 @@ struct CheckSpec {
 pub struct MachineSpec {
     to: To,
     cycle: Law,
+    cycle_by_part: ByPartSpec,
     inlets: Vec<InletSpec>,
     check: Option<CheckSpec>,
 }
@@ -598,6 +628,12 @@ pub fn read(object: &mut Object<'_>) -> MachineSpec {
     MachineSpec {
         to: read_to(object),
         cycle: object.required("cycle", law(Dimension::Time), "Time of one stroke"),
+        cycle_by_part: object.optional(
+            "cycle_by_part",
+            map_of(law(Dimension::Time)),
+            "{}",
+            "In a product sequence: the cycle during the run of a part, where it is not `cycle`",
+        ),
         inlets: object.optional(
             "inlets",
             list_of(nested("inlet", read_inlet)),
@@ -634,6 +670,10 @@ impl Blueprint for MachineSpec {
         if self.inlets.len() > 1 { self.inlets.len() as u32 } else { 0 }
     }
 
+    fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
+        check_by_part(&self.cycle_by_part, kinds, problems);
+    }
+
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let inlets = self.inlet_specs();
         traffic.per_product = inlets.iter().map(|inlet| f64::from(inlet.parts)).collect();
@@ -666,6 +706,7 @@ impl Blueprint for MachineSpec {
             again: site.law(&check.again),
         });
         let (cycle, luck) = (site.law(&self.cycle), site.dice("cycle"));
-        Station::Machine(Machine::new(site.me, alarm, loads, inlets, check, cycle, site.exits[0], luck))
+        let machine = Machine::new(site.me, alarm, loads, inlets, check, cycle, site.exits[0], luck);
+        Station::Machine(machine.with_cycles(ByPart::new(site, &self.cycle, &self.cycle_by_part)))
     }
 }

@@ -13,6 +13,7 @@ mod bench_test;
 pub mod bin;
 pub mod blueprint;
 pub mod boxes;
+mod by_part;
 pub mod carrier;
 pub mod catalogue;
 pub mod clumps;
@@ -39,7 +40,7 @@ pub mod tooling;
 pub mod tools;
 pub mod track;
 #[cfg(test)]
-mod trial;
+pub(crate) mod trial;
 pub mod work;
 
 pub use alarm::Alarm;
@@ -210,6 +211,46 @@ impl Station {
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => false,
+        }
+    }
+
+    /// A source that goes over to another kind of part.
+    pub fn bring(&mut self, kind: u8) {
+        match self {
+            Station::Dumper(s) => s.bring(kind),
+            Station::Stream(s) => s.bring(kind),
+            Station::Work(s) => s.bring(kind),
+            Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Elevator(_)
+            | Station::Escapement(_)
+            | Station::Machine(_)
+            | Station::Meter(_)
+            | Station::PartBox(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::ScrapBox(_) => {}
+        }
+    }
+
+    /// A run of this kind of part begins: settings by part are taken over.
+    pub fn set_up(&mut self, kind: u8) {
+        match self {
+            Station::Machine(s) => s.set_up(kind),
+            Station::Work(s) => s.set_up(kind),
+            Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::Escapement(_)
+            | Station::Meter(_)
+            | Station::PartBox(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_) => {}
         }
     }
 

@@ -96,6 +96,10 @@ pub(super) enum Key {
     PassesPerDelivered,
     LineCreated,
     LineStops,
+    /// Changeovers of the product sequence.
+    Changeovers,
+    /// Parts taken out in them.
+    Purged,
     PointGood(usize),
     PointBadPpm(usize),
     PointPasses(usize),
@@ -145,6 +149,8 @@ pub(super) struct Outputs {
     callers: Vec<Option<Vec<usize>>>,
     trouble_station: Vec<usize>,
     first_sensor: usize,
+    /// The post of the product sequence.
+    change: Option<usize>,
     /// Stations of the file in its order, as posts.
     pub(super) stations: Vec<usize>,
 }
@@ -199,6 +205,7 @@ impl Outputs {
             pools,
             trouble_station: plan.outfit.troubles.iter().map(|trouble| trouble.station.ix()).collect(),
             first_sensor: usize::from(plan.first_sensor),
+            change: plan.change.as_ref().map(|change| change.post.ix()),
             stations,
         };
         outputs.keys = outputs.all_keys(scenario, plan);
@@ -217,6 +224,9 @@ impl Outputs {
         ];
         if !self.paths.is_empty() {
             keys.push(Key::PassesPerDelivered);
+        }
+        if plan.change.is_some() {
+            keys.extend([Key::Changeovers, Key::Purged]);
         }
         for n in 0..self.points.len() {
             keys.extend([Key::PointGood(n), Key::PointBadPpm(n), Key::PointPasses(n)]);
@@ -293,6 +303,10 @@ impl Outputs {
                 n => per_hour(n),
             },
             Key::LineStops => per_hour(all(Count::Stops)),
+            Key::Changeovers => self.change.map_or(f64::NAN, |post| per_hour(tally.counts[post].restarts)),
+            Key::Purged => self
+                .change
+                .map_or(f64::NAN, |post| per_hour(tally.counts[post].lost + tally.counts[post].spilled)),
             Key::PointGood(n) => tally.points[n].good as f64 * 6e10 / window,
             Key::PointBadPpm(n) => bad_ppm(&tally.points[n..=n]),
             Key::PointPasses(n) => {
@@ -434,6 +448,8 @@ fn name_of(key: Key, scenario: &Scenario, plan: &Plan) -> Output {
         Key::PassesPerDelivered => ("passes_per_delivered".to_owned(), ""),
         Key::LineCreated => ("created".to_owned(), "/h"),
         Key::LineStops => ("stops".to_owned(), "/h"),
+        Key::Changeovers => ("changeovers".to_owned(), "/h"),
+        Key::Purged => ("purged".to_owned(), "/h"),
         Key::PointGood(n) => (point(n, "good"), "parts/min"),
         Key::PointBadPpm(n) => (point(n, "bad_ppm"), "ppm"),
         Key::PointPasses(n) => (point(n, "passes"), ""),
