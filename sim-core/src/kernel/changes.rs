@@ -77,6 +77,19 @@ impl<O: Observer> Floor<O> {
         self.dirty.insert(me.0);
     }
 
+    /// Closes a place: what is in it stands still and can't be taken, until it is opened again.
+    pub fn close_outlet(&mut self, place: PlaceId) {
+        let now = self.now;
+        self.places[place.ix()].freeze(now);
+    }
+
+    /// Opens a place that was closed.
+    pub fn open_outlet(&mut self, place: PlaceId) {
+        let now = self.now;
+        self.places[place.ix()].thaw(now);
+        self.wake_takers(place);
+    }
+
     /// Takes everything out of a place and out of the line; returns how many parts. What comes back to a bin that
     /// never runs out is not there to be taken.
     pub fn clear_out(&mut self, place: PlaceId) -> u32 {

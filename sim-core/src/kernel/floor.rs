@@ -747,7 +747,7 @@ impl<O: Observer> Floor<O> {
         part
     }
 
-    fn after_take(&mut self, me: StationId, place: PlaceId) {
+    pub(super) fn after_take(&mut self, me: StationId, place: PlaceId) {
         let p = &mut self.places[place.ix()];
         if p.flags & HAND != 0 {
             self.dirty.insert(p.carrier.0);

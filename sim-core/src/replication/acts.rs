@@ -60,12 +60,14 @@ fn sort_of(station: &Station) -> Sort {
             (true, false) => Sort::Work,
             (false, _) => Sort::Station,
         },
-        Station::Bench(_)
+        Station::Bath(_)
+        | Station::Bench(_)
         | Station::Carrier(_)
         | Station::Divider(_)
         | Station::Dumper(_)
         | Station::Elevator(_)
         | Station::Escapement(_)
+        | Station::Hopper(_)
         | Station::Machine(_)
         | Station::Meter(_)
         | Station::PartBox(_)

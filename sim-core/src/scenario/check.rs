@@ -92,6 +92,8 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     }
     for pool in &scenario.attendants {
         pool.priority.iter().for_each(|name| must(name, "station", &stations));
+        pool.walk_to.iter().for_each(|(name, _)| must(name, "station", &stations));
+        pool.helps.iter().for_each(|name| must(name, "attendants", &pools));
     }
     for sensor in &scenario.sensors {
         sensor.watches.iter().chain(&sensor.holds).for_each(|name| must(name, "station", &stations));

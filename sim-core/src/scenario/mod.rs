@@ -73,6 +73,7 @@ pub fn read(source: &str) -> Checked {
         return Checked { scenario: None, problems: problems.into_vec() };
     };
     scenario.inputs = inputs;
+    scenario.promise.resolve(&scenario.kinds, &mut problems);
     // Names and connections are checked even where fields had errors, but only on what was really read.
     check::check(&scenario, &mut problems);
     let scenario = (!problems.has_errors()).then_some(scenario);

@@ -37,6 +37,8 @@ pub struct BreakSpec {
     pub length_s: f64,
     /// Stations and attendants concerned; all if empty.
     pub of: Vec<Spanned<String>>,
+    /// Each one concerned begins it so much later than the one before, s.
+    pub stagger_s: f64,
     /// It comes again after this time, s, until the end of the shift.
     pub every_s: Option<f64>,
 }
@@ -85,6 +87,12 @@ fn read_break(object: &mut Object<'_>) -> BreakSpec {
         at_s: object.required("at", time(), "When it begins, from the start of the shift"),
         length_s: object.required("for", time().positive(), "How long it lasts"),
         of: object.optional("of", list_of(name()), "[]", "Stations and attendants concerned; empty: all"),
+        stagger_s: object.optional(
+            "stagger",
+            time(),
+            "0 s",
+            "Each of those concerned begins it so much later than the one before: in the order of `of` (empty: of the file), equal stations and people of a pool one after the other",
+        ),
         every_s: object.maybe("every", time().positive(), "It comes again after this time; left out: once"),
     };
     if spec.every_s.is_some_and(|every| every <= spec.length_s) && object.sound(&["every", "for"]) {

@@ -40,6 +40,8 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
             starters += if capacity == UNLIMITED { 0 } else { count * u64::from(capacity) };
         }
     }
+    let staggered = scenario.plan.breaks.iter().filter(|pause| pause.stagger_s > 0.0).count() as u64;
+    timers += staggered * posts + scenario.attendants.len() as u64;
     if posts > RANKS_MAX as u64 {
         let message = format!("the line has {posts} stations, ends of belts, attendants and sensors");
         refuse(&first.place, message, format!("{RANKS_MAX} at most"));

@@ -265,11 +265,20 @@ fn read_by_hand(object: &mut Object<'_>) -> ExchangeSpec {
 }
 
 fn read_hauler(object: &mut Object<'_>) -> ExchangeSpec {
-    ExchangeSpec::Hauler(object.required(
+    let lead = object.required(
         "lead",
         law(Dimension::Time).usual("3 min", "20 min", "3 to 20 min after the call"),
-        "Time from the call until the box is exchanged",
-    ))
+        "Time from the call until the box is exchanged; with `by`, from the time when a hauler sets out",
+    );
+    let by = object.maybe(
+        "by",
+        name(),
+        "The pool of haulers (among the attendants) that does it; left out: there is always one",
+    );
+    match by {
+        Some(by) => ExchangeSpec::ByHand(by, lead),
+        None => ExchangeSpec::Hauler(lead),
+    }
 }
 
 /// A box as the file states it.

@@ -2,8 +2,8 @@
 
 use super::blueprint::Blueprint;
 use super::{
-    bin, boxes, divider, dumper, elevator, escapement, gauge, machine, meter, path_spec, screen, selector,
-    stream, track, work,
+    bath, bin, boxes, divider, dumper, elevator, escapement, gauge, hopper, machine, meter, path_spec,
+    screen, selector, stream, track, work,
 };
 use crate::diag::Place;
 use crate::kernel::Spread;
@@ -90,8 +90,17 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
     station!("stream", stream::read, "Parts that come from a process upstream on a clock of their own"),
     station!("dumper", dumper::read, "Dumper: lifts containers and tips their parts into a bin"),
     station!("bin", bin::read, "Bin: a store of parts in bulk, well mixed"),
+    station!("hopper", hopper::read, "Hopper: a bin that people top up, or for which they swap in a spare"),
     station!("elevator", elevator::read, "Elevator, cleated or magnetic: lifts parts out of a bin"),
     station!("meter conveyor", meter::read, "Meter conveyor: brings on parts by the index, or at a rate"),
+    station!(
+        "metering tray",
+        meter::read,
+        "Metering tray: a vibrating tray that brings parts on at a rate, or by the index; as a meter conveyor"
+    ),
+    station!("step feeder", meter::read, "Step feeder: brings on parts by the step; as a meter conveyor"),
+    station!("bath", bath::read, "Process bath: parts stay in it for a while, in bulk or one by one"),
+    station!("tunnel", bath::read, "Process tunnel (hot air, washing, cooling): as a bath"),
     station!("track", track::read_track, "Track: parts slide or are driven and close up at its end"),
     station!("belt", track::read_belt, "Belt: driven; accumulating or stopping"),
     station!(

@@ -4,7 +4,8 @@
 //! or below the call level and no tip is under way; it stands until a container is tipped. *Fetch:* for every
 //! waiting place that is free and has no container on its way; a place is free from the moment at which its
 //! container is taken into a cycle. Without waiting places the tip call is the fetch call, and the container is
-//! tipped when it comes. Containers come by a *hauler* a lead time after the fetch call; *at intervals*, the
+//! tipped when it comes. Containers come by a *hauler* a lead time after the fetch call (out of a pool that several
+//! dumpers share: a lead time after a hauler is free for it); *at intervals*, the
 //! first one an interval after the start (one that finds no free place is taken back); *by hand*, carried by an
 //! attendant who is called; or are *always there*. A dumper that is held or off neither tips nor calls.
 //!

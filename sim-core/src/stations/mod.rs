@@ -7,6 +7,7 @@
 
 mod alarm;
 pub mod amounts;
+pub mod bath;
 pub mod bench;
 #[cfg(test)]
 mod bench_test;
@@ -24,6 +25,7 @@ pub mod dumper;
 pub mod elevator;
 pub mod escapement;
 pub mod gauge;
+pub mod hopper;
 pub mod lots;
 pub mod machine;
 pub mod meter;
@@ -53,12 +55,14 @@ use crate::kernel::{Floor, Message, Observer, StationId};
 #[expect(missing_docs, reason = "each variant is documented in its own file")]
 #[repr(u8)]
 pub enum Station {
+    Bath(bath::Bath),
     Bench(bench::Bench),
     Carrier(carrier::Carrier),
     Divider(divider::Divider),
     Dumper(dumper::Dumper),
     Elevator(elevator::Elevator),
     Escapement(escapement::Escapement),
+    Hopper(hopper::Hopper),
     Machine(machine::Machine),
     Meter(meter::Meter),
     PartBox(boxes::PartBox),
@@ -76,8 +80,10 @@ impl Station {
             Station::Dumper(s) => s.seed(seed, replication),
             Station::Elevator(s) => s.seed(seed, replication),
             Station::Carrier(_) | Station::Divider(_) | Station::ScrapBox(_) => {}
+            Station::Bath(s) => s.seed(seed, replication),
             Station::Bench(s) => s.seed(seed, replication),
             Station::Escapement(s) => s.seed(seed, replication),
+            Station::Hopper(s) => s.seed(seed, replication),
             Station::Machine(s) => s.seed(seed, replication),
             Station::Meter(s) => s.seed(seed, replication),
             Station::PartBox(s) => s.seed(seed, replication),
@@ -93,12 +99,14 @@ impl Station {
     #[inline(never)]
     pub fn act<O: Observer>(&mut self, floor: &mut Floor<O>, me: StationId, which: u8) {
         match self {
+            Station::Bath(s) => s.fire(floor, which),
             Station::Bench(s) => s.fire(floor),
             Station::Carrier(s) => s.fire(),
             Station::Divider(s) => s.fire(),
             Station::Dumper(s) => s.fire(floor, which),
             Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
+            Station::Hopper(s) => s.fire(),
             Station::Meter(s) => s.fire(floor),
             Station::PartBox(s) => s.fire(which),
             Station::PathInFile(s) => s.fire(floor, which),
@@ -119,12 +127,14 @@ impl Station {
             Station::Machine(s) => s.is_plain(),
             Station::Path(_) => true,
             Station::Work(s) => s.is_single().0,
-            Station::Bench(_)
+            Station::Bath(_)
+            | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::Hopper(_)
             | Station::Meter(_)
             | Station::PartBox(_)
             | Station::PathInFile(_)
@@ -137,12 +147,14 @@ impl Station {
     #[inline(always)]
     pub fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
+            Station::Bath(s) => s.settle(floor),
             Station::Bench(s) => s.settle(floor),
             Station::Carrier(s) => s.settle(floor),
             Station::Divider(s) => s.settle(floor),
             Station::Dumper(s) => s.settle(floor),
             Station::Elevator(s) => s.settle(floor),
             Station::Escapement(s) => s.settle(floor),
+            Station::Hopper(s) => s.settle(floor),
             Station::Machine(s) => s.settle(floor),
             Station::Meter(s) => s.settle(floor),
             Station::PartBox(s) => s.settle(floor),
@@ -160,9 +172,11 @@ impl Station {
             Station::Carrier(s) => s.look(floor),
             Station::Dumper(s) => s.look(floor),
             Station::Elevator(s) => s.look(floor),
+            Station::Hopper(s) => s.look(floor),
             Station::PathInFile(s) => s.look(floor),
             Station::Stream(s) => s.look(floor),
-            Station::Bench(_)
+            Station::Bath(_)
+            | Station::Bench(_)
             | Station::Divider(_)
             | Station::Escapement(_)
             | Station::Machine(_)
@@ -177,12 +191,14 @@ impl Station {
     /// Hears that it has stood still, or that somebody has done something for it.
     pub fn message(&mut self, message: Message) {
         match self {
+            Station::Bath(s) => s.message(message),
             Station::Bench(s) => s.message(message),
             Station::Carrier(s) => s.message(message),
             Station::Divider(s) => s.message(message),
             Station::Dumper(s) => s.message(message),
             Station::Elevator(s) => s.message(message),
             Station::Escapement(s) => s.message(message),
+            Station::Hopper(s) => s.message(message),
             Station::Machine(s) => s.message(message),
             Station::Meter(s) => s.message(message),
             Station::PartBox(s) => s.message(message),
@@ -199,12 +215,14 @@ impl Station {
         match self {
             Station::Work(s) => s.takes_while_blocked(floor),
             Station::Machine(s) => s.takes_while_blocked(),
-            Station::Bench(_)
+            Station::Bath(_)
+            | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::Hopper(_)
             | Station::Meter(_)
             | Station::Path(_)
             | Station::PartBox(_)
@@ -218,9 +236,11 @@ impl Station {
     pub fn bring(&mut self, kind: u8) {
         match self {
             Station::Dumper(s) => s.bring(kind),
+            Station::Hopper(s) => s.bring(kind),
             Station::Stream(s) => s.bring(kind),
             Station::Work(s) => s.bring(kind),
-            Station::Bench(_)
+            Station::Bath(_)
+            | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Elevator(_)
@@ -239,12 +259,14 @@ impl Station {
         match self {
             Station::Machine(s) => s.set_up(kind),
             Station::Work(s) => s.set_up(kind),
-            Station::Bench(_)
+            Station::Bath(_)
+            | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::Hopper(_)
             | Station::Meter(_)
             | Station::PartBox(_)
             | Station::Path(_)
@@ -258,7 +280,12 @@ impl Station {
     pub fn content(&self) -> usize {
         match self {
             Station::Elevator(s) => s.content(),
-            Station::Carrier(_) | Station::Divider(_) | Station::Dumper(_) | Station::ScrapBox(_) => 0,
+            Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Hopper(_)
+            | Station::ScrapBox(_) => 0,
+            Station::Bath(s) => s.content(),
             Station::Bench(s) => s.content(),
             Station::Escapement(s) => s.content(),
             Station::Machine(s) => s.content(),

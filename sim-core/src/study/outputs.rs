@@ -162,7 +162,7 @@ pub(super) fn entry_of(plan: &Plan, post: usize) -> Option<usize> {
 
 /// Whether a station counts no single parts: they go through its place, or come by the container.
 pub(super) fn only_carries(plan: &Plan, post: usize) -> bool {
-    matches!(plan.stations[post], Station::Carrier(_) | Station::Dumper(_))
+    matches!(plan.stations[post], Station::Carrier(_) | Station::Dumper(_) | Station::Hopper(_))
 }
 
 /// Number of a station among its equals, from its name: `path 2`.

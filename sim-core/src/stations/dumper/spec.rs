@@ -72,11 +72,20 @@ const BRINGING: &[Variant<BringingSpec>] = &[
 ];
 
 fn read_hauler(object: &mut Object<'_>) -> BringingSpec {
-    BringingSpec::OnCall(object.required(
+    let lead = object.required(
         "lead",
         law(Dimension::Time).usual("3 min", "20 min", "3 to 20 min after the call"),
-        "Time from the call until the container is there",
-    ))
+        "Time from the call until the container is there; with `by`, from the time when a hauler sets out",
+    );
+    let by = object.maybe(
+        "by",
+        name(),
+        "The pool of haulers (among the attendants) that brings it, one container at a time; several dumpers may share it; left out: there is always one",
+    );
+    match by {
+        Some(by) => BringingSpec::ByHand(by, lead),
+        None => BringingSpec::OnCall(lead),
+    }
 }
 
 fn read_intervals(object: &mut Object<'_>) -> BringingSpec {
