@@ -22,11 +22,11 @@ fn a_pool_helps_another_when_it_has_nothing_to_do() {
     let trial = line(["a", "a", "b"], crew);
     let run = trial.run(0, 60.0);
     let at = |post: &str| times(&run, trial.post(post), Note::Attended);
-    // All three stop at 1 s: `a` takes F0, F1 waits, `b` takes its own F2. At 11 s both are free: `a` takes F1, `b`
-    // has nothing. At 12 s F0 stops and then F2: `b` is free for F0, and its own F2 waits until 22 s.
+    // All three stop at 1 s, in the order of the file: `a` takes F0, `b` has no call of its own yet and helps F1, F2
+    // waits until 11 s. At 12 s F0 and F1 stop: `a` takes F0, `b` is still at F2, and helps F1 from 21 s on.
     assert_eq!(at("F0")[..2], [1.0, 12.0]);
-    assert_eq!(at("F1")[0], 11.0);
-    assert_eq!(at("F2")[..2], [1.0, 22.0]);
+    assert_eq!(at("F1")[..2], [1.0, 21.0]);
+    assert_eq!(at("F2")[0], 11.0);
     // With nothing of its own to do it takes every second call.
     let trial = line(["a", "a", "a"], crew);
     let run = trial.run(0, 12.0);
