@@ -370,6 +370,7 @@ fn check_dead(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
             Owner::Trouble(_) => false,
             Owner::Station { .. } | Owner::Stop(_) | Owner::Attendant { .. } | Owner::Sensor(_) => true,
             Owner::Knots => false,
+            Owner::Change => true,
         };
         if opens {
             return Ok(());

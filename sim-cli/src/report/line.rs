@@ -282,6 +282,14 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
             }
         }
     }
+    for (figure, what) in [
+        (&result.line.changeovers_per_hour, "changeovers an hour"),
+        (&result.line.purged_per_hour, "parts an hour taken out of the line in changeovers"),
+    ] {
+        if figure.mean.is_some_and(|mean| mean > 0.0) {
+            lines.push(format!("{} {what}", mean(figure)));
+        }
+    }
     if lines.is_empty() {
         return String::new();
     }
@@ -290,8 +298,12 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
 }
 
 fn happenings(station: &StationReport) -> [(&Figure, &'static str); 7] {
+    let is_box = matches!(station.station_type.as_str(), "box out" | "scrap box");
     [
-        (&station.tips_per_hour, "containers emptied an hour"),
+        (
+            &station.tips_per_hour,
+            if is_box { "boxes exchanged an hour" } else { "containers emptied an hour" },
+        ),
         (&station.lost_per_hour, "parts an hour lost for want of room"),
         (&station.spilled_per_hour, "parts an hour spilled for want of room"),
         (&station.overfilled_per_hour, "times an hour filled beyond its capacity"),

@@ -227,7 +227,7 @@ impl<O: Observer> Floor<O> {
                 self.set_idle(post, false);
             }
         }
-        self.assign(pool);
+        self.assign_all(pool);
     }
 
     /// Marks the takers of a place whose content moves again.

@@ -9,6 +9,7 @@
 //! exactly one state at any time.
 
 use super::calendar::{Calendar, TimerId};
+use super::changes::GoodCount;
 use super::control::Sensor;
 use super::kinds::KindNow;
 use super::luck::Stream;
@@ -16,8 +17,8 @@ use super::observer::{Intake, Note, Observer};
 use super::pace::Pace;
 use super::people::Pool;
 use super::place::{
-    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
-    STOPPING, Spread, THROUGH, TURNS, WATCHED,
+    AWAITED, BIN, BinClass, CARRIED, COUNTED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT,
+    SPECIAL_TAKE, STOPPING, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
 use super::reach::Reach;
@@ -112,6 +113,8 @@ pub(super) const FROZEN: u8 = 8;
 pub(super) const CLOCKED: u8 = 16;
 /// Takes nothing while it works.
 const SHUT: u8 = 32;
+/// Stopped for a changeover.
+pub(super) const CHANGING: u8 = 64;
 
 /// What is looked at for every move of a station.
 #[derive(Clone, Copy, Debug)]
@@ -134,7 +137,7 @@ impl Duty {
     /// As [`Floor::may_start`].
     #[inline(always)]
     pub(crate) fn may_start(self) -> bool {
-        self.hot.bars & (HELD | OFF | STOPPED | FROZEN) == 0
+        self.hot.bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0
     }
 
     /// As [`Floor::jams`].
@@ -154,7 +157,7 @@ impl Duty {
     /// As [`Floor::set_idle`].
     #[inline(always)]
     pub(crate) fn set_idle<O: Observer>(self, floor: &mut Floor<O>, blocked: bool) {
-        if self.hot.bars & (OFF | HELD) != 0 {
+        if self.hot.bars & (OFF | HELD | CHANGING) != 0 {
             return floor.set_barred(self.me, blocked);
         }
         self.set_state(floor, if blocked { State::Blocked } else { State::Starved });
@@ -217,6 +220,7 @@ pub struct Floor<O> {
     pub(super) reaches: Vec<Reach>,
     /// Stations to be settled when a station has nothing to do any more, and whether there are any.
     pub(super) callers: Vec<(StationId, StationId)>,
+    pub(super) goods: GoodCount,
     pub(super) created: u64,
     pub(super) left: u64,
     pub(super) absorbed: u64,
@@ -282,6 +286,7 @@ impl<O: Observer> Floor<O> {
             sensors: outfit.sensors,
             reaches: vec![Reach::default(); outfit.n_reaches],
             callers: Vec::new(),
+            goods: GoodCount::default(),
             created: 0,
             left: 0,
             absorbed: 0,
@@ -389,7 +394,7 @@ impl<O: Observer> Floor<O> {
     /// Whether the station may start new work: neither held nor off.
     #[inline]
     pub fn may_start(&self, me: StationId) -> bool {
-        self.hot[me.ix()].bars & (HELD | OFF | STOPPED | FROZEN) == 0
+        self.hot[me.ix()].bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0
     }
 
     /// Present speed of a station that sensors can slow down.
@@ -404,10 +409,10 @@ impl<O: Observer> Floor<O> {
         self.hot[me.ix()].bars & (STOPPED | FROZEN) != 0
     }
 
-    /// Sets the state of a station that has nothing in work, by precedence: off, blocked, held, starved.
+    /// Sets the state of a station that has nothing in work, by precedence: changeover, off, blocked, held, starved.
     #[inline(always)]
     pub fn set_idle(&mut self, me: StationId, blocked: bool) {
-        if self.hot[me.ix()].bars & (OFF | HELD) != 0 {
+        if self.hot[me.ix()].bars & (OFF | HELD | CHANGING) != 0 {
             return self.set_barred(me, blocked);
         }
         self.set_state(me, if blocked { State::Blocked } else { State::Starved });
@@ -416,7 +421,9 @@ impl<O: Observer> Floor<O> {
     #[inline(never)]
     fn set_barred(&mut self, me: StationId, blocked: bool) {
         let bars = self.hot[me.ix()].bars;
-        let state = if bars & OFF != 0 {
+        let state = if bars & CHANGING != 0 {
+            State::Changeover
+        } else if bars & OFF != 0 {
             State::Off
         } else if blocked {
             State::Blocked
@@ -771,7 +778,7 @@ impl<O: Observer> Floor<O> {
         part
     }
 
-    fn after_take(&mut self, me: StationId, place: PlaceId) {
+    pub(super) fn after_take(&mut self, me: StationId, place: PlaceId) {
         let p = &mut self.places[place.ix()];
         if p.flags & HAND != 0 {
             self.dirty.insert(p.carrier.0);
@@ -843,8 +850,8 @@ impl<O: Observer> Floor<O> {
             State::Working
         };
         // A full track waits for nobody by itself, so it is no new blocking for the search of knots.
-        if hot.bars & OFF != 0 && p.len == 0 {
-            return self.set_state(carrier, State::Off);
+        if hot.bars & (OFF | CHANGING) != 0 && p.len == 0 {
+            return self.set_barred(carrier, false);
         }
         if hot.state != state {
             self.enter_state(carrier, state);
@@ -959,6 +966,9 @@ impl<O: Observer> Floor<O> {
     pub fn hand_over(&mut self, me: StationId, no: u8, exit: Exit, part: &Part) -> bool {
         let (Exit::Hand(place) | Exit::Store(place)) = exit else {
             self.note(me, Note::Exit(no), Some(part));
+            if self.goods.is_used() {
+                self.count_good(me, no, part);
+            }
             self.left += 1;
             self.note(me, Note::Left, Some(part));
             return true;
@@ -1007,7 +1017,7 @@ impl<O: Observer> Floor<O> {
     /// Names the exits of the divider that takes from the hand `place`, for [`Floor::pass_divider`].
     pub(crate) fn set_through(&mut self, place: PlaceId, exits: &[Exit]) {
         let p = &mut self.places[place.ix()];
-        if p.flags & (HAND | SHARED | WATCHED) == HAND {
+        if p.flags & (HAND | SHARED | WATCHED | COUNTED) == HAND {
             p.flags |= THROUGH;
             p.more.through = (0..).zip(exits.iter().copied()).collect();
         }
@@ -1019,6 +1029,7 @@ impl<O: Observer> Floor<O> {
             Exit::Leave => panic!("who leaves the line needs no room"),
             Exit::Hand(place) => {
                 self.note(me, Note::Exit(no), Some(part));
+                self.count_good(me, no, part);
                 self.put(place, *part);
                 true
             }
@@ -1028,6 +1039,7 @@ impl<O: Observer> Floor<O> {
                     return false;
                 }
                 self.note(me, Note::Exit(no), Some(part));
+                self.count_good(me, no, part);
                 self.put(place, *part);
                 self.places[place.ix()].pass_turn(me);
                 if self.places[place.ix()].flags & AWAITED != 0 {

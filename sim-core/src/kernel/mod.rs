@@ -7,6 +7,7 @@
 
 mod batch;
 pub mod calendar;
+mod changes;
 pub mod control;
 pub mod dice;
 mod discrete;

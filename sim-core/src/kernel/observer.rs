@@ -34,7 +34,7 @@ pub enum Note {
     DroppedBack,
     /// A place was filled beyond its capacity.
     Overfilled,
-    /// A container was emptied into the line.
+    /// A container was emptied into the line, or exchanged.
     Tipped,
     /// A presence check failed.
     CheckFailed,

@@ -42,10 +42,12 @@ pub(super) const THROUGH: u16 = 1024;
 pub(super) const TURNS: u16 = 512;
 /// A batch enters only when nothing is here.
 pub(super) const ONE_BATCH: u16 = 2048;
+/// What a station gives into the place is counted for the product sequence.
+pub(super) const COUNTED: u16 = 4096;
 /// What a plain take doesn't have to look at; see the floor.
 pub(super) const SPECIAL_TAKE: u16 = BIN | SHARED | AWAITED | WATCHED | STOPPING;
 /// What a plain entry doesn't have to look at.
-pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS | FROZEN;
+pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS | FROZEN | COUNTED;
 /// What keeps a part from being offered plainly.
 pub(super) const SPECIAL_OFFER: u16 = BIN | SHARED | FROZEN;
 
@@ -300,6 +302,37 @@ impl Place {
         if more.turns.get(more.next_turn) == Some(&me) {
             more.next_turn = (more.next_turn + 1) % more.turns.len();
         }
+    }
+
+    /// Has what is given into the place counted; see [`super::Floor::count_good_at`].
+    pub fn set_counted(&mut self) {
+        self.flags |= COUNTED;
+    }
+
+    /// Has a bin that never runs out bring another kind. Nothing happens to other places.
+    pub fn set_endless(&mut self, kind: u8) {
+        if let Some(bin) = &mut self.more.bin
+            && bin.endless.is_some()
+        {
+            bin.endless = Some(kind);
+        }
+    }
+
+    /// Takes all parts out; returns how many. A bin that never runs out keeps what it has.
+    pub(super) fn take_all(&mut self, now: Nanos) -> u32 {
+        let n = self.len;
+        match &mut self.more.bin {
+            Some(bin) if bin.endless.is_some() => return 0,
+            Some(bin) => {
+                bin.classes.clear();
+                bin.counts.clear();
+                self.len = 0;
+            }
+            None => (0..n).for_each(|_| {
+                self.pop(now);
+            }),
+        }
+        n
     }
 
     /// Adds a watcher, by its number among stations, attendants and sensors.

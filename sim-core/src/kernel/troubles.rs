@@ -535,7 +535,13 @@ impl<O: Observer> Floor<O> {
     }
 
     pub(super) fn frozen_state(bars: u8) -> State {
-        if bars & super::floor::OFF != 0 { State::Off } else { State::Held }
+        if bars & super::floor::CHANGING != 0 {
+            State::Changeover
+        } else if bars & super::floor::OFF != 0 {
+            State::Off
+        } else {
+            State::Held
+        }
     }
 }
 

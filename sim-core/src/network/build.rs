@@ -1,6 +1,7 @@
 //! From a checked scenario to a plan of plain numbers.
 
 use super::causes::causes_of;
+use super::changeover::change_plan;
 use super::layout::{Layout, Unit, Wire, right_attitude};
 use super::people::{breaks_of, pools_of};
 use super::plan::{Fill, Held, Links, Names, Owner, Plan};
@@ -95,6 +96,15 @@ impl Builder<'_> {
         posts.extend(sensors.iter().map(|_| Post::default()));
         let knot_timer = TimerId(owners.len() as u16);
         owners.push(Owner::Knots);
+        let change = self.scenario.plan.changeover.as_ref().map(|spec| {
+            let (post, timer) = (StationId(posts.len() as u16), TimerId(owners.len() as u16));
+            owners.push(Owner::Change);
+            posts.push(Post::default());
+            change_plan(self.scenario, spec, &self.layout, self.method, post, timer)
+        });
+        for place in change.iter().flat_map(|change| self.given_by(&change.counted)) {
+            places[place.ix()].set_counted();
+        }
         let tally = self.tally(&posts, &places, book.troubles.len());
         let names = self.names();
         let links = self.links();
@@ -116,6 +126,7 @@ impl Builder<'_> {
             owners,
             breaks,
             first_sensor,
+            change,
             knot_timer,
             links,
             causes,
@@ -209,6 +220,7 @@ impl Builder<'_> {
             classes: &self.classes,
             inlets: self.inlets(unit, None),
             named_inlets: named.iter().map(|name| self.inlets(unit, Some(&name.value))).collect(),
+            senders: self.senders(unit),
             exits,
             body: unit.body,
             pools: entry.blueprint.pools().iter().map(|name| self.pool(&name.value)).collect(),
@@ -262,6 +274,25 @@ impl Builder<'_> {
         let named = blueprint.named_inlets();
         let told = named.iter().take(blueprint.n_told_inlets() as usize);
         told.map(|name| self.inlets(unit, Some(&name.value)).places).collect()
+    }
+
+    /// Places into which these stations give what goes on.
+    fn given_by(&self, stations: &[StationId]) -> Vec<PlaceId> {
+        let first = |station: &StationId| self.layout.units[self.by_rank[station.ix()]].wires.first();
+        let place = |wire: &Wire| match wire {
+            Wire::Body(place, _) | Wire::Hand(place) => Some(*place),
+            Wire::Leave | Wire::Taken => None,
+        };
+        stations.iter().filter_map(first).filter_map(place).collect()
+    }
+
+    /// Stations that give to a unit, each once.
+    fn senders(&self, unit: &Unit) -> Vec<StationId> {
+        let mut senders: Vec<StationId> =
+            unit.inlets.iter().map(|(_, feeding)| self.unit_id(*feeding)).collect();
+        senders.sort_unstable();
+        senders.dedup();
+        senders
     }
 
     /// The places that a unit takes from; only those fed by the entry with this name, if one is given.
@@ -427,6 +458,7 @@ impl Builder<'_> {
             }
         }
         stations.extend(self.scenario.sensors.iter().map(|sensor| sensor.id.value.clone()));
+        stations.extend(self.scenario.plan.changeover.iter().map(|_| "changeover".to_owned()));
         Names { posts: stations, entries, places: self.layout.place_names.clone() }
     }
 

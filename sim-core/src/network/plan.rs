@@ -1,6 +1,7 @@
 //! The compiled line: flat arrays of plain numbers, made once from a checked scenario and shared read-only
 //! by all replications.
 
+use super::changeover::ChangePlan;
 use crate::kernel::{Exit, Outfit, PlaceId, StationId, TimerId};
 use crate::measure::{CauseSetup, TallySetup};
 use crate::part::Nanos;
@@ -34,6 +35,8 @@ pub enum Owner {
     Breaks(u16),
     /// The time to look for a knot again.
     Knots,
+    /// The product sequence.
+    Change,
 }
 
 /// Breaks of some stations and attendants.
@@ -108,6 +111,8 @@ pub struct Plan {
     pub breaks: Vec<BreakPlan>,
     /// Post number of the first sensor.
     pub first_sensor: u16,
+    /// The product sequence, if there is one.
+    pub change: Option<ChangePlan>,
     /// The timer of the search for knots.
     pub knot_timer: TimerId,
     /// How things hang together.

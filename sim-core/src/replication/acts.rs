@@ -45,7 +45,8 @@ pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
         | Owner::Attendant { .. }
         | Owner::Sensor(_)
         | Owner::Breaks(_)
-        | Owner::Knots => OTHER,
+        | Owner::Knots
+        | Owner::Change => OTHER,
     };
     Shelf::new(plan.owners.iter().map(act).collect(), || OTHER)
 }
@@ -64,6 +65,7 @@ fn sort_of(station: &Station) -> Sort {
         | Station::IndexingTable(_)
         | Station::Robot(_)
         | Station::RowPusher(_)
+        | Station::Bath(_)
         | Station::Bench(_)
         | Station::Carrier(_)
         | Station::Divider(_)
@@ -71,8 +73,10 @@ fn sort_of(station: &Station) -> Sort {
         | Station::Elevator(_)
         | Station::Escapement(_)
         | Station::HandFill(_)
+        | Station::Hopper(_)
         | Station::Machine(_)
         | Station::Meter(_)
+        | Station::PartBox(_)
         | Station::PathInFile(_)
         | Station::ScrapBox(_)
         | Station::Stream(_) => Sort::Station,
@@ -107,6 +111,7 @@ impl<O: Observer> Replica<'_, O> {
             Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
             Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
             Owner::Knots => self.look_at_suspects(),
+            Owner::Change => self.fire_change(),
         }
     }
 }

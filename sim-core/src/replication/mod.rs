@@ -5,6 +5,7 @@
 //! it, events at its close are in.
 
 mod acts;
+mod changeover;
 mod gridlock;
 
 use crate::kernel::calendar::TimerId;
@@ -14,6 +15,7 @@ use crate::network::{Owner, Plan};
 use crate::part::{Nanos, Part};
 use crate::stations::Station;
 use acts::Act;
+use changeover::Change;
 
 /// Most settlings in one fixed point before it counts as an instant loop.
 const ROUNDS_MAX: u32 = 1_000_000;
@@ -63,6 +65,10 @@ pub struct Replica<'a, O> {
     events_before_now: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
+    /// The product sequence.
+    change: Option<Change>,
+    /// The line runs empty for a changeover: it has to be seen when it has.
+    sees_run_out: bool,
     /// Stations to look at again for a knot, when a part has come to the end of its belt.
     suspects: Vec<StationId>,
 }
@@ -81,6 +87,8 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_before_now: 0,
             stop: None,
             suspects: Vec::new(),
+            change: plan.change.as_ref().map(|change| Change::new(change, seed, replication)),
+            sees_run_out: false,
         };
         for (ix, station) in plan.stations.iter().enumerate() {
             if station.is_shut_at_work() {
@@ -117,6 +125,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             shift.begin(&mut self.floor, seed, replication);
         }
         self.floor.seed(seed, replication);
+        self.start_sequence();
         self.fill_tracks();
         self.floor.start_clocks();
         for ix in 0..self.stations.len() {
@@ -158,6 +167,9 @@ impl<'a, O: Observer> Replica<'a, O> {
             if self.settle_all() {
                 return self.take_stop();
             }
+            if self.sees_run_out && self.see_run_out() && self.settle_all() {
+                return self.take_stop();
+            }
             if self.n_events > self.events_max || self.n_events - self.events_before_now > EVENTS_AT_ONCE_MAX
             {
                 return self.out_of_events(timer);
@@ -177,7 +189,9 @@ impl<'a, O: Observer> Replica<'a, O> {
             Owner::Station { ix, .. } => vec![StationId(ix)],
             Owner::Stop(station) => vec![station],
             Owner::Trouble(trouble) => vec![self.floor.trouble(trouble).station],
-            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots => Vec::new(),
+            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots | Owner::Change => {
+                Vec::new()
+            }
         };
         Stop::InstantLoop { at, stations }
     }
@@ -265,6 +279,8 @@ impl<'a, O: Observer> Replica<'a, O> {
             let (station, message) = self.floor.messages[n];
             if station.ix() < self.stations.len() {
                 self.stations[station.ix()].message(message);
+            } else {
+                self.change_attended();
             }
         }
         self.floor.messages.clear();
@@ -278,7 +294,9 @@ impl<'a, O: Observer> Replica<'a, O> {
                 return self.floor.looks.insert(watcher);
             }
             next = watcher + 1;
-            if watcher >= self.plan.first_sensor {
+            if self.plan.change.as_ref().is_some_and(|change| change.post.0 == watcher) {
+                self.look_at_count();
+            } else if watcher >= self.plan.first_sensor {
                 self.floor.look(watcher - self.plan.first_sensor);
             } else if let Some(station) = self.stations.get_mut(usize::from(watcher)) {
                 station.look(&mut self.floor);

@@ -25,6 +25,11 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     }
     check_slowed(scenario, problems);
     super::batches::check(scenario, problems);
+    if let Some(changeover) = &scenario.plan.changeover {
+        let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
+        let brought: Vec<u8> = scenario.stations.iter().filter_map(brings).collect();
+        changeover.check(&scenario.kinds, &brought, problems);
+    }
     super::size::check(scenario, problems);
     if !problems.has_errors() {
         check_connections(scenario, problems);
@@ -92,6 +97,8 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     }
     for pool in &scenario.attendants {
         pool.priority.iter().for_each(|name| must(name, "station", &stations));
+        pool.walk_to.iter().for_each(|(name, _)| must(name, "station", &stations));
+        pool.helps.iter().for_each(|name| must(name, "attendants", &pools));
     }
     for sensor in &scenario.sensors {
         let named = sensor.watches.iter().chain(&sensor.holds).chain(&sensor.slows);
@@ -101,6 +108,10 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     rest.extend(&pools);
     for pause in &scenario.plan.breaks {
         pause.of.iter().for_each(|name| must(name, "station or attendants", &rest));
+    }
+    if let Some(changeover) = &scenario.plan.changeover {
+        changeover.stations().for_each(|name| must(name, "station", &stations));
+        changeover.pools().for_each(|name| must(name, "attendants", &pools));
     }
     scenario.plan.start_at.iter().for_each(|(name, _)| must(name, "station", &stations));
     scenario.promise.at.iter().for_each(|name| must(name, "station", &stations));

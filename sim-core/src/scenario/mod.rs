@@ -4,6 +4,7 @@
 //! place. A scenario with errors is never handed out, so that nothing can be compiled from an unchecked one.
 
 mod batches;
+mod changeover;
 mod check;
 mod control;
 mod people;
@@ -12,6 +13,7 @@ mod promise;
 mod size;
 mod together;
 
+pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
 pub(crate) use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
 pub use people::PoolSpec;
@@ -76,6 +78,7 @@ pub fn read(source: &str) -> Checked {
         return Checked { scenario: None, problems: problems.into_vec() };
     };
     scenario.inputs = inputs;
+    scenario.promise.resolve(&scenario.kinds, &mut problems);
     // Names and connections are checked even where fields had errors, but only on what was really read.
     check::check(&scenario, &mut problems);
     let scenario = (!problems.has_errors()).then_some(scenario);

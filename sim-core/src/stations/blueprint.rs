@@ -311,6 +311,8 @@ pub struct Site<'a> {
     pub inlets: Inlets,
     /// The place from which each named inlet takes, in the order of [`Blueprint::named_inlets`].
     pub named_inlets: Vec<Inlets>,
+    /// Stations that give to it.
+    pub senders: Vec<StationId>,
     /// Its exits, in the order of [`Blueprint::exits`].
     pub exits: Vec<Exit>,
     /// Its body.

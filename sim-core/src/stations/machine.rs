@@ -24,6 +24,7 @@
 //! stroke, before what it has made leaves. A machine that fails its presence check gives it back until the next one.
 
 use super::alarm::Alarm;
+use super::by_part::ByPart;
 use super::dice::Dice;
 use crate::kernel::floor::Duty;
 use crate::kernel::{
@@ -123,6 +124,7 @@ pub struct Machine {
     plain: bool,
     /// The part of a plain machine, in work or made.
     part: Part,
+    by_part: ByPart,
 }
 
 impl Machine {
@@ -145,6 +147,7 @@ impl Machine {
             && matches!(&inlets[..], [only] if only.per_stroke == 1 && only.nest.is_none() && !only.batch);
         let (phase, part) = (Phase::Free, Part::default());
         let (each, reach, short) = (0, None, false);
+        let by_part = ByPart::default();
         Machine {
             me,
             alarm,
@@ -162,6 +165,7 @@ impl Machine {
             made,
             plain,
             part,
+            by_part,
         }
     }
 
@@ -169,6 +173,16 @@ impl Machine {
     #[must_use]
     pub fn with(self, each: Nanos, reach: Option<u16>) -> Self {
         Machine { each, reach, plain: self.plain && reach.is_none() && each == 0, ..self }
+    }
+
+    /// The same machine with cycles by part.
+    #[must_use]
+    pub(super) fn with_cycles(self, by_part: ByPart) -> Self {
+        Machine { by_part, ..self }
+    }
+
+    pub(super) fn set_up(&mut self, kind: u8) {
+        self.by_part.set_up(kind, &mut self.cycle);
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {

@@ -8,11 +8,14 @@
 pub mod air_tube;
 mod alarm;
 pub mod amounts;
+pub mod bath;
 pub mod bench;
 #[cfg(test)]
 mod bench_test;
 pub mod bin;
 pub mod blueprint;
+pub mod boxes;
+mod by_part;
 pub mod carrier;
 pub mod catalogue;
 pub mod clumps;
@@ -24,6 +27,7 @@ pub mod elevator;
 pub mod escapement;
 pub mod gauge;
 pub mod hand_fill;
+pub mod hopper;
 pub mod indexing_table;
 #[cfg(test)]
 mod jam_test;
@@ -52,7 +56,7 @@ pub mod tooling;
 pub mod tools;
 pub mod track;
 #[cfg(test)]
-mod trial;
+pub(crate) mod trial;
 pub mod work;
 
 pub use alarm::Alarm;
@@ -67,6 +71,7 @@ use crate::part::{Nanos, Part};
 #[repr(u8)]
 pub enum Station {
     AirTube(air_tube::AirTube),
+    Bath(bath::Bath),
     Bench(bench::Bench),
     Carrier(carrier::Carrier),
     Divider(divider::Divider),
@@ -74,9 +79,11 @@ pub enum Station {
     Elevator(elevator::Elevator),
     Escapement(escapement::Escapement),
     HandFill(hand_fill::HandFill),
+    Hopper(hopper::Hopper),
     Machine(machine::Machine),
     Magazine(Box<magazine::Magazine>),
     Meter(meter::Meter),
+    PartBox(boxes::PartBox),
     Path(path::Path),
     PathInFile(path_in_file::PathInFile),
     IndexingTable(Box<indexing_table::IndexingTable>),
@@ -103,8 +110,11 @@ impl Station {
             Station::Bench(s) => s.seed(seed, replication),
             Station::Escapement(s) => s.seed(seed, replication),
             Station::HandFill(s) => s.seed(seed, replication),
+            Station::Bath(s) => s.seed(seed, replication),
+            Station::Hopper(s) => s.seed(seed, replication),
             Station::Machine(s) => s.seed(seed, replication),
             Station::Meter(s) => s.seed(seed, replication),
+            Station::PartBox(s) => s.seed(seed, replication),
             Station::Path(s) => s.seed(seed, replication),
             Station::PathInFile(s) => s.seed(seed, replication),
             Station::Stream(s) => s.seed(seed, replication),
@@ -117,8 +127,11 @@ impl Station {
     pub(crate) fn hold(&mut self, part: Part) -> bool {
         match self {
             Station::AirTube(_)
+            | Station::Bath(_)
+            | Station::Hopper(_)
             | Station::IndexingTable(_)
             | Station::Magazine(_)
+            | Station::PartBox(_)
             | Station::Robot(_)
             | Station::RowPusher(_) => return false,
             Station::Carrier(_)
@@ -149,6 +162,7 @@ impl Station {
             Station::IndexingTable(s) => s.fire(floor),
             Station::Robot(s) => s.fire(floor),
             Station::RowPusher(s) => s.fire(floor),
+            Station::Bath(s) => s.fire(floor, which),
             Station::Bench(s) => s.fire(floor),
             Station::Carrier(s) => s.fire(),
             Station::Divider(s) => s.fire(),
@@ -156,7 +170,9 @@ impl Station {
             Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
             Station::HandFill(s) => s.fire(floor),
+            Station::Hopper(s) => s.fire(),
             Station::Meter(s) => s.fire(floor),
+            Station::PartBox(s) => s.fire(which),
             Station::PathInFile(s) => s.fire(floor, which),
             Station::ScrapBox(s) => s.fire(),
             Station::Stream(s) => s.fire(floor),
@@ -180,6 +196,7 @@ impl Station {
             | Station::IndexingTable(_)
             | Station::Robot(_)
             | Station::RowPusher(_)
+            | Station::Bath(_)
             | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
@@ -187,7 +204,9 @@ impl Station {
             | Station::Elevator(_)
             | Station::Escapement(_)
             | Station::HandFill(_)
+            | Station::Hopper(_)
             | Station::Meter(_)
+            | Station::PartBox(_)
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => false,
@@ -203,6 +222,7 @@ impl Station {
             Station::IndexingTable(s) => s.settle(floor),
             Station::Robot(s) => s.settle(floor),
             Station::RowPusher(s) => s.settle(floor),
+            Station::Bath(s) => s.settle(floor),
             Station::Bench(s) => s.settle(floor),
             Station::Carrier(s) => s.settle(floor),
             Station::Divider(s) => s.settle(floor),
@@ -210,8 +230,10 @@ impl Station {
             Station::Elevator(s) => s.settle(floor),
             Station::Escapement(s) => s.settle(floor),
             Station::HandFill(s) => s.settle(floor),
+            Station::Hopper(s) => s.settle(floor),
             Station::Machine(s) => s.settle(floor),
             Station::Meter(s) => s.settle(floor),
+            Station::PartBox(s) => s.settle(floor),
             Station::Path(s) => s.settle(floor),
             Station::PathInFile(s) => s.settle(floor),
             Station::ScrapBox(s) => s.settle(floor),
@@ -228,6 +250,7 @@ impl Station {
             Station::Dumper(s) => s.look(floor),
             Station::Elevator(s) => s.look(floor),
             Station::HandFill(s) => s.look(floor),
+            Station::Hopper(s) => s.look(floor),
             Station::PathInFile(s) => s.look(floor),
             Station::Stream(s) => s.look(floor),
             Station::AirTube(_)
@@ -236,9 +259,11 @@ impl Station {
             | Station::Robot(_)
             | Station::RowPusher(_)
             | Station::Bench(_)
+            | Station::Bath(_)
             | Station::Escapement(_)
             | Station::Machine(_)
             | Station::Meter(_)
+            | Station::PartBox(_)
             | Station::Path(_)
             | Station::ScrapBox(_)
             | Station::Work(_) => {}
@@ -253,6 +278,7 @@ impl Station {
             Station::IndexingTable(s) => s.message(message),
             Station::Robot(s) => s.message(message),
             Station::RowPusher(s) => s.message(message),
+            Station::Bath(s) => s.message(message),
             Station::Bench(s) => s.message(message),
             Station::Carrier(s) => s.message(message),
             Station::Divider(s) => s.message(message),
@@ -260,8 +286,10 @@ impl Station {
             Station::Elevator(s) => s.message(message),
             Station::Escapement(s) => s.message(message),
             Station::HandFill(s) => s.message(message),
+            Station::Hopper(s) => s.message(message),
             Station::Machine(s) => s.message(message),
             Station::Meter(s) => s.message(message),
+            Station::PartBox(s) => s.message(message),
             Station::Path(s) => s.message(message),
             Station::PathInFile(s) => s.message(message),
             Station::ScrapBox(s) => s.message(message),
@@ -280,6 +308,7 @@ impl Station {
             | Station::Magazine(_)
             | Station::Robot(_)
             | Station::RowPusher(_)
+            | Station::Bath(_)
             | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
@@ -287,11 +316,69 @@ impl Station {
             | Station::Elevator(_)
             | Station::Escapement(_)
             | Station::HandFill(_)
+            | Station::Hopper(_)
             | Station::Meter(_)
             | Station::Path(_)
+            | Station::PartBox(_)
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => false,
+        }
+    }
+
+    /// A source that goes over to another kind of part.
+    pub fn bring(&mut self, kind: u8) {
+        match self {
+            Station::Dumper(s) => s.bring(kind),
+            Station::Hopper(s) => s.bring(kind),
+            Station::Stream(s) => s.bring(kind),
+            Station::Work(s) => s.bring(kind),
+            Station::AirTube(_)
+            | Station::Bath(_)
+            | Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Elevator(_)
+            | Station::HandFill(_)
+            | Station::IndexingTable(_)
+            | Station::Magazine(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
+            | Station::Escapement(_)
+            | Station::Machine(_)
+            | Station::Meter(_)
+            | Station::PartBox(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::ScrapBox(_) => {}
+        }
+    }
+
+    /// A run of this kind of part begins: settings by part are taken over.
+    pub fn set_up(&mut self, kind: u8) {
+        match self {
+            Station::Machine(s) => s.set_up(kind),
+            Station::Work(s) => s.set_up(kind),
+            Station::Bath(_)
+            | Station::AirTube(_)
+            | Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::Escapement(_)
+            | Station::HandFill(_)
+            | Station::Hopper(_)
+            | Station::IndexingTable(_)
+            | Station::Magazine(_)
+            | Station::Meter(_)
+            | Station::PartBox(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_) => {}
         }
     }
 
@@ -316,6 +403,9 @@ impl Station {
             | Station::RowPusher(_)
             | Station::ScrapBox(_)
             | Station::Stream(_)
+            | Station::Bath(_)
+            | Station::Hopper(_)
+            | Station::PartBox(_)
             | Station::Work(_) => false,
         }
     }
@@ -337,6 +427,7 @@ impl Station {
             Station::Magazine(s) => Some(s.lacks()),
             Station::Robot(s) => Some(s.lacks()),
             Station::AirTube(_)
+            | Station::Bath(_)
             | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
@@ -346,6 +437,8 @@ impl Station {
             | Station::HandFill(_)
             | Station::IndexingTable(_)
             | Station::Machine(_)
+            | Station::Hopper(_)
+            | Station::PartBox(_)
             | Station::Meter(_)
             | Station::Path(_)
             | Station::PathInFile(_)
@@ -364,16 +457,19 @@ impl Station {
             | Station::Divider(_)
             | Station::Dumper(_)
             | Station::HandFill(_)
+            | Station::Hopper(_)
             | Station::ScrapBox(_) => 0,
             Station::AirTube(s) => s.content(),
             Station::Magazine(s) => s.content(),
             Station::IndexingTable(s) => s.content(),
             Station::Robot(s) => s.content(),
             Station::RowPusher(s) => s.content(),
+            Station::Bath(s) => s.content(),
             Station::Bench(s) => s.content(),
             Station::Escapement(s) => s.content(),
             Station::Machine(s) => s.content(),
             Station::Meter(s) => s.content(),
+            Station::PartBox(s) => s.content(),
             Station::Path(s) => s.content(),
             Station::PathInFile(s) => s.content(),
             Station::Stream(s) => s.content(),

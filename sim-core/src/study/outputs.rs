@@ -107,6 +107,10 @@ pub(super) enum Key {
     PassesPerDelivered,
     LineCreated,
     LineStops,
+    /// Changeovers of the product sequence.
+    Changeovers,
+    /// Parts taken out in them.
+    Purged,
     PointGood(usize),
     PointBad(usize),
     PointBadPpm(usize),
@@ -161,6 +165,8 @@ pub(super) struct Outputs {
     first_sensor: usize,
     /// Stations with an overflow exit, as posts, and its number.
     overflows: Vec<(usize, usize)>,
+    /// The post of the product sequence.
+    change: Option<usize>,
     /// Stations of the file in its order, as posts.
     pub(super) stations: Vec<usize>,
 }
@@ -172,7 +178,10 @@ pub(super) fn entry_of(plan: &Plan, post: usize) -> Option<usize> {
 
 /// Whether a station counts no single parts: they go through its place, or come by the container.
 pub(super) fn only_carries(plan: &Plan, post: usize) -> bool {
-    matches!(plan.stations[post], Station::Carrier(_) | Station::Dumper(_) | Station::HandFill(_))
+    matches!(
+        plan.stations[post],
+        Station::Carrier(_) | Station::Dumper(_) | Station::HandFill(_) | Station::Hopper(_)
+    )
 }
 
 /// Number of a station among its equals, from its name: `path 2`.
@@ -220,6 +229,7 @@ impl Outputs {
             pools,
             trouble_station: plan.outfit.troubles.iter().map(|trouble| trouble.station.ix()).collect(),
             first_sensor: usize::from(plan.first_sensor),
+            change: plan.change.as_ref().map(|change| change.post.ix()),
             stations,
         };
         outputs.keys = outputs.all_keys(scenario, plan);
@@ -238,6 +248,9 @@ impl Outputs {
         ];
         if !self.paths.is_empty() {
             keys.push(Key::PassesPerDelivered);
+        }
+        if plan.change.is_some() {
+            keys.extend([Key::Changeovers, Key::Purged]);
         }
         for n in 0..self.points.len() {
             keys.extend([Key::PointGood(n), Key::PointBad(n), Key::PointBadPpm(n), Key::PointPasses(n)]);
@@ -317,6 +330,10 @@ impl Outputs {
                 n => per_hour(n),
             },
             Key::LineStops => per_hour(all(Count::Stops)),
+            Key::Changeovers => self.change.map_or(f64::NAN, |post| per_hour(tally.counts[post].restarts)),
+            Key::Purged => self
+                .change
+                .map_or(f64::NAN, |post| per_hour(tally.counts[post].lost + tally.counts[post].spilled)),
             Key::PointGood(n) => tally.points[n].good as f64 * 6e10 / window,
             Key::PointBad(n) => tally.points[n].bad as f64 * 6e10 / window,
             Key::PointBadPpm(n) => bad_ppm(&tally.points[n..=n]),
@@ -471,6 +488,8 @@ fn name_of(key: Key, scenario: &Scenario, plan: &Plan) -> Output {
         Key::PassesPerDelivered => ("passes_per_delivered".to_owned(), ""),
         Key::LineCreated => ("created".to_owned(), "/h"),
         Key::LineStops => ("stops".to_owned(), "/h"),
+        Key::Changeovers => ("changeovers".to_owned(), "/h"),
+        Key::Purged => ("purged".to_owned(), "/h"),
         Key::PointGood(n) => (point(n, "good"), "parts/min"),
         Key::PointBad(n) => (point(n, "bad"), "parts/min"),
         Key::PointBadPpm(n) => (point(n, "bad_ppm"), "ppm"),

@@ -10,7 +10,7 @@ use crate::stations::blueprint::{
     part_needs, read_part, read_to,
 };
 use crate::stations::lots::LotLuck;
-use crate::terms::kind::Kind;
+use crate::terms::kind::{Kind, LotSpread};
 use crate::terms::law::Law;
 use crate::terms::law_form::{count_law, law};
 use crate::terms::stops::MomentWord;
@@ -73,11 +73,20 @@ const BRINGING: &[Variant<BringingSpec>] = &[
 ];
 
 fn read_hauler(object: &mut Object<'_>) -> BringingSpec {
-    BringingSpec::OnCall(object.required(
+    let lead = object.required(
         "lead",
         law(Dimension::Time).usual("3 min", "20 min", "3 to 20 min after the call"),
-        "Time from the call until the container is there",
-    ))
+        "Time from the call until the container is there; with `by`, from the time when a hauler sets out",
+    );
+    let by = object.maybe(
+        "by",
+        name(),
+        "The pool of haulers (among the attendants) that brings it, one container at a time; several dumpers may share it; left out: there is always one",
+    );
+    match by {
+        Some(by) => BringingSpec::ByHand(by, lead),
+        None => BringingSpec::OnCall(lead),
+    }
 }
 
 fn read_intervals(object: &mut Object<'_>) -> BringingSpec {
@@ -185,10 +194,14 @@ impl DumperSpec {
 
     /// Parts of a container as a law; what the part lacks is an error of its own.
     fn contents(&self, kinds: &[Kind]) -> Law {
+        self.contents_of(self.kind(kinds))
+    }
+
+    fn contents_of(&self, kind: Option<&Kind>) -> Law {
         match &self.contents.value {
             Contents::Parts(law) => law.clone(),
             Contents::Of(amount) => {
-                let parts = self.kind(kinds).and_then(|kind| amount.parts(kind)).unwrap_or(1);
+                let parts = kind.and_then(|kind| amount.parts(kind)).unwrap_or(1);
                 Law::fixed(f64::from(parts.max(1)))
             }
         }
@@ -295,10 +308,7 @@ impl Blueprint for DumperSpec {
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
-        let (Exit::Store(bin), Some(kind)) = (site.exits[0], self.kind(site.kinds)) else {
-            panic!("a dumper is checked to bring a known kind to a bin")
-        };
-        let Ok(lots) = LotLuck::new(kind, &kind.lots) else { panic!("the spread of lots is checked before") };
+        let Exit::Store(bin) = site.exits[0] else { panic!("a dumper is checked to give to a bin") };
         let law = |law: &Law| Sampler::new(law, 1.0, site.method);
         let bringing = match &self.bringing {
             BringingSpec::Always => Bringing::Always,
@@ -306,12 +316,17 @@ impl Blueprint for DumperSpec {
             BringingSpec::AtIntervals(every) => Bringing::AtIntervals(law(every)),
             BringingSpec::ByHand(_, time) => Bringing::ByHand(site.pools[0], law(time)),
         };
+        let of_kind = |kind: &Kind| {
+            // Kinds that it does not bring may be spread in ways that are impossible; those it brings were checked.
+            let lots = LotLuck::new(kind, &kind.lots).or_else(|_| LotLuck::new(kind, &LotSpread::default()));
+            let Ok(lots) = lots else { panic!("lots that are all alike are possible") };
+            (law(&self.contents_of(Some(kind))), lots)
+        };
         let setup = DumperSetup {
             bin,
             kind: site.kind(self.part.as_ref()),
-            contents: law(&self.contents(site.kinds)),
-            lots,
-            shifts_differ: kind.shifts.varies(),
+            contents: site.kinds.iter().map(of_kind).collect(),
+            shifts_differ: site.kinds.iter().map(|kind| kind.shifts.varies()).collect(),
             call_level: self.call_level,
             places: self.places,
             at_start: self.at_start,

@@ -2,14 +2,16 @@
 
 use super::super::Station;
 use super::super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
+use super::super::by_part::{ByPart, ByPartSpec, check_by_part};
 use super::super::track::nanos;
 use super::{Check, Machine, MachineInlet, Nest};
-use crate::diag::{Problem, code};
+use crate::diag::{Diagnostics, Problem, code};
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
 use crate::text::forms::{
-    Chance, Choice, Spanned, chance, count, either, flag, list_of, name, nested, one_of, time,
+    Chance, Choice, Spanned, chance, count, either, flag, list_of, map_of, name, nested, one_of, time,
 };
 use crate::units::Dimension;
 
@@ -42,6 +44,7 @@ struct CheckSpec {
 pub struct MachineSpec {
     to: To,
     cycle: Law,
+    cycle_by_part: ByPartSpec,
     inlets: Vec<InletSpec>,
     check: Option<CheckSpec>,
     each_s: f64,
@@ -144,6 +147,12 @@ pub fn read(object: &mut Object<'_>) -> MachineSpec {
     MachineSpec {
         to: read_to(object),
         cycle: object.required("cycle", law(Dimension::Time), "Time of one stroke"),
+        cycle_by_part: object.optional(
+            "cycle_by_part",
+            map_of(law(Dimension::Time)),
+            "{}",
+            "In a product sequence: the cycle during the run of a part, where it is not `cycle`",
+        ),
         inlets: object.optional(
             "inlets",
             list_of(nested("inlet", read_inlet)),
@@ -200,6 +209,10 @@ impl Blueprint for MachineSpec {
         if self.inlets.len() > 1 { self.inlets.len() as u32 } else { 0 }
     }
 
+    fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
+        check_by_part(&self.cycle_by_part, kinds, problems);
+    }
+
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let inlets = self.inlet_specs();
         let parts = |inlet: &InletSpec| match &inlet.from {
@@ -239,6 +252,7 @@ impl Blueprint for MachineSpec {
         });
         let (cycle, luck) = (site.law(&self.cycle), site.dice("cycle"));
         let machine = Machine::new(site.me, alarm, loads, inlets, check, cycle, site.exits[0], luck);
-        Station::Machine(machine.with(nanos(self.each_s), site.reach))
+        let by_part = ByPart::new(site, &self.cycle, &self.cycle_by_part);
+        Station::Machine(machine.with(nanos(self.each_s), site.reach).with_cycles(by_part))
     }
 }

@@ -17,6 +17,8 @@ pub(super) fn line(study: &Study<'_>) -> LineReport {
         passes_per_delivered: study.figure(Key::PassesPerDelivered),
         created_per_hour: study.figure(Key::LineCreated),
         stops_per_hour: study.figure(Key::LineStops),
+        changeovers_per_hour: study.figure(Key::Changeovers),
+        purged_per_hour: study.figure(Key::Purged),
     }
 }
 

@@ -17,6 +17,10 @@ pub struct LineReport {
     pub created_per_hour: Figure,
     /// Stops of all stations, per hour.
     pub stops_per_hour: Figure,
+    /// Changeovers finished per hour; none without a product sequence.
+    pub changeovers_per_hour: Figure,
+    /// Parts taken out of the line in changeovers, per hour; none without a product sequence.
+    pub purged_per_hour: Figure,
 }
 
 /// A point of use.
