@@ -12,6 +12,7 @@ mod random_batches;
 pub mod random_blocks;
 pub mod random_feeders;
 pub mod random_line;
+pub mod round_trip;
 pub mod shrink;
 pub mod trials;
 pub mod watch;

@@ -70,6 +70,7 @@ fn sort_of(station: &Station) -> Sort {
         | Station::Dumper(_)
         | Station::Elevator(_)
         | Station::Escapement(_)
+        | Station::HandFill(_)
         | Station::Machine(_)
         | Station::Meter(_)
         | Station::PathInFile(_)

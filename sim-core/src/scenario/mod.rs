@@ -10,6 +10,7 @@ mod people;
 mod plan;
 mod promise;
 mod size;
+mod together;
 
 pub(crate) use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};

@@ -2,8 +2,9 @@
 
 use super::blueprint::Blueprint;
 use super::{
-    air_tube, bin, divider, dumper, elevator, escapement, gauge, indexing_table, machine, magazine, meter,
-    path_spec, receiver, robot, row_pusher, scrap_box, screen, selector, stream, track, work,
+    air_tube, bin, divider, dumper, elevator, escapement, gauge, hand_fill, indexing_table, machine,
+    magazine, meter, path_spec, receiver, robot, row_pusher, scrap_box, screen, selector, stream, track,
+    work,
 };
 use crate::diag::Place;
 use crate::kernel::Spread;
@@ -89,6 +90,7 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
     station!("work", work::read, "Plain work station: a time for each part, blocking after service"),
     station!("stream", stream::read, "Parts that come from a process upstream on a clock of their own"),
     station!("dumper", dumper::read, "Dumper: lifts containers and tips their parts into a bin"),
+    station!("filling by hand", hand_fill::read, "Filling by hand: an attendant tops up a bin"),
     station!("bin", bin::read, "Bin: a store of parts in bulk, well mixed"),
     station!("elevator", elevator::read, "Elevator, cleated or magnetic: lifts parts out of a bin"),
     station!("meter conveyor", meter::read, "Meter conveyor: brings on parts by the index, or at a rate"),

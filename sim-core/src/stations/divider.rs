@@ -17,11 +17,15 @@
 //! When it arrives it hands on there if there is room, whatever the rule would say by then; otherwise it chooses
 //! anew. It is working while it moves. The balance takes a move for each part where the next exit is another one by the
 //! rule (in turn, by ratio, emptiest first, by call), none for *first with room*, and one for each line of a recipe.
+//!
+//! A jam by part strikes when a part has passed.
 
 use super::alarm::Alarm;
 use super::dice::Dice;
 use super::recipe::Need;
-use crate::kernel::{Exit, Floor, Inlets, Message, Observer, Offer, PlaceId, Sampler, State, StationId};
+use crate::kernel::{
+    Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId,
+};
 use crate::part::{Nanos, Part};
 use crate::terms::models::ModelOrder;
 
@@ -204,7 +208,8 @@ impl Divider {
                     }
                     self.sent[exit] += 1;
                     self.turn = if exit + 1 == self.exits.len() { 0 } else { exit + 1 };
-                    if self.extras.is_some() && self.has_given(floor) {
+                    let struck = floor.jams(self.me, &part, Moment::After);
+                    if (self.extras.is_some() && self.has_given(floor)) || struck {
                         return;
                     }
                     moved += 1;

@@ -29,7 +29,7 @@ use super::Station;
 use super::alarm::Alarm;
 use super::amounts::level_of;
 use super::dice::Dice;
-use super::lots::{Lot, LotLuck, blend};
+use super::lots::{Lot, LotLuck, blend, in_this_shift};
 use crate::kernel::multinomial::multinomial;
 use crate::kernel::{Floor, Job, Message, Moment, Note, Observer, PlaceId, Sampler, State, StationId};
 use crate::part::{Nanos, Part, SECOND};
@@ -74,6 +74,8 @@ pub struct DumperSetup {
     pub contents: Sampler,
     /// How containers differ.
     pub lots: LotLuck,
+    /// Whether shifts differ as well.
+    pub shifts_differ: bool,
     /// Content of the bin at or below which a tip is called.
     pub call_level: Level,
     /// Places for containers beside it.
@@ -303,6 +305,7 @@ impl Dumper {
 
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.started = true;
+        in_this_shift(&mut self.setup.lots, floor, self.setup.kind, self.setup.shifts_differ);
         for _ in 0..self.setup.at_start {
             let container = self.draw_container();
             self.beside.push_back(container);

@@ -23,12 +23,17 @@ pub mod dumper;
 pub mod elevator;
 pub mod escapement;
 pub mod gauge;
+pub mod hand_fill;
 pub mod indexing_table;
+#[cfg(test)]
+mod jam_test;
 pub mod lots;
 pub mod machine;
 pub mod magazine;
 pub mod meter;
 mod outlet;
+#[cfg(test)]
+mod pace_test;
 pub mod path;
 pub mod path_in_file;
 pub mod path_spec;
@@ -39,6 +44,8 @@ pub mod row_pusher;
 pub mod scrap_box;
 pub mod screen;
 pub mod selector;
+#[cfg(test)]
+mod start_test;
 pub mod stream;
 pub mod tool_spec;
 pub mod tooling;
@@ -52,6 +59,7 @@ pub use alarm::Alarm;
 pub use dice::Dice;
 
 use crate::kernel::{Floor, Message, Observer, PlaceId, StationId};
+use crate::part::{Nanos, Part};
 
 /// Any station of a line.
 #[derive(Clone, Debug)]
@@ -65,6 +73,7 @@ pub enum Station {
     Dumper(dumper::Dumper),
     Elevator(elevator::Elevator),
     Escapement(escapement::Escapement),
+    HandFill(hand_fill::HandFill),
     Machine(machine::Machine),
     Magazine(Box<magazine::Magazine>),
     Meter(meter::Meter),
@@ -93,6 +102,7 @@ impl Station {
             Station::RowPusher(s) => s.seed(seed, replication),
             Station::Bench(s) => s.seed(seed, replication),
             Station::Escapement(s) => s.seed(seed, replication),
+            Station::HandFill(s) => s.seed(seed, replication),
             Station::Machine(s) => s.seed(seed, replication),
             Station::Meter(s) => s.seed(seed, replication),
             Station::Path(s) => s.seed(seed, replication),
@@ -100,6 +110,33 @@ impl Station {
             Station::Stream(s) => s.seed(seed, replication),
             Station::Work(s) => s.seed(seed, replication),
         }
+    }
+
+    /// Gives the station a finished part to start with. False if it never holds one, or finishes batches: nothing
+    /// happens then.
+    pub(crate) fn hold(&mut self, part: Part) -> bool {
+        match self {
+            Station::AirTube(_)
+            | Station::IndexingTable(_)
+            | Station::Magazine(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_) => return false,
+            Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::HandFill(_)
+            | Station::ScrapBox(_) => return false,
+            Station::Escapement(s) => return s.hold(part),
+            Station::Stream(s) => return s.hold(part),
+            Station::Bench(s) => s.hold(part),
+            Station::Elevator(s) => s.hold(part),
+            Station::Machine(s) => s.hold(part),
+            Station::Meter(s) => s.hold(part),
+            Station::Path(s) => s.hold(part),
+            Station::PathInFile(s) => s.hold(part),
+            Station::Work(s) => s.hold(part),
+        }
+        true
     }
 
     /// A timer of the station has run out: it acts (`which` tells its timers apart), and is settled at once
@@ -118,6 +155,7 @@ impl Station {
             Station::Dumper(s) => s.fire(floor, which),
             Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
+            Station::HandFill(s) => s.fire(floor),
             Station::Meter(s) => s.fire(floor),
             Station::PathInFile(s) => s.fire(floor, which),
             Station::ScrapBox(s) => s.fire(),
@@ -148,6 +186,7 @@ impl Station {
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::HandFill(_)
             | Station::Meter(_)
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
@@ -170,6 +209,7 @@ impl Station {
             Station::Dumper(s) => s.settle(floor),
             Station::Elevator(s) => s.settle(floor),
             Station::Escapement(s) => s.settle(floor),
+            Station::HandFill(s) => s.settle(floor),
             Station::Machine(s) => s.settle(floor),
             Station::Meter(s) => s.settle(floor),
             Station::Path(s) => s.settle(floor),
@@ -187,6 +227,7 @@ impl Station {
             Station::Divider(s) => s.look(floor),
             Station::Dumper(s) => s.look(floor),
             Station::Elevator(s) => s.look(floor),
+            Station::HandFill(s) => s.look(floor),
             Station::PathInFile(s) => s.look(floor),
             Station::Stream(s) => s.look(floor),
             Station::AirTube(_)
@@ -218,6 +259,7 @@ impl Station {
             Station::Dumper(s) => s.message(message),
             Station::Elevator(s) => s.message(message),
             Station::Escapement(s) => s.message(message),
+            Station::HandFill(s) => s.message(message),
             Station::Machine(s) => s.message(message),
             Station::Meter(s) => s.message(message),
             Station::Path(s) => s.message(message),
@@ -244,11 +286,48 @@ impl Station {
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::HandFill(_)
             | Station::Meter(_)
             | Station::Path(_)
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => false,
+        }
+    }
+
+    /// Whether it has a clock of its own that goes on whether or not there is anything to take.
+    pub fn strikes_by_clock(&self) -> bool {
+        match self {
+            Station::Escapement(s) => s.is_on_clock(),
+            Station::Meter(s) => s.runs_at_a_rate(),
+            Station::AirTube(_)
+            | Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::HandFill(_)
+            | Station::IndexingTable(_)
+            | Station::Machine(_)
+            | Station::Magazine(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_)
+            | Station::Work(_) => false,
+        }
+    }
+
+    /// Time from taking to giving, ns, of a station that carries several parts one behind the other.
+    pub(crate) fn passage(&self) -> Option<Nanos> {
+        if let Station::Elevator(s) = self {
+            Some(s.passage())
+        } else if let Station::PathInFile(s) = self {
+            Some(s.passage())
+        } else {
+            None
         }
     }
 
@@ -264,6 +343,7 @@ impl Station {
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::HandFill(_)
             | Station::IndexingTable(_)
             | Station::Machine(_)
             | Station::Meter(_)
@@ -280,7 +360,11 @@ impl Station {
     pub fn content(&self) -> usize {
         match self {
             Station::Elevator(s) => s.content(),
-            Station::Carrier(_) | Station::Divider(_) | Station::Dumper(_) | Station::ScrapBox(_) => 0,
+            Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::HandFill(_)
+            | Station::ScrapBox(_) => 0,
             Station::AirTube(s) => s.content(),
             Station::Magazine(s) => s.content(),
             Station::IndexingTable(s) => s.content(),

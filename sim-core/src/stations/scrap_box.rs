@@ -9,6 +9,7 @@ use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, TrafficSite};
 use crate::kernel::{Exit, Floor, Inlets, Message, Observer, Offer, StationId};
 use crate::part::Nanos;
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 
 /// State of a scrap box.
@@ -68,6 +69,10 @@ pub fn read(_: &mut Object<'_>) -> ScrapBoxSpec {
 impl Blueprint for ScrapBoxSpec {
     fn exits(&self) -> Vec<ExitSpec> {
         Vec::new()
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[], "a scrap box handles no part")
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

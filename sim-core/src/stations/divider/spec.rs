@@ -10,6 +10,7 @@ use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::terms::models::ModelOrder;
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, count, flag, list_of, name, one_of, real};
 use crate::units::Dimension;
@@ -129,6 +130,10 @@ fn shares_of(object: &mut Object<'_>, ratio: Option<Vec<f64>>, n: usize) -> Vec<
 }
 
 impl Blueprint for DividerSpec {
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::After], "a divider holds no part: a part jams when it has passed")
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         if let Some(recipe) = &self.recipe {
             return recipe.exits();

@@ -6,13 +6,14 @@ use crate::kernel::{Exit, Sampler};
 use crate::scenario::{Level, level};
 use crate::stations::amounts::{Amount, kind_of};
 use crate::stations::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, part_needs, read_part,
-    read_to,
+    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named,
+    part_needs, read_part, read_to,
 };
 use crate::stations::lots::LotLuck;
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{count_law, law};
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{
     Choice, Form, Spanned, Variant, count, either, mass, name, one_of, placed, rate, variants, volume,
@@ -265,11 +266,19 @@ impl Blueprint for DumperSpec {
         {
             part_needs(place, kind, "density", "a rate by volume", problems);
         }
-        if let Err(message) = LotLuck::new(kind) {
+        if let Err(message) = LotLuck::new(kind, &kind.lots) {
             let problem =
                 Problem::new(code::OUT_OF_RANGE, format!("containers can't differ so much: {message}"));
             problems.error(&self.place, problem);
         }
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::Start, MomentWord::End], "a container jams as it is lifted or poured")
+    }
+
+    fn jams_by_condition(&self) -> bool {
+        false
     }
 
     /// Rated capacity: contents / cycle with exchange, or what is brought if that is less.
@@ -279,13 +288,17 @@ impl Blueprint for DumperSpec {
             most_per_s: self.contents(traffic.kinds).mean() * self.most_containers_per_s(traffic.kinds),
             is_driven: false,
         });
+        if let BringingSpec::ByHand(_, time) = &self.bringing {
+            let calls = 1.0 / self.contents(traffic.kinds).mean();
+            traffic.attendance = vec![Attendance { calls, work_s: time.mean() }];
+        }
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
         let (Exit::Store(bin), Some(kind)) = (site.exits[0], self.kind(site.kinds)) else {
             panic!("a dumper is checked to bring a known kind to a bin")
         };
-        let Ok(lots) = LotLuck::new(kind) else { panic!("the spread of lots is checked before") };
+        let Ok(lots) = LotLuck::new(kind, &kind.lots) else { panic!("the spread of lots is checked before") };
         let law = |law: &Law| Sampler::new(law, 1.0, site.method);
         let bringing = match &self.bringing {
             BringingSpec::Always => Bringing::Always,
@@ -298,6 +311,7 @@ impl Blueprint for DumperSpec {
             kind: site.kind(self.part.as_ref()),
             contents: law(&self.contents(site.kinds)),
             lots,
+            shifts_differ: kind.shifts.varies(),
             call_level: self.call_level,
             places: self.places,
             at_start: self.at_start,

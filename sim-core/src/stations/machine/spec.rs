@@ -183,6 +183,15 @@ impl Blueprint for MachineSpec {
         self.inlets.iter().filter_map(|inlet| inlet.from.clone()).collect()
     }
 
+    fn takes_at_once(&self) -> Vec<u32> {
+        // A nest is loaded part by part.
+        self.inlets.iter().map(|inlet| if inlet.nest.is_some() { 1 } else { inlet.parts }).collect()
+    }
+
+    fn stand_at_most(&self) -> u32 {
+        if let [only] = &self.inlets[..] { only.parts } else { 1 }
+    }
+
     fn reach(&self) -> Option<&Spanned<String>> {
         self.reach.as_ref()
     }
