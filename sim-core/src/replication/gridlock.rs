@@ -161,7 +161,8 @@ impl<O: Observer> Replica<'_, O> {
                     {
                         let turn = self.floor.place(*place).turn_before(me);
                         waits = waits.and(self.takers_of(*place)).and(self.entry_of(*place));
-                        waits = waits.and(Waits::For(turn.into_iter().collect()));
+                        let first = self.floor.first_waiting(*place).filter(|first| *first != me);
+                        waits = waits.and(Waits::For(turn.or(first).into_iter().collect()));
                     }
                 }
                 waits.and(self.redirects_of(me)).or_alive()
