@@ -369,8 +369,8 @@ fn check_dead(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
             Owner::Breaks(_) => is_anyone_off(replica),
             Owner::Trouble(_) => false,
             Owner::Station { .. } | Owner::Stop(_) | Owner::Attendant { .. } | Owner::Sensor(_) => true,
-            Owner::Knots => false,
-            Owner::Change => true,
+            // A part is on its way to the end of a belt: the search is repeated when it has come there.
+            Owner::Knots | Owner::Change => true,
         };
         if opens {
             return Ok(());
