@@ -19,7 +19,7 @@ use super::place::{
     STOPPING, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
-use super::shelf::Shelf;
+use super::shelf::{NEAR, Shelf};
 use super::state::State;
 use super::troubles::{Moment, Trouble};
 use crate::part::{Nanos, Part};
@@ -235,10 +235,21 @@ pub struct Outfit {
     pub sensors: Vec<Sensor>,
 }
 
+impl Outfit {
+    /// Whether all posts, places and timers lie near; see [`Observer::NEAR`].
+    pub fn is_near(&self) -> bool {
+        self.posts.len().max(self.places.len()).max(self.n_timers) <= NEAR
+    }
+}
+
 impl<O: Observer> Floor<O> {
     /// An empty floor at time 0; every station is starved and will be settled first of all.
     pub fn new(outfit: Outfit, observer: O) -> Self {
         let n = outfit.posts.len();
+        assert!(
+            !O::NEAR || outfit.is_near(),
+            "an observer of near lines is chosen only where all posts, places and timers are near"
+        );
         let hot = |post: &Post| {
             let troubles = post.troubles.iter().map(|&ix| &outfit.troubles[usize::from(ix)]);
             let bits = troubles.map(|trouble| (trouble.bar(), trouble.moment()));
@@ -306,14 +317,14 @@ impl<O: Observer> Floor<O> {
     /// State of a station.
     #[inline]
     pub fn state(&self, me: StationId) -> State {
-        self.hot[me.ix()].state
+        self.hot.at(me.ix(), O::NEAR).state
     }
 
     /// What matters for the moves of a station, looked up once for a settling. It holds until the station
     /// changes its own state or a jam strikes it.
     #[inline(always)]
     pub(crate) fn duty(&self, me: StationId) -> Duty {
-        Duty { me, hot: self.hot[me.ix()] }
+        Duty { me, hot: *self.hot.at(me.ix(), O::NEAR) }
     }
 
     /// Whether station `me`, whose timer has just run out, is the next to be settled; if not, it is marked.
@@ -323,7 +334,7 @@ impl<O: Observer> Floor<O> {
         let at_once = !struck && self.dirty.is_empty() && self.messages.is_empty();
         debug_assert!(!at_once || !self.stands(me), "the timers of a station that stands do not run");
         if !at_once {
-            self.dirty.insert(me.0);
+            self.dirty.insert_in(me.0, O::NEAR);
         }
         at_once
     }
@@ -331,7 +342,7 @@ impl<O: Observer> Floor<O> {
     /// Changes the state of a station.
     #[inline(always)]
     pub fn set_state(&mut self, me: StationId, new: State) {
-        if self.hot[me.ix()].state != new {
+        if self.hot.at(me.ix(), O::NEAR).state != new {
             self.change_state(me, new);
         }
     }
@@ -352,7 +363,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(always)]
     fn enter_state(&mut self, me: StationId, new: State) {
-        let hot = &mut self.hot[me.ix()];
+        let hot = self.hot.at_mut(me.ix(), O::NEAR);
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
@@ -367,19 +378,19 @@ impl<O: Observer> Floor<O> {
     /// Whether the station may start new work: neither held nor off.
     #[inline]
     pub fn may_start(&self, me: StationId) -> bool {
-        self.hot[me.ix()].bars & (HELD | OFF | STOPPED | FROZEN) == 0
+        self.hot.at(me.ix(), O::NEAR).bars & (HELD | OFF | STOPPED | FROZEN) == 0
     }
 
     /// Whether the station stands still (jammed, broken down, frozen): it must not be settled.
     #[inline]
     pub fn stands(&self, me: StationId) -> bool {
-        self.hot[me.ix()].bars & (STOPPED | FROZEN) != 0
+        self.hot.at(me.ix(), O::NEAR).bars & (STOPPED | FROZEN) != 0
     }
 
     /// Sets the state of a station that has nothing in work, by precedence: off, blocked, held, starved.
     #[inline(always)]
     pub fn set_idle(&mut self, me: StationId, blocked: bool) {
-        if self.hot[me.ix()].bars & (OFF | HELD) != 0 {
+        if self.hot.at(me.ix(), O::NEAR).bars & (OFF | HELD) != 0 {
             return self.set_barred(me, blocked);
         }
         self.set_state(me, if blocked { State::Blocked } else { State::Starved });
@@ -387,7 +398,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn set_barred(&mut self, me: StationId, blocked: bool) {
-        let bars = self.hot[me.ix()].bars;
+        let bars = self.hot.at(me.ix(), O::NEAR).bars;
         let state = if bars & OFF != 0 {
             State::Off
         } else if blocked {
@@ -460,7 +471,7 @@ impl<O: Observer> Floor<O> {
 
     /// Puts `n` equal parts into a FIFO at the start, past its transit; they count as input.
     pub fn fill(&mut self, place: PlaceId, n: u32, part: Part) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         let old = p.len;
         for _ in 0..n {
             p.push_settled(part);
@@ -479,12 +490,12 @@ impl<O: Observer> Floor<O> {
     /// A place.
     #[inline]
     pub fn place(&self, place: PlaceId) -> &Place {
-        &self.places[place.ix()]
+        self.places.at(place.ix(), O::NEAR)
     }
 
     /// A place, for setting it up.
     pub fn place_mut(&mut self, place: PlaceId) -> &mut Place {
-        &mut self.places[place.ix()]
+        self.places.at_mut(place.ix(), O::NEAR)
     }
 
     /// Number of places.
@@ -529,13 +540,13 @@ impl<O: Observer> Floor<O> {
 
     #[inline(always)]
     fn next_at(&mut self, me: StationId, place: PlaceId) -> Nanos {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & SPECIAL_OFFER == 0 { p.plain_due() } else { self.next_at_special(me, place) }
     }
 
     #[inline(never)]
     fn next_at_special(&mut self, me: StationId, place: PlaceId) -> Nanos {
-        let offer = match self.places[place.ix()].head_due() {
+        let offer = match self.places.at(place.ix(), O::NEAR).head_due() {
             None => self.nothing_at(me, place),
             Some(due) if due > self.now => Offer::Due(due),
             Some(_) => self.ready_at(me, place),
@@ -559,7 +570,7 @@ impl<O: Observer> Floor<O> {
             p.more.idle.retain(|idle| *idle != me);
             if p.len > 0 {
                 for taker in p.more.takers.iter().filter(|taker| **taker != me) {
-                    self.dirty.insert(taker.0);
+                    self.dirty.insert_in(taker.0, O::NEAR);
                 }
             }
         }
@@ -594,7 +605,7 @@ impl<O: Observer> Floor<O> {
         let mut best: Option<(Nanos, PlaceId)> = None;
         let mut next: Option<Nanos> = None;
         for &place in places {
-            match self.places[place.ix()].head_due() {
+            match self.places.at(place.ix(), O::NEAR).head_due() {
                 None => {
                     self.nothing_at(me, place);
                 }
@@ -619,7 +630,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline]
     fn nothing_at(&mut self, me: StationId, place: PlaceId) -> Offer {
-        if self.places[place.ix()].flags & SHARED != 0 {
+        if self.places.at(place.ix(), O::NEAR).flags & SHARED != 0 {
             self.register_idle(me, place);
         }
         Offer::Nothing
@@ -627,7 +638,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline]
     fn ready_at(&mut self, me: StationId, place: PlaceId) -> Offer {
-        if self.places[place.ix()].flags & SHARED != 0 && !self.is_my_turn(me, place) {
+        if self.places.at(place.ix(), O::NEAR).flags & SHARED != 0 && !self.is_my_turn(me, place) {
             return Offer::Nothing;
         }
         Offer::Ready(place)
@@ -635,7 +646,7 @@ impl<O: Observer> Floor<O> {
 
     #[cold]
     fn register_idle(&mut self, me: StationId, place: PlaceId) {
-        let more = &mut self.places[place.ix()].more;
+        let more = &mut self.places.at_mut(place.ix(), O::NEAR).more;
         if more.spread != Spread::Listed && !more.idle.contains(&me) {
             more.idle.push(me);
         }
@@ -644,7 +655,7 @@ impl<O: Observer> Floor<O> {
     /// Whether `me` is the idle taker that the place's spread prefers; if not, the preferred one is marked.
     fn is_my_turn(&mut self, me: StationId, place: PlaceId) -> bool {
         self.register_idle(me, place);
-        let more = &self.places[place.ix()].more;
+        let more = &self.places.at(place.ix(), O::NEAR).more;
         let able = |&&taker: &&StationId| {
             // Who has found a part elsewhere is idle no more, whatever this place's list says.
             taker == me || (self.may_start(taker) && self.state(taker) == State::Starved)
@@ -664,11 +675,11 @@ impl<O: Observer> Floor<O> {
             Some(other) if other != me => {
                 // Once is enough: if it does not take the part (it wants more of them), marking it again would go
                 // round without end where it in turn marks this one.
-                let p = &mut self.places[place.ix()];
+                let p = self.places.at_mut(place.ix(), O::NEAR);
                 let mark = Some((self.now, other, p.len));
                 if p.more.marked != mark {
                     p.more.marked = mark;
-                    self.dirty.insert(other.0);
+                    self.dirty.insert_in(other.0, O::NEAR);
                 }
                 false
             }
@@ -688,7 +699,7 @@ impl<O: Observer> Floor<O> {
     /// else of a move.
     #[inline(always)]
     pub(crate) fn take_into(&mut self, me: StationId, place: PlaceId, part: &mut Part) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & SPECIAL_TAKE != 0 {
             *part = self.take_special(me, place);
             return;
@@ -697,7 +708,7 @@ impl<O: Observer> Floor<O> {
         p.pop_plain(part);
         let follows = p.flags & CARRIED != 0 && p.is_at_edge(old);
         if p.flags & HAND != 0 {
-            self.dirty.insert(p.carrier.0);
+            self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
         self.observer.level(self.now, place, old, old - 1);
         if follows {
@@ -711,7 +722,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn take_special(&mut self, me: StationId, place: PlaceId) -> Part {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         let part = if p.flags & BIN == 0 {
             self.observer.level(self.now, place, p.len, p.len - 1);
             p.pop(self.now)
@@ -724,7 +735,7 @@ impl<O: Observer> Floor<O> {
     }
 
     fn pick_from_bin(&mut self, me: StationId, place: PlaceId) -> Part {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         let old = p.len;
         let Some(bin) = p.more.bin.as_mut() else { panic!("a place flagged as a bin has a bin") };
         if let Some(kind) = bin.endless {
@@ -741,16 +752,16 @@ impl<O: Observer> Floor<O> {
     }
 
     fn after_take(&mut self, me: StationId, place: PlaceId) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & HAND != 0 {
-            self.dirty.insert(p.carrier.0);
+            self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
         if p.flags & SHARED != 0 {
             p.more.last_taker = Some(me);
             if p.len > 0 {
                 for taker in &p.more.takers {
                     if *taker != me {
-                        self.dirty.insert(taker.0);
+                        self.dirty.insert_in(taker.0, O::NEAR);
                     }
                 }
             }
@@ -769,16 +780,16 @@ impl<O: Observer> Floor<O> {
     /// A stopping belt times the arrival of its head, which has just changed.
     #[inline]
     fn wake_stopping(&mut self, place: PlaceId) {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & STOPPING != 0 && p.carrier != StationId::NONE {
-            self.dirty.insert(p.carrier.0);
+            self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
     }
 
     /// Marks those who look at the content of `place` after the fixed point.
     #[inline]
     pub(super) fn mark_watchers(&mut self, place: PlaceId) {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & WATCHED != 0 {
             for &watcher in &p.more.watchers {
                 self.looks.insert(watcher);
@@ -789,12 +800,12 @@ impl<O: Observer> Floor<O> {
     /// The state of a transporter follows its content: empty, full, or moving with parts aboard.
     #[inline(never)]
     fn follow_content(&mut self, place: PlaceId) {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         let carrier = p.carrier;
         if p.flags & CARRIED == 0 {
             return;
         }
-        let hot = self.hot[carrier.ix()];
+        let hot = *self.hot.at(carrier.ix(), O::NEAR);
         if hot.bars & (STOPPED | FROZEN) != 0 {
             return;
         }
@@ -828,7 +839,7 @@ impl<O: Observer> Floor<O> {
     /// Offers the room in `place` to the station whose turn it is.
     pub(super) fn grant(&mut self, place: PlaceId) {
         let now = self.now;
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.more.granted.is_some() || p.len >= p.capacity {
             return;
         }
@@ -839,12 +850,12 @@ impl<O: Observer> Floor<O> {
         if p.flags & SPACED != 0 && p.entry_clear_in(now) != Some(0) {
             // The belt itself wakes the waiting ones when its entry is clear.
             if p.carrier != StationId::NONE {
-                self.dirty.insert(p.carrier.0);
+                self.dirty.insert_in(p.carrier.0, O::NEAR);
             }
             return;
         }
         p.more.granted = Some(next);
-        self.dirty.insert(next.0);
+        self.dirty.insert_in(next.0, O::NEAR);
     }
 
     /// Gives room that was granted to a station that now stands to the next one that waits.
@@ -860,7 +871,7 @@ impl<O: Observer> Floor<O> {
 
     /// For a spaced belt: time until the entry is clear for a waiting station, if one waits.
     pub fn wake_entry(&mut self, place: PlaceId) -> Option<Nanos> {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.more.waiting.is_empty() || p.more.granted.is_some() || p.len >= p.capacity {
             return None;
         }
@@ -876,7 +887,7 @@ impl<O: Observer> Floor<O> {
     /// Whether `me` may put a part into the store `place` now: there is room, and nobody else's turn.
     #[inline(always)]
     pub fn has_room(&self, me: StationId, place: PlaceId) -> bool {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & (BIN | SPACED | AWAITED | TURNS) == 0 {
             p.len < p.capacity
         } else {
@@ -886,7 +897,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn may_enter(&self, me: StationId, place: PlaceId) -> bool {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & BIN != 0 {
             return true;
         }
@@ -909,7 +920,7 @@ impl<O: Observer> Floor<O> {
         match exit {
             Exit::Leave => true,
             Exit::Store(place) => self.has_room(me, place),
-            Exit::Hand(place) => self.places[place.ix()].len == 0,
+            Exit::Hand(place) => self.places.at(place.ix(), O::NEAR).len == 0,
         }
     }
 
@@ -918,7 +929,7 @@ impl<O: Observer> Floor<O> {
     pub fn is_clear(&self, exit: Exit) -> bool {
         match exit {
             Exit::Leave | Exit::Store(_) => true,
-            Exit::Hand(place) => self.places[place.ix()].len == 0,
+            Exit::Hand(place) => self.places.at(place.ix(), O::NEAR).len == 0,
         }
     }
 
@@ -932,7 +943,7 @@ impl<O: Observer> Floor<O> {
             self.note(me, Note::Left, Some(part));
             return true;
         };
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & (SPECIAL_PUT | AWAITED) != 0 || p.len >= p.capacity {
             return self.hand_over_special(me, no, exit, part);
         }
@@ -948,12 +959,12 @@ impl<O: Observer> Floor<O> {
     /// Whoever uses it has to let those be settled first who come before it and are marked now.
     #[inline(always)]
     pub(crate) fn pass_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
-        self.places[place.ix()].flags & THROUGH != 0 && self.pass_this_divider(me, place, part)
+        self.places.at(place.ix(), O::NEAR).flags & THROUGH != 0 && self.pass_this_divider(me, place, part)
     }
 
     #[inline(never)]
     fn pass_this_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         let divider = p.taker;
         if p.len > 0 || !self.may_start(divider) {
             return false;
@@ -970,12 +981,12 @@ impl<O: Observer> Floor<O> {
 
     /// States that a station takes nothing while its state is working: it isn't told of parts then.
     pub(crate) fn set_shut_at_work(&mut self, me: StationId) {
-        self.hot[me.ix()].bars |= SHUT;
+        self.hot.at_mut(me.ix(), O::NEAR).bars |= SHUT;
     }
 
     /// Names the exits of the divider that takes from the hand `place`, for [`Floor::pass_divider`].
     pub(crate) fn set_through(&mut self, place: PlaceId, exits: &[Exit]) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & (HAND | SHARED | WATCHED) == HAND {
             p.flags |= THROUGH;
             p.more.through = (0..).zip(exits.iter().copied()).collect();
@@ -998,8 +1009,8 @@ impl<O: Observer> Floor<O> {
                 }
                 self.note(me, Note::Exit(no), Some(part));
                 self.put(place, *part);
-                self.places[place.ix()].pass_turn(me);
-                if self.places[place.ix()].flags & AWAITED != 0 {
+                self.places.at_mut(place.ix(), O::NEAR).pass_turn(me);
+                if self.places.at(place.ix(), O::NEAR).flags & AWAITED != 0 {
                     self.stop_waiting(me, place);
                 }
                 true
@@ -1010,7 +1021,7 @@ impl<O: Observer> Floor<O> {
     /// Lists `me` as waiting for room in `place`.
     #[cold]
     pub fn wait_for_room(&mut self, me: StationId, place: PlaceId) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         p.flags |= AWAITED;
         // Who was offered the room and wants more of it is not offered the same again at once.
         let declined = p.more.granted == Some(me);
@@ -1021,14 +1032,14 @@ impl<O: Observer> Floor<O> {
             p.more.waiting.push(me);
         }
         if !declined && p.flags & SPACED != 0 && p.len < p.capacity && p.carrier != StationId::NONE {
-            self.dirty.insert(p.carrier.0);
+            self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
     }
 
     /// Takes `me` off the list of those who wait for room in `place`, and offers the room to the next.
     #[cold]
     pub fn stop_waiting(&mut self, me: StationId, place: PlaceId) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.more.granted == Some(me) {
             p.more.granted = None;
         }
@@ -1042,7 +1053,7 @@ impl<O: Observer> Floor<O> {
 
     /// Puts a part into a place, whatever its capacity; marks the takers and watchers.
     pub fn put(&mut self, place: PlaceId, part: Part) {
-        if self.places[place.ix()].flags & SPECIAL_PUT == 0 {
+        if self.places.at(place.ix(), O::NEAR).flags & SPECIAL_PUT == 0 {
             self.put_plain(place, &part);
         } else {
             self.put_special(place, part);
@@ -1051,14 +1062,14 @@ impl<O: Observer> Floor<O> {
 
     #[inline(always)]
     fn put_plain(&mut self, place: PlaceId, part: &Part) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         p.push_plain(part, self.now);
         let (len, taker) = (p.len, p.taker);
         let follows = p.flags & CARRIED != 0 && p.is_at_edge(len);
         if len <= p.wake && taker != StationId::NONE {
-            let hot = self.hot[taker.ix()];
+            let hot = *self.hot.at(taker.ix(), O::NEAR);
             if hot.state != State::Working || hot.bars & SHUT == 0 {
-                self.dirty.insert(taker.0);
+                self.dirty.insert_in(taker.0, O::NEAR);
             }
         }
         self.observer.level(self.now, place, len - 1, len);
@@ -1069,7 +1080,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn put_special(&mut self, place: PlaceId, part: Part) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & BIN != 0 {
             return self.pour(place, BinClass::of(&part), 1);
         }
@@ -1079,15 +1090,15 @@ impl<O: Observer> Floor<O> {
     }
 
     fn after_put(&mut self, place: PlaceId) {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.len <= p.wake {
             if p.flags & SHARED == 0 {
                 if p.taker != StationId::NONE {
-                    self.dirty.insert(p.taker.0);
+                    self.dirty.insert_in(p.taker.0, O::NEAR);
                 }
             } else {
                 for taker in &p.more.takers {
-                    self.dirty.insert(taker.0);
+                    self.dirty.insert_in(taker.0, O::NEAR);
                 }
             }
         }
@@ -1101,7 +1112,7 @@ impl<O: Observer> Floor<O> {
     /// Pours `n` parts of a class into a bin; marks takers and watchers. What returns to a bin without
     /// limit leaves the line. Filling a bin beyond its capacity is noted, nothing is lost.
     pub fn pour(&mut self, place: PlaceId, class: BinClass, n: u32) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         let Some(bin) = p.more.bin.as_mut() else { panic!("only a bin can be poured into") };
         if bin.endless.is_some() {
             self.left += u64::from(n);
@@ -1117,7 +1128,7 @@ impl<O: Observer> Floor<O> {
         let takers = if p.flags & SHARED == 0 { std::slice::from_ref(&p.taker) } else { &p.more.takers[..] };
         if old < p.wake {
             for taker in takers.iter().filter(|taker| **taker != StationId::NONE) {
-                self.dirty.insert(taker.0);
+                self.dirty.insert_in(taker.0, O::NEAR);
             }
         }
         self.observer.level(self.now, place, old, old + n);
@@ -1130,7 +1141,7 @@ impl<O: Observer> Floor<O> {
 
     /// Takes the part in a station's own hand back, without the mark of a taker.
     pub fn retract(&mut self, place: PlaceId) -> Part {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         self.observer.level(self.now, place, p.len, p.len - 1);
         p.pop(self.now)
     }

@@ -33,6 +33,12 @@ impl RankSet {
         }
     }
 
+    /// Adds `rank`; `near` says that all ranks of the set are below 64.
+    #[inline(always)]
+    pub(crate) fn insert_in(&mut self, rank: u16, near: bool) {
+        if near { self.low |= 1 << (rank & 63) } else { self.insert(rank) }
+    }
+
     fn insert_high(&mut self, rank: u16) {
         let word = usize::from(rank >> 6);
         self.words[word] |= 1 << (rank & 63);

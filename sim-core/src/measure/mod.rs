@@ -13,5 +13,5 @@ mod trace;
 pub use levels::{LEVELS_MAX, LevelTally};
 pub use own::OwnTally;
 pub use per_minute::PerMinute;
-pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};
+pub use tally::{Counts, NearTally, Pick, PointTally, Tally, TallySetup};
 pub use trace::{Happening, Trace};

@@ -234,7 +234,7 @@ impl Tally {
         self.window = now - self.opened;
         for ix in 0..self.accounts.len() {
             let state = self.accounts[ix].state;
-            self.charge(now, ix, state);
+            self.charge::<false>(now, ix, state);
             self.charge_missing(now, ix);
         }
         self.own.close(now);
@@ -253,11 +253,11 @@ impl Tally {
     }
 
     #[inline(always)]
-    fn charge(&mut self, now: Nanos, ix: usize, state: State) {
-        let account = &mut self.accounts[ix];
+    fn charge<const IS_NEAR: bool>(&mut self, now: Nanos, ix: usize, state: State) {
+        let account = self.accounts.at_mut(ix, IS_NEAR);
         let spent = now - account.since;
         account.since = now;
-        self.time[ix][state as usize] += spent;
+        self.time.at_mut(ix, IS_NEAR)[state as usize] += spent;
         if state == State::Starved && account.point != NO_POINT {
             let point = &mut self.points[usize::from(account.point)];
             point.longest_starved = point.longest_starved.max(spent);
@@ -302,15 +302,16 @@ impl Tally {
     }
 }
 
-impl Observer for Tally {
+/// What [`Observer`] hears; `IS_NEAR` as [`Observer::NEAR`].
+impl Tally {
     #[inline(always)]
-    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+    fn enter<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         let ix = station.ix();
-        self.charge(now, ix, old);
-        if self.accounts[ix].tells_inlets {
+        self.charge::<IS_NEAR>(now, ix, old);
+        if self.accounts.at(ix, IS_NEAR).tells_inlets {
             self.charge_missing(now, ix);
         }
-        let account = &mut self.accounts[ix];
+        let account = self.accounts.at_mut(ix, IS_NEAR);
         account.state = new;
         if account.is_picked {
             self.own.change(now, station, old, new);
@@ -318,19 +319,19 @@ impl Observer for Tally {
     }
 
     #[inline(always)]
-    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
-        self.levels[place.ix()].change(now, old, new);
+    fn change_level<const IS_NEAR: bool>(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
+        self.levels.at_mut(place.ix(), IS_NEAR).change(now, old, new);
     }
 
     #[inline(always)]
-    fn passes(&mut self, _now: Nanos, place: PlaceId) {
+    fn let_pass<const IS_NEAR: bool>(&mut self, _now: Nanos, place: PlaceId) {
         // No time is spent at the level of one.
-        self.levels[place.ix()].n_left += 1;
+        self.levels.at_mut(place.ix(), IS_NEAR).n_left += 1;
     }
 
     #[inline(always)]
-    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
-        let account = &self.accounts[station.ix()];
+    fn miss<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, inlets: u32) {
+        let account = self.accounts.at(station.ix(), IS_NEAR);
         if account.tells_inlets && account.lacking.1 != inlets {
             self.charge_missing(now, station.ix());
             self.accounts[station.ix()].lacking = (now, inlets);
@@ -338,14 +339,14 @@ impl Observer for Tally {
     }
 
     #[inline(always)]
-    fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
-        let counts = &mut self.counts[station.ix()];
+    fn count<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
+        let counts = self.counts.at_mut(station.ix(), IS_NEAR);
         match note {
             Note::Created => counts.created += 1,
             Note::Took => counts.took += 1,
             Note::Exit(no) => {
                 counts.exits[usize::from(no).min(EXITS - 1)] += 1;
-                let point = self.accounts[station.ix()].point;
+                let point = self.accounts.at(station.ix(), IS_NEAR).point;
                 if let (true, Some(part)) = (no == 0 && point != NO_POINT, part) {
                     self.finished(now, point, part);
                 }
@@ -368,5 +369,65 @@ impl Observer for Tally {
             Note::SensorOn => counts.switched_on += 1,
             Note::Called => counts.calls += 1,
         }
+    }
+}
+
+impl Observer for Tally {
+    #[inline(always)]
+    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.enter::<false>(now, station, old, new);
+    }
+
+    #[inline(always)]
+    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
+        self.change_level::<false>(now, place, old, new);
+    }
+
+    #[inline(always)]
+    fn passes(&mut self, now: Nanos, place: PlaceId) {
+        self.let_pass::<false>(now, place);
+    }
+
+    #[inline(always)]
+    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
+        self.miss::<false>(now, station, inlets);
+    }
+
+    #[inline(always)]
+    fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
+        self.count::<false>(now, station, note, part);
+    }
+}
+
+/// The tally of a line of which all lies near; see [`Observer::NEAR`].
+#[derive(Clone, Debug)]
+pub struct NearTally(pub Tally);
+
+impl Observer for NearTally {
+    const NEAR: bool = true;
+
+    #[inline(always)]
+    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.0.enter::<true>(now, station, old, new);
+    }
+
+    #[inline(always)]
+    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
+        self.0.change_level::<true>(now, place, old, new);
+    }
+
+    #[inline(always)]
+    fn passes(&mut self, now: Nanos, place: PlaceId) {
+        self.0.let_pass::<true>(now, place);
+    }
+
+    #[inline(always)]
+    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
+        self.0.miss::<true>(now, station, inlets);
+    }
+
+    #[inline(always)]
+    fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
+        self.0.count::<true>(now, station, note, part);
     }
 }

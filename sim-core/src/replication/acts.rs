@@ -76,7 +76,7 @@ fn sort_of(station: &Station) -> Sort {
 impl<O: Observer> Replica<'_, O> {
     #[inline(always)]
     pub(super) fn fire(&mut self, timer: TimerId) {
-        let act = self.acts[usize::from(timer.0)];
+        let act = *self.acts.at(usize::from(timer.0), O::NEAR);
         if act.sort == Sort::Other {
             return self.fire_other(timer);
         }

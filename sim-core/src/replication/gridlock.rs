@@ -93,73 +93,70 @@ impl<O: Observer> Replica<'_, O> {
             })
     }
 
-    /// Follows from `start` who waits for whom.
-    #[cold]
-    fn search_from(&self, start: StationId) -> Found {
+    /// Follows from `start` who waits for whom. The list of those reached is kept from search to search: this runs
+    /// whenever somebody begins to wait.
+    #[inline(never)]
+    fn search_from(&mut self, start: StationId) -> Found {
         if start.ix() >= self.stations.len() {
             return Found::Alive;
         }
-        let mut waits = self.waits_for(start);
-        if let Waits::Alive = waits {
-            // So it is nearly always: nothing is listed then.
-            return Found::Alive;
-        }
-        let mut reached = vec![start];
-        let mut soonest = Nanos::MAX;
-        let mut next = 1;
-        loop {
-            match waits {
-                Waits::For(others) => {
-                    for other in others {
-                        if !reached.contains(&other) {
-                            reached.push(other);
-                        }
-                    }
-                }
-                Waits::UntilDue(due) => soonest = soonest.min(due),
-                Waits::Alive => return Found::Alive,
-            }
-            let Some(&station) = reached.get(next) else { break };
-            waits = self.waits_for(station);
-            next += 1;
-        }
-        if soonest == Nanos::MAX { Found::Knot(reached) } else { Found::UnderWay(soonest) }
+        let mut reached = std::mem::take(&mut self.reached);
+        reached.clear();
+        reached.push(start);
+        let found = match self.reach(&mut reached) {
+            Waits::Alive => Found::Alive,
+            Waits::UntilDue(due) => Found::UnderWay(due),
+            Waits::ForOthers => Found::Knot(reached.clone()),
+        };
+        self.reached = reached;
+        found
     }
 
-    /// Whom a station waits for, if it waits.
-    fn waits_for(&self, me: StationId) -> Waits {
-        let links = &self.plan.links;
+    /// Extends `reached`, which holds the first station, to all who are waited for, until somebody is found who can
+    /// change by himself.
+    fn reach(&self, reached: &mut Vec<StationId>) -> Waits {
+        let mut soonest = Nanos::MAX;
+        let mut next = 0;
+        while let Some(&station) = reached.get(next) {
+            let known = reached.len();
+            match self.waits_for(station, reached) {
+                Waits::ForOthers => forget_known(reached, known),
+                Waits::UntilDue(due) => {
+                    soonest = soonest.min(due);
+                    reached.truncate(known);
+                }
+                Waits::Alive => return Waits::Alive,
+            }
+            next += 1;
+        }
+        if soonest == Nanos::MAX { Waits::ForOthers } else { Waits::UntilDue(soonest) }
+    }
+
+    /// Whom a station waits for, if it waits; they are added to `others`, perhaps more than once.
+    fn waits_for(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
         let state = self.floor.state(me);
-        if let Some(body) = links.bodies[me.ix()]
+        if let Some(body) = self.plan.links.bodies[me.ix()]
             && matches!(state, State::Blocked | State::Working | State::Starved)
         {
-            return self.carrier_waits_for(body);
+            return self.carrier_waits_for(body, others);
         }
-        let mut own = match self.floor.next_timer(me) {
+        if !matches!(state, State::Blocked | State::Starved | State::Held) {
+            return Waits::Alive;
+        }
+        let first = others.len();
+        let mut waits = match self.floor.next_timer(me) {
             Some(due) => Waits::UntilDue(due),
-            None => Waits::For(Vec::new()),
+            None => Waits::ForOthers,
         };
         if matches!(state, State::Blocked | State::Held)
             && self.stations[me.ix()].takes_while_blocked(&self.floor)
         {
-            own = own.and(self.feeders_of(me)).and(self.sensors_of(me));
+            waits = waits.and(self.feeders_of(me, others)).and(self.sensors_of(me, others));
         }
-        match state {
-            State::Blocked => {
-                let mut waits = own;
-                for exit in &links.exits[me.ix()] {
-                    if let Exit::Store(place) | Exit::Hand(place) = exit
-                        && self.stands_before(me, *exit)
-                    {
-                        let turn = self.floor.place(*place).turn_before(me);
-                        waits = waits.and(self.takers_of(*place)).and(self.entry_of(*place));
-                        waits = waits.and(Waits::For(turn.into_iter().collect()));
-                    }
-                }
-                waits.or_alive()
-            }
-            State::Starved => own.and(self.feeders_of(me)).or_alive(),
-            State::Held => own.and(self.sensors_of(me)).or_alive(),
+        waits = match state {
+            State::Blocked => waits.and(self.beyond_exits_of(me, others)),
+            State::Starved => waits.and(self.feeders_of(me, others)),
+            State::Held => waits.and(self.sensors_of(me, others)),
             State::JamAutomatic
             | State::JamWaiting
             | State::JamClearing
@@ -169,27 +166,42 @@ impl<O: Observer> Replica<'_, O> {
             | State::Off
             | State::Working
             | State::Checking => Waits::Alive,
+        };
+        waits.or_alive(others.len() > first)
+    }
+
+    /// Who can make room where a station stands.
+    fn beyond_exits_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
+        let mut waits = Waits::ForOthers;
+        for exit in &self.plan.links.exits[me.ix()] {
+            if let Exit::Store(place) | Exit::Hand(place) = exit
+                && self.stands_before(me, *exit)
+            {
+                waits = waits.and(self.takers_of(*place, others)).and(self.entry_of(*place, others));
+                others.extend(self.floor.place(*place).turn_before(me));
+            }
         }
+        waits
     }
 
     /// Who can lower the levels of the sensors that hold a station.
-    fn sensors_of(&self, me: StationId) -> Waits {
-        let mut waits = Waits::For(Vec::new());
+    fn sensors_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
+        let mut waits = Waits::ForOthers;
         for sensor in self.floor.sensors().iter().filter(|s| s.on && s.holds.contains(&me)) {
             if sensor.pending {
                 return Waits::Alive;
             }
             for place in &sensor.places {
-                waits = waits.and(self.takers_of(*place));
+                waits = waits.and(self.takers_of(*place, others));
             }
         }
         waits
     }
 
     /// Who can bring something to the inlets of a station.
-    fn feeders_of(&self, me: StationId) -> Waits {
+    fn feeders_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
         let links = &self.plan.links;
-        let mut waits = Waits::For(Vec::new());
+        let mut waits = Waits::ForOthers;
         for place in &links.inlets[me.ix()] {
             let content = self.floor.place(*place);
             waits = waits.and(match content.head_due() {
@@ -198,10 +210,14 @@ impl<O: Observer> Replica<'_, O> {
                 // What stands still waits for the transporter on which it stands.
                 None if !content.is_empty() => {
                     let bodies = (0..links.bodies.len()).filter(|ix| links.bodies[*ix] == Some(*place));
-                    Waits::For(bodies.map(|ix| StationId(ix as u16)).collect())
+                    others.extend(bodies.map(|ix| StationId(ix as u16)));
+                    Waits::ForOthers
                 }
                 // Nothing is there, or too little for one stroke.
-                Some(_) | None => Waits::For(links.feeders[place.ix()].clone()),
+                Some(_) | None => {
+                    others.extend(&links.feeders[place.ix()]);
+                    Waits::ForOthers
+                }
             });
         }
         waits
@@ -217,36 +233,55 @@ impl<O: Observer> Replica<'_, O> {
     }
 
     /// Who takes from a place, or when its first part comes to its end.
-    fn takers_of(&self, place: PlaceId) -> Waits {
+    fn takers_of(&self, place: PlaceId, others: &mut Vec<StationId>) -> Waits {
         let content = self.floor.place(place);
         match content.head_due() {
             Some(due) if due > self.floor.now => Waits::UntilDue(due),
-            Some(_) | None => Waits::For(content.takers().to_vec()),
+            Some(_) | None => {
+                others.extend(content.takers());
+                Waits::ForOthers
+            }
         }
     }
 
     /// Whether the entry of a belt that keeps its parts apart comes clear by itself.
-    fn entry_of(&self, place: PlaceId) -> Waits {
+    fn entry_of(&self, place: PlaceId, others: &mut Vec<StationId>) -> Waits {
         let bodies = &self.plan.links.bodies;
         let carrier = bodies.iter().position(|body| *body == Some(place)).map(|ix| StationId(ix as u16));
         let content = self.floor.place(place);
-        let due = carrier.and_then(|carrier| self.floor.next_timer(carrier));
-        if let Some(due) = due {
+        if let Some(due) = carrier.and_then(|carrier| self.floor.next_timer(carrier)) {
             return Waits::UntilDue(due);
         }
-        match carrier {
+        if content.len() < content.capacity() {
             // There is room, but the belt that would clear its entry stands.
-            Some(carrier) if content.len() < content.capacity() => Waits::For(vec![carrier]),
-            Some(_) | None => Waits::For(Vec::new()),
+            others.extend(carrier);
         }
+        Waits::ForOthers
     }
 
-    fn carrier_waits_for(&self, body: PlaceId) -> Waits {
-        if self.floor.place(body).is_empty() {
-            return Waits::For(self.plan.links.feeders[body.ix()].clone()).or_alive();
-        }
-        self.takers_of(body).or_alive()
+    fn carrier_waits_for(&self, body: PlaceId, others: &mut Vec<StationId>) -> Waits {
+        let first = others.len();
+        let waits = if self.floor.place(body).is_empty() {
+            others.extend(&self.plan.links.feeders[body.ix()]);
+            Waits::ForOthers
+        } else {
+            self.takers_of(body, others)
+        };
+        waits.or_alive(others.len() > first)
     }
+}
+
+/// Takes out of `list` what stands in it before, from number `known` on.
+fn forget_known(list: &mut Vec<StationId>, known: usize) {
+    let mut kept = known;
+    for n in known..list.len() {
+        let station = list[n];
+        if !list[..kept].contains(&station) {
+            list[kept] = station;
+            kept += 1;
+        }
+    }
+    list.truncate(kept);
 }
 
 /// What a search has found.
@@ -260,13 +295,14 @@ enum Found {
 }
 
 /// What a station waits for.
+#[derive(Clone, Copy)]
 enum Waits {
     /// For nobody: it can change by itself.
     Alive,
     /// For a part that comes to an end, or a timer that runs out, at this time.
     UntilDue(Nanos),
-    /// For any of these.
-    For(Vec<StationId>),
+    /// For any of those who were listed.
+    ForOthers,
 }
 
 impl Waits {
@@ -275,21 +311,18 @@ impl Waits {
         match (self, other) {
             (Waits::Alive, _) | (_, Waits::Alive) => Waits::Alive,
             (Waits::UntilDue(a), Waits::UntilDue(b)) => Waits::UntilDue(a.min(b)),
-            (Waits::UntilDue(due), Waits::For(_)) | (Waits::For(_), Waits::UntilDue(due)) => {
+            (Waits::UntilDue(due), Waits::ForOthers) | (Waits::ForOthers, Waits::UntilDue(due)) => {
                 Waits::UntilDue(due)
             }
-            (Waits::For(mut these), Waits::For(those)) => {
-                these.extend(those);
-                Waits::For(these)
-            }
+            (Waits::ForOthers, Waits::ForOthers) => Waits::ForOthers,
         }
     }
 
     /// Who waits for nobody in particular can't be shown to wait for ever.
-    fn or_alive(self) -> Waits {
+    fn or_alive(self, waits_for_others: bool) -> Waits {
         match self {
-            Waits::For(others) if others.is_empty() => Waits::Alive,
-            Waits::For(_) | Waits::UntilDue(_) | Waits::Alive => self,
+            Waits::ForOthers if !waits_for_others => Waits::Alive,
+            Waits::ForOthers | Waits::UntilDue(_) | Waits::Alive => self,
         }
     }
 }

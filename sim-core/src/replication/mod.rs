@@ -65,6 +65,8 @@ pub struct Replica<'a, O> {
     stop: Option<Stop>,
     /// Stations to look at again for a knot, when a part has come to the end of its belt.
     suspects: Vec<StationId>,
+    /// Room for the search of knots.
+    reached: Vec<StationId>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -81,6 +83,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_before_now: 0,
             stop: None,
             suspects: Vec::new(),
+            reached: Vec::new(),
         };
         for (ix, station) in plan.stations.iter().enumerate() {
             if station.is_shut_at_work() {
@@ -127,7 +130,7 @@ impl<'a, O: Observer> Replica<'a, O> {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
-        while let Some((at, timer)) = self.floor.calendar.next_until(end) {
+        while let Some((at, timer)) = self.floor.calendar.next_in(end, O::NEAR) {
             if at != self.floor.now {
                 self.floor.now = at;
                 self.events_before_now = self.n_events;

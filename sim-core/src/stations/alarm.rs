@@ -23,7 +23,7 @@ impl Alarm {
             return;
         }
         self.at = at;
-        floor.calendar.set(self.timer, at);
+        floor.calendar.set_in(self.timer, at, O::NEAR);
     }
 
     /// The alarm has gone off.

@@ -6,7 +6,7 @@
 use super::knot::Knot;
 use super::run::RunError;
 use crate::kernel::{Observer, StationId};
-use crate::measure::{PerMinute, Tally};
+use crate::measure::{NearTally, PerMinute, Tally};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
 use crate::replication::{Replica, Stop};
@@ -30,13 +30,29 @@ pub(super) fn seconds(time: Nanos) -> f64 {
 /// Runs a shift and hands back its tally, which was made for the plan; it is made as good as new first.
 pub(super) fn tally_shift(plan: &Plan, seed: u64, number: u64, mut tally: Tally) -> (Tally, Course) {
     tally.restart();
-    let mut replica = Replica::new(plan, seed, number, tally);
+    if plan.outfit.is_near() {
+        let (observer, course) = see_shift(plan, seed, number, NearTally(tally), |near| &mut near.0);
+        (observer.0, course)
+    } else {
+        see_shift(plan, seed, number, tally, |tally| tally)
+    }
+}
+
+/// Runs a shift with an observer in which there is a tally.
+fn see_shift<O: Observer>(
+    plan: &Plan,
+    seed: u64,
+    number: u64,
+    observer: O,
+    tally_of: fn(&mut O) -> &mut Tally,
+) -> (O, Course) {
+    let mut replica = Replica::new(plan, seed, number, observer);
     let mut course = Course::default();
     if plan.open_ns > 0 && run_on(&mut replica, plan, number, plan.open_ns, &mut course) {
-        replica.floor.observer.open(plan.open_ns);
+        tally_of(&mut replica.floor.observer).open(plan.open_ns);
     }
     if course.fault.is_none() && run_on(&mut replica, plan, number, plan.close_ns, &mut course) {
-        replica.floor.observer.close(plan.close_ns);
+        tally_of(&mut replica.floor.observer).close(plan.close_ns);
         if !replica.conserves_parts() {
             course.fault = Some(RunError::PartsNotConserved { replication: number });
         }
