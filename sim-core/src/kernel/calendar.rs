@@ -35,7 +35,7 @@ pub struct Calendar {
     keys: [[u64; GROUP]; GROUPS],
     /// Earliest key of each group; it may be one that is spent.
     firsts: [[u64; GROUP]; GROUP],
-    /// Earliest key of each four groups; not kept where four groups are enough.
+    /// Earliest key of each four groups, or of each group where four groups are enough.
     tops: [u64; GROUP],
     /// At most four groups.
     is_tiny: bool,
@@ -128,7 +128,7 @@ impl Calendar {
     fn first(&self, near: bool) -> u64 {
         match self.tree.get(1) {
             Some(winner) if !near => *winner,
-            Some(_) | None => least(if self.is_tiny { &self.firsts[0] } else { &self.tops }),
+            Some(_) | None => least(&self.tops),
         }
     }
 
@@ -150,10 +150,12 @@ impl Calendar {
         let slot = usize::from(timer.0);
         self.keys.as_flattened_mut()[slot % (GROUP * GROUPS)] = key;
         let group = slot / GROUP % GROUPS;
-        self.firsts.as_flattened_mut()[group] = least(&self.keys[group]);
+        let first = least(&self.keys[group]);
         if self.is_tiny {
+            self.tops[group % GROUP] = first;
             return;
         }
+        self.firsts.as_flattened_mut()[group] = first;
         let four = group / GROUP;
         self.tops[four] = least(&self.firsts[four]);
     }

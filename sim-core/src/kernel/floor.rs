@@ -129,6 +129,12 @@ pub(crate) struct Duty {
 }
 
 impl Duty {
+    /// Whether nothing keeps the station from working on as ever, and no jam by part can strike.
+    #[inline(always)]
+    pub(crate) fn is_unhindered(self) -> bool {
+        self.hot.bars & (HELD | OFF | STOPPED | FROZEN) == 0 && self.hot.moments == 0
+    }
+
     /// As [`Floor::may_start`].
     #[inline(always)]
     pub(crate) fn may_start(self) -> bool {
@@ -331,12 +337,18 @@ impl<O: Observer> Floor<O> {
     /// `struck` if a jam has just struck it (before that it can't have stood still, or its timer would have).
     #[inline(always)]
     pub(crate) fn settles_at_once(&mut self, me: StationId, struck: bool) -> bool {
-        let at_once = !struck && self.dirty.is_empty() && self.messages.is_empty();
+        let at_once = !struck && self.dirty.is_empty_in(O::NEAR) && self.messages.is_empty();
         debug_assert!(!at_once || !self.stands(me), "the timers of a station that stands do not run");
         if !at_once {
             self.dirty.insert_in(me.0, O::NEAR);
         }
         at_once
+    }
+
+    /// Whether nobody has to be settled or told anything.
+    #[inline(always)]
+    pub(crate) fn is_settled(&self) -> bool {
+        self.dirty.is_empty_in(O::NEAR) && self.messages.is_empty()
     }
 
     /// Changes the state of a station.
@@ -347,8 +359,32 @@ impl<O: Observer> Floor<O> {
         }
     }
 
+    /// The usual change, with nothing that has to be told or moved beside: it calls nobody, and so keeps no registers.
     #[inline(never)]
     fn change_state(&mut self, me: StationId, new: State) {
+        let hot = self.hot.at_mut(me.ix(), O::NEAR);
+        let old = hot.state;
+        let turns = self.has_turns && matches!(new, State::Blocked | State::Checking);
+        let room = self.newly_blocked.len() < self.newly_blocked.capacity();
+        if hot.bars & CLOCKED != 0 || turns || !room || self.observer.is_special(me, old) {
+            return self.change_state_fully(me, new);
+        }
+        hot.state = new;
+        self.observer.state_plainly(self.now, me, old, new);
+        if old == State::Blocked {
+            self.n_blocked -= 1;
+        }
+        if new == State::Working {
+            return;
+        }
+        self.n_blocked += u32::from(new == State::Blocked);
+        if matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0) {
+            self.newly_blocked.push(me);
+        }
+    }
+
+    #[inline(never)]
+    fn change_state_fully(&mut self, me: StationId, new: State) {
         self.enter_state(me, new);
         // Who starves can complete a knot only where somebody is blocked.
         let waits =
@@ -524,7 +560,7 @@ impl<O: Observer> Floor<O> {
     /// An offer in two plain numbers: when the next part comes to an end, or has come, and where.
     /// `Nanos::MAX` is never.
     #[inline(always)]
-    fn next_part(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
+    pub(crate) fn next_part(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
         match (&inlets.places[..], inlets.join) {
             (&[place], _) => (self.next_at(me, place), place),
             (&[first, second], Join::Listed) => {
@@ -969,14 +1005,31 @@ impl<O: Observer> Floor<O> {
         if p.len > 0 || !self.may_start(divider) {
             return false;
         }
-        let open = |exit: &&(u8, Exit)| self.is_open(divider, exit.1);
-        let Some(&(no, exit)) = p.more.through.iter().find(open) else { return false };
+        for n in 0..p.more.through.len() {
+            let (no, exit) = self.places.at(place.ix(), O::NEAR).more.through[n];
+            match exit {
+                Exit::Store(store) if self.is_plainly_open(store) => {
+                    self.note_passage(me, place, divider, part);
+                    self.put_plainly(divider, no, store, part);
+                    return true;
+                }
+                Exit::Leave | Exit::Store(_) | Exit::Hand(_) if self.is_open(divider, exit) => {
+                    self.note_passage(me, place, divider, part);
+                    let handed = self.hand_over(divider, no, exit, part);
+                    assert!(handed, "a divider hands on only into an exit with room");
+                    return true;
+                }
+                Exit::Leave | Exit::Store(_) | Exit::Hand(_) => {}
+            }
+        }
+        false
+    }
+
+    #[inline(always)]
+    fn note_passage(&mut self, me: StationId, place: PlaceId, divider: StationId, part: &Part) {
         self.note(me, Note::Exit(0), Some(part));
         self.observer.passes(self.now, place);
         self.note(divider, Note::Took, Some(part));
-        let handed = self.hand_over(divider, no, exit, part);
-        assert!(handed, "a divider hands on only into an exit with room");
-        true
     }
 
     /// States that a station takes nothing while its state is working: it isn't told of parts then.
@@ -1058,6 +1111,20 @@ impl<O: Observer> Floor<O> {
         } else {
             self.put_special(place, part);
         }
+    }
+
+    /// Whether a part can be put into a store with [`Floor::put_plainly`].
+    #[inline(always)]
+    pub(crate) fn is_plainly_open(&self, place: PlaceId) -> bool {
+        let p = self.places.at(place.ix(), O::NEAR);
+        p.flags & (SPECIAL_PUT | AWAITED) == 0 && p.len < p.capacity
+    }
+
+    /// Hands a part to a store that is plainly open, through exit number `no` of `me`.
+    #[inline(always)]
+    pub(crate) fn put_plainly(&mut self, me: StationId, no: u8, place: PlaceId, part: &Part) {
+        self.observer.note(self.now, me, Note::Exit(no), Some(part));
+        self.put_plain(place, part);
     }
 
     #[inline(always)]

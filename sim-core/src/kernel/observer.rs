@@ -60,6 +60,18 @@ pub trait Observer {
     #[inline(always)]
     fn state(&mut self, _now: Nanos, _station: StationId, _old: State, _new: State) {}
 
+    /// Whether it takes more than [`Observer::state_plainly`] to note that `station` leaves the state `old`.
+    #[inline(always)]
+    fn is_special(&self, _station: StationId, _old: State) -> bool {
+        false
+    }
+
+    /// The same as [`Observer::state`] where that is not special.
+    #[inline(always)]
+    fn state_plainly(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.state(now, station, old, new);
+    }
+
     /// The content of `place` is about to change from `old` to `new` parts.
     #[inline(always)]
     fn level(&mut self, _now: Nanos, _place: PlaceId, _old: u32, _new: u32) {}

@@ -109,6 +109,8 @@ struct Account {
     tells_inlets: bool,
     /// A measure of the scenario's own picks the station.
     is_picked: bool,
+    /// States, as bits, after which more than their time has to be noted.
+    special: u16,
 }
 
 impl Default for Account {
@@ -120,6 +122,7 @@ impl Default for Account {
             point: NO_POINT,
             tells_inlets: false,
             is_picked: false,
+            special: 0,
         }
     }
 }
@@ -173,6 +176,15 @@ impl Tally {
             inlet_of[machine.ix()] = n_missing;
             n_inlets[machine.ix()] = n;
             n_missing += n as u16;
+        }
+        for account in &mut accounts {
+            account.special = if account.tells_inlets || account.is_picked {
+                u16::MAX
+            } else if account.point != NO_POINT {
+                1 << State::Starved as u16
+            } else {
+                0
+            };
         }
         let point = PointTally { passes: vec![0; PASSES], ..PointTally::default() };
         let levels = setup.capacities.iter().map(|capacity| LevelTally::new(*capacity));
@@ -318,6 +330,21 @@ impl Tally {
         }
     }
 
+    /// Whether the end of `old` asks for more than [`Tally::enter_plainly`].
+    #[inline(always)]
+    fn is_special_end<const IS_NEAR: bool>(&self, station: StationId, old: State) -> bool {
+        self.accounts.at(station.ix(), IS_NEAR).special >> old as u16 & 1 == 1
+    }
+
+    #[inline(always)]
+    fn enter_plainly<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        let account = self.accounts.at_mut(station.ix(), IS_NEAR);
+        let spent = now - account.since;
+        account.since = now;
+        account.state = new;
+        self.time.at_mut(station.ix(), IS_NEAR)[old as usize] += spent;
+    }
+
     #[inline(always)]
     fn change_level<const IS_NEAR: bool>(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
         self.levels.at_mut(place.ix(), IS_NEAR).change(now, old, new);
@@ -379,6 +406,16 @@ impl Observer for Tally {
     }
 
     #[inline(always)]
+    fn is_special(&self, station: StationId, old: State) -> bool {
+        self.is_special_end::<false>(station, old)
+    }
+
+    #[inline(always)]
+    fn state_plainly(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.enter_plainly::<false>(now, station, old, new);
+    }
+
+    #[inline(always)]
     fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
         self.change_level::<false>(now, place, old, new);
     }
@@ -409,6 +446,16 @@ impl Observer for NearTally {
     #[inline(always)]
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         self.0.enter::<true>(now, station, old, new);
+    }
+
+    #[inline(always)]
+    fn is_special(&self, station: StationId, old: State) -> bool {
+        self.0.is_special_end::<true>(station, old)
+    }
+
+    #[inline(always)]
+    fn state_plainly(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.0.enter_plainly::<true>(now, station, old, new);
     }
 
     #[inline(always)]

@@ -15,6 +15,7 @@ use crate::stations::Station;
 /// Sorts of timers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Sort {
+    /// Plain path.
     Path,
     /// Work station with one place.
     Work,
@@ -52,7 +53,7 @@ pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
 
 fn sort_of(station: &Station) -> Sort {
     match station {
-        Station::Path(_) => Sort::Path,
+        Station::Path(path) if path.is_plain() => Sort::Path,
         Station::Machine(machine) if machine.is_plain() => Sort::Machine,
         Station::Work(work) => match work.is_single() {
             (true, true) => Sort::Maker,
@@ -67,6 +68,7 @@ fn sort_of(station: &Station) -> Sort {
         | Station::Escapement(_)
         | Station::Machine(_)
         | Station::Meter(_)
+        | Station::Path(_)
         | Station::PathInFile(_)
         | Station::ScrapBox(_)
         | Station::Stream(_) => Sort::Station,
@@ -83,7 +85,7 @@ impl<O: Observer> Replica<'_, O> {
         let floor = &mut self.floor;
         let station = &mut self.stations[usize::from(act.ix)];
         match (act.sort, station) {
-            (Sort::Path, Station::Path(path)) => path.act(floor),
+            (Sort::Path, Station::Path(path)) => path.act_plain(floor),
             (Sort::Work, Station::Work(work)) => work.act_single::<O, false>(floor),
             (Sort::Maker, Station::Work(work)) => work.act_single::<O, true>(floor),
             (Sort::Machine, Station::Machine(machine)) => machine.act_plain(floor),

@@ -8,6 +8,8 @@
 //! search is repeated when its time has come: it may change nothing.
 
 use super::{Replica, Stop};
+use crate::kernel::shelf::Shelf;
+use crate::network::Plan;
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
 use crate::part::Nanos;
 
@@ -18,7 +20,7 @@ impl<O: Observer> Replica<'_, O> {
         let mut n = 0;
         while let Some(&station) = self.floor.newly_blocked.get(n) {
             n += 1;
-            if !self.may_be_knotted(station) {
+            if self.waits_for_one_at_work(station) || !self.may_be_knotted(station) {
                 continue;
             }
             match self.search_from(station) {
@@ -50,6 +52,30 @@ impl<O: Observer> Replica<'_, O> {
     /// The time to look again has come.
     pub(super) fn look_at_suspects(&mut self) {
         self.floor.newly_blocked.append(&mut self.suspects);
+    }
+
+    /// The usual case, seen at a glance: what `me` has finished stands in its hand, and the only one who takes from
+    /// there is at work.
+    #[inline(always)]
+    fn waits_for_one_at_work(&self, me: StationId) -> bool {
+        let (hand, taker) = *self.hands.at(me.ix(), O::NEAR);
+        taker != StationId::NONE
+            && self.floor.state(taker) == State::Working
+            && self.floor.state(me) == State::Blocked
+            && !self.floor.place(hand).is_empty()
+    }
+
+    /// For each post its hand and the only one who takes from there, if it has no other exit.
+    pub(super) fn hands_of(plan: &Plan) -> Shelf<(PlaceId, StationId)> {
+        const NONE: (PlaceId, StationId) = (PlaceId(0), StationId::NONE);
+        let hand = |ix: usize| match plan.links.exits.get(ix).map_or(&[][..], |exits| exits) {
+            [Exit::Hand(place)] => match plan.outfit.places[place.ix()].takers() {
+                [only] => (*place, *only),
+                _ => NONE,
+            },
+            _ => NONE,
+        };
+        Shelf::new((0..plan.outfit.posts.len()).map(hand).collect(), || NONE)
     }
 
     /// What can be seen at a glance: whether a station that began to wait may be part of a knot.

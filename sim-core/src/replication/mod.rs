@@ -9,7 +9,7 @@ mod gridlock;
 
 use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
-use crate::kernel::{Floor, Observer, StationId};
+use crate::kernel::{Floor, Observer, PlaceId, StationId};
 use crate::network::{Owner, Plan};
 use crate::part::{Nanos, Part};
 use crate::stations::Station;
@@ -61,10 +61,14 @@ pub struct Replica<'a, O> {
     /// Most timed events.
     pub events_max: u64,
     events_before_now: u64,
+    /// Number of events after which to see whether there are too many: in all, or at this instant.
+    events_stop: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
     /// Stations to look at again for a knot, when a part has come to the end of its belt.
     suspects: Vec<StationId>,
+    /// For the search of knots: for each post its only exit, if that is a hand, and the only one who takes from there.
+    hands: Shelf<(PlaceId, StationId)>,
     /// Room for the search of knots.
     reached: Vec<StationId>,
 }
@@ -81,8 +85,10 @@ impl<'a, O: Observer> Replica<'a, O> {
             n_events: 0,
             events_max: u64::MAX,
             events_before_now: 0,
+            events_stop: 0,
             stop: None,
             suspects: Vec::new(),
+            hands: Self::hands_of(plan),
             reached: Vec::new(),
         };
         for (ix, station) in plan.stations.iter().enumerate() {
@@ -130,18 +136,20 @@ impl<'a, O: Observer> Replica<'a, O> {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
+        // The budget may have been changed since the last stretch.
+        self.events_stop = self.events_max.min(self.events_before_now + EVENTS_AT_ONCE_MAX);
         while let Some((at, timer)) = self.floor.calendar.next_in(end, O::NEAR) {
             if at != self.floor.now {
                 self.floor.now = at;
                 self.events_before_now = self.n_events;
+                self.events_stop = self.events_max.min(self.n_events + EVENTS_AT_ONCE_MAX);
             }
             self.n_events += 1;
             self.fire(timer);
             if self.settle_all() {
                 return self.take_stop();
             }
-            if self.n_events > self.events_max || self.n_events - self.events_before_now > EVENTS_AT_ONCE_MAX
-            {
+            if self.n_events > self.events_stop {
                 return self.out_of_events(timer);
             }
         }
@@ -170,7 +178,7 @@ impl<'a, O: Observer> Replica<'a, O> {
     fn settle_all(&mut self) -> bool {
         let mut rounds = 0;
         loop {
-            while let Some(rank) = self.floor.dirty.pop() {
+            while let Some(rank) = self.floor.dirty.pop_in(O::NEAR) {
                 if !self.floor.messages.is_empty() {
                     self.deliver();
                 }
@@ -184,7 +192,7 @@ impl<'a, O: Observer> Replica<'a, O> {
                     return true;
                 }
             }
-            if self.floor.looks.is_empty() {
+            if self.floor.looks.is_empty_in(O::NEAR) {
                 break;
             }
             self.look_around();
