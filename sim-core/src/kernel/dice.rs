@@ -110,6 +110,12 @@ impl Outcomes {
         Ok(())
     }
 
+    /// Whether there is one outcome, so that nothing is drawn.
+    #[inline(always)]
+    pub(crate) fn is_sure(&self) -> bool {
+        self.thresholds.is_empty()
+    }
+
     /// The threshold between the first outcome and the second; 0 if there is one outcome.
     pub(crate) fn first_threshold(&self) -> u64 {
         self.thresholds.first().copied().unwrap_or(0)

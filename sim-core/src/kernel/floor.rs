@@ -397,7 +397,7 @@ impl<O: Observer> Floor<O> {
         }
     }
 
-    #[inline(always)]
+    #[inline(never)]
     fn enter_state(&mut self, me: StationId, new: State) {
         let hot = self.hot.at_mut(me.ix(), O::NEAR);
         let old = hot.state;
@@ -470,7 +470,7 @@ impl<O: Observer> Floor<O> {
     }
 
     /// The same, straight to where the part is kept.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn create_into(&mut self, me: StationId, kind: u8, luck: &mut Stream, part: &mut Part) {
         *part = self.kinds[usize::from(kind)].make(kind, self.now, luck);
         self.created += 1;
@@ -863,8 +863,20 @@ impl<O: Observer> Floor<O> {
             return self.set_state(carrier, State::Off);
         }
         if hot.state != state {
-            self.enter_state(carrier, state);
+            self.enter_carrier_state(carrier, hot, state);
         }
+    }
+
+    /// The same as [`Floor::enter_state`], in one piece where nothing else hangs on it.
+    #[inline(always)]
+    fn enter_carrier_state(&mut self, carrier: StationId, hot: Hot, new: State) {
+        if hot.bars & CLOCKED != 0 || self.observer.is_special(carrier, hot.state) {
+            return self.enter_state(carrier, new);
+        }
+        self.hot.at_mut(carrier.ix(), O::NEAR).state = new;
+        self.n_blocked += u32::from(new == State::Blocked);
+        self.n_blocked -= u32::from(hot.state == State::Blocked);
+        self.observer.state_plainly(self.now, carrier, hot.state, new);
     }
 
     /// Re-evaluates the state of a transporter, for its own settling.

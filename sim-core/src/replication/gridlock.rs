@@ -97,11 +97,21 @@ impl<O: Observer> Replica<'_, O> {
     }
 
     /// Whether somebody who feeds `me` is at work.
+    #[inline(always)]
     fn sees_feeder(&self, me: StationId) -> bool {
-        let links = &self.plan.links;
-        let inlets = links.inlets[me.ix()].iter();
-        let mut feeders = inlets.flat_map(|place| &links.feeders[place.ix()]);
-        feeders.any(|feeder| self.floor.state(*feeder) == State::Working)
+        self.feeders[me.ix()].iter().any(|feeder| self.floor.state(*feeder) == State::Working)
+    }
+
+    /// For each station who else feeds it.
+    pub(super) fn feeders_of_all(plan: &Plan) -> Vec<Box<[StationId]>> {
+        let links = &plan.links;
+        let feeders = |(ix, inlets): (usize, &Vec<PlaceId>)| {
+            let mut all: Vec<_> = inlets.iter().flat_map(|place| &links.feeders[place.ix()]).copied().collect();
+            all.retain(|feeder| feeder.ix() != ix);
+            all.dedup();
+            all.into()
+        };
+        links.inlets.iter().enumerate().map(feeders).collect()
     }
 
     /// Whether somebody who takes from where `me` stands is at work, which is so nearly always: then there is

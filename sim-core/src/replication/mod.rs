@@ -67,6 +67,8 @@ pub struct Replica<'a, O> {
     stop: Option<Stop>,
     /// Stations to look at again for a knot, when a part has come to the end of its belt.
     suspects: Vec<StationId>,
+    /// For the search of knots: for each station who else feeds it.
+    feeders: Vec<Box<[StationId]>>,
     /// For the search of knots: for each post its only exit, if that is a hand, and the only one who takes from there.
     hands: Shelf<(PlaceId, StationId)>,
     /// Room for the search of knots.
@@ -88,6 +90,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_stop: 0,
             stop: None,
             suspects: Vec::new(),
+            feeders: Self::feeders_of_all(plan),
             hands: Self::hands_of(plan),
             reached: Vec::new(),
         };
@@ -176,6 +179,15 @@ impl<'a, O: Observer> Replica<'a, O> {
     /// True if that ends the replication; see `stop`.
     #[inline(always)]
     fn settle_all(&mut self) -> bool {
+        let floor = &self.floor;
+        if floor.dirty.is_empty_in(O::NEAR) && floor.looks.is_empty_in(O::NEAR) && floor.newly_blocked.is_empty() {
+            return false;
+        }
+        self.settle_some()
+    }
+
+    #[inline(always)]
+    fn settle_some(&mut self) -> bool {
         let mut rounds = 0;
         loop {
             while let Some(rank) = self.floor.dirty.pop_in(O::NEAR) {

@@ -185,10 +185,13 @@ impl Path {
     pub(crate) fn act_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         let usual = self.stage == Stage::Passing && duty.is_unhindered() && floor.is_settled();
-        if !usual || !self.finish(floor) {
+        if !usual {
             return self.act(floor);
         }
         self.alarm.spent();
+        if !self.finish(floor) {
+            return self.settle_now(floor, duty);
+        }
         let (due, place) = floor.next_part(self.me, &self.setup.inlets);
         if due <= floor.now {
             return self.start(floor, duty, place);
@@ -197,27 +200,26 @@ impl Path {
         duty.set_state(floor, State::Starved);
     }
 
-    /// Lets the tools act, and hands the part on. False, with nothing done, if that is not as plain as usual.
+    /// Lets the tools act, and hands the part on. False if there is no plain room for it beyond.
     #[inline(always)]
     fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
-        // Every exit a part may take has to be open, since the draws can't be taken back.
-        let is_open = |exit: &PathExit| match exit.exit {
-            Exit::Store(place) => floor.is_plainly_open(place),
-            Exit::Leave | Exit::Hand(_) => false,
-        };
-        if !self.setup.exits.iter().all(is_open) {
-            return false;
-        }
         let (exit, attitude) = self.setup.run(&self.part, self.luck.stream());
         self.part.turn_to(attitude);
         let way = &self.setup.exits[usize::from(exit)];
-        if exit != 0 {
-            way.comeback.turn(floor, self.at_entry, &mut self.part, self.luck.stream());
+        match way.exit {
+            Exit::Store(place) if floor.is_plainly_open(place) => {
+                if exit != 0 {
+                    way.comeback.turn(floor, self.at_entry, &mut self.part, self.luck.stream());
+                }
+                floor.put_plainly(self.me, exit, place, &self.part);
+                self.stage = Stage::Empty;
+                true
+            }
+            Exit::Leave | Exit::Store(_) | Exit::Hand(_) => {
+                self.stage = Stage::Leaving { exit, jammed: false };
+                false
+            }
         }
-        let Exit::Store(place) = way.exit else { panic!("the exits of a plain path lead to stores") };
-        floor.put_plainly(self.me, exit, place, &self.part);
-        self.stage = Stage::Empty;
-        true
     }
 
     /// Lets the tools act from number `tool` on; stops short where a jam strikes. `jammed` if the jam of the
