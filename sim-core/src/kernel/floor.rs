@@ -119,6 +119,8 @@ pub(super) struct Hot {
     pub(super) bars: u8,
     /// Moments of work at which a jam by part may strike, as bits.
     pub(super) moments: u8,
+    /// It may stand in the list of idle takers of some place.
+    idles: bool,
 }
 
 /// A station's state and what keeps it, as seen at the start of a settling.
@@ -260,9 +262,9 @@ impl<O: Observer> Floor<O> {
             let troubles = post.troubles.iter().map(|&ix| &outfit.troubles[usize::from(ix)]);
             let bits = troubles.map(|trouble| (trouble.bar(), trouble.moment()));
             let (bars, moments) = bits.fold((0, 0), |all, bits| (all.0 | bits.0, all.1 | bits.1));
-            Hot { state: State::Starved, bars, moments }
+            Hot { state: State::Starved, bars, moments, idles: false }
         };
-        let spare = || Hot { state: State::Starved, bars: 0, moments: 0 };
+        let spare = || Hot { state: State::Starved, bars: 0, moments: 0, idles: false };
         let hot = Shelf::new(outfit.posts.iter().map(hot).collect(), spare);
         let mut turns_of = vec![Vec::new(); n];
         for (ix, place) in outfit.places.iter().enumerate() {
@@ -596,8 +598,16 @@ impl<O: Observer> Floor<O> {
 
     /// Who has taken a part, is blocked or waits for a check is not idle where it takes in turn with others: they
     /// must not wait for it.
-    #[cold]
+    #[inline(always)]
     fn be_idle_no_more(&mut self, me: StationId) {
+        if self.hot.at(me.ix(), O::NEAR).idles {
+            self.leave_idle_lists(me);
+        }
+    }
+
+    #[inline(never)]
+    fn leave_idle_lists(&mut self, me: StationId) {
+        self.hot.at_mut(me.ix(), O::NEAR).idles = false;
         for n in 0..self.turns_of[me.ix()].len() {
             let p = &mut self.places[self.turns_of[me.ix()][n].ix()];
             if !p.more.idle.contains(&me) {
@@ -685,6 +695,7 @@ impl<O: Observer> Floor<O> {
         let more = &mut self.places.at_mut(place.ix(), O::NEAR).more;
         if more.spread != Spread::Listed && !more.idle.contains(&me) {
             more.idle.push(me);
+            self.hot.at_mut(me.ix(), O::NEAR).idles = true;
         }
     }
 

@@ -23,6 +23,8 @@ enum Sort {
     Maker,
     /// Machine that takes one part and hands it on.
     Machine,
+    /// Path with parts in file.
+    File,
     Station,
     /// Not a station's own timer.
     Other,
@@ -54,6 +56,7 @@ pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
 fn sort_of(station: &Station) -> Sort {
     match station {
         Station::Path(path) if path.is_plain() => Sort::Path,
+        Station::PathInFile(_) => Sort::File,
         Station::Machine(machine) if machine.is_plain() => Sort::Machine,
         Station::Work(work) => match work.is_single() {
             (true, true) => Sort::Maker,
@@ -69,7 +72,6 @@ fn sort_of(station: &Station) -> Sort {
         | Station::Machine(_)
         | Station::Meter(_)
         | Station::Path(_)
-        | Station::PathInFile(_)
         | Station::ScrapBox(_)
         | Station::Stream(_) => Sort::Station,
     }
@@ -89,6 +91,7 @@ impl<O: Observer> Replica<'_, O> {
             (Sort::Work, Station::Work(work)) => work.act_single::<O, false>(floor),
             (Sort::Maker, Station::Work(work)) => work.act_single::<O, true>(floor),
             (Sort::Machine, Station::Machine(machine)) => machine.act_plain(floor),
+            (Sort::File, Station::PathInFile(file)) => file.act(floor, act.which),
             (_, station) => station.act(floor, StationId(act.ix), act.which),
         }
     }

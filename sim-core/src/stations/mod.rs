@@ -96,7 +96,7 @@ impl Station {
             Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
             Station::Meter(s) => s.fire(floor),
-            Station::PathInFile(s) => s.fire(floor, which),
+            Station::PathInFile(s) => return s.act(floor, which),
             Station::ScrapBox(s) => s.fire(),
             Station::Stream(s) => s.fire(floor),
             Station::Machine(s) => return s.act(floor, which),

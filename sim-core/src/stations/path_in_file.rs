@@ -29,7 +29,7 @@ use super::clumps::Clumps;
 use super::dice::Dice;
 use super::path::PathSetup;
 use super::tools::Fate;
-use crate::kernel::{Floor, Message, Moment, Observer, Offer, PlaceId, State, StationId};
+use crate::kernel::{Exit, Floor, Message, Moment, Observer, Offer, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
 use std::collections::VecDeque;
 
@@ -73,7 +73,7 @@ enum At {
     /// On its way to the point.
     Way,
     /// Before the outcome of this tool; `jammed` if its jam has had its chance.
-    Tool { tool: usize, jammed: bool },
+    Tool { tool: u16, jammed: bool },
     /// On its way out through this exit; `jammed` if the jam at the end has had its chance.
     Leaving { exit: u8, jammed: bool },
 }
@@ -95,6 +95,31 @@ struct Stretch {
     lag: Nanos,
     /// Since when it stands.
     stands_since: Option<Nanos>,
+    /// When the part in front comes to the point if nothing stands; `Nanos::MAX` if there is none. It follows from
+    /// the riders and the lag: the list is looked at far more often than it changes.
+    head: Nanos,
+}
+
+impl Stretch {
+    fn note_head(&mut self) {
+        self.head = self.riders.front().map_or(Nanos::MAX, |rider| rider.due + self.lag);
+    }
+
+    fn push(&mut self, rider: Rider) {
+        self.riders.push_back(rider);
+        self.note_head();
+    }
+
+    fn pop(&mut self) -> Option<Rider> {
+        let rider = self.riders.pop_front();
+        self.note_head();
+        rider
+    }
+
+    fn add_lag(&mut self, stood: Nanos) {
+        self.lag += stood;
+        self.note_head();
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -134,12 +159,17 @@ pub struct PathInFile {
     stuck: Stuck,
     /// Listed as waiting for room somewhere.
     waits: bool,
+    /// Some stretch may stand.
+    may_stand: bool,
+    /// Some exit is a hand, so that what has left may still stand there.
+    has_hands: bool,
 }
 
 impl PathInFile {
     /// An empty path. `free` is needed where a tool before the end may jam.
     pub fn new(me: StationId, alarm: Alarm, free: Option<Alarm>, setup: FileSetup, luck: Dice) -> Self {
-        let stretches = vec![Stretch::default(); setup.points.len()];
+        let stretches = vec![Stretch { head: Nanos::MAX, ..Stretch::default() }; setup.points.len()];
+        let has_hands = setup.path.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let last_seen = vec![None; setup.sensed.len()];
         PathInFile {
             me,
@@ -153,6 +183,8 @@ impl PathInFile {
             jam: None,
             stuck: Stuck::Gone,
             waits: false,
+            may_stand: false,
+            has_hands,
         }
     }
 
@@ -165,6 +197,15 @@ impl PathInFile {
 
     pub(super) fn content(&self) -> usize {
         self.stretches.iter().map(|stretch| stretch.riders.len()).sum()
+    }
+
+    /// One of its timers has run out.
+    #[inline(never)]
+    pub(crate) fn act<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+        self.fire(floor, which);
+        if floor.settles_at_once(self.me, floor.stands(self.me)) {
+            self.settle(floor);
+        }
     }
 
     /// The alarm `which` = 0 stands still with the station; any other is the free one.
@@ -210,9 +251,10 @@ impl PathInFile {
         if floor.stands(self.me) {
             return;
         }
-        let due = self.next_due(0).min(entry);
-        self.alarm.set(floor, due);
-        if self.stretches.iter().all(|stretch| stretch.riders.is_empty()) {
+        // Nothing stands here: it would have been found blocked or jammed.
+        let due = self.stretches.iter().map(|stretch| stretch.head).min().unwrap_or(Nanos::MAX);
+        self.alarm.set(floor, due.min(entry));
+        if due == Nanos::MAX {
             floor.set_idle(self.me, false);
         } else {
             floor.set_state(self.me, State::Working);
@@ -223,15 +265,20 @@ impl PathInFile {
 
     /// Sets the stretches from `first` on going again.
     fn release(&mut self, now: Nanos, first: usize) {
+        if !self.may_stand {
+            return;
+        }
         for stretch in &mut self.stretches[first..] {
             if let Some(since) = stretch.stands_since.take() {
-                stretch.lag += now - since;
+                stretch.add_lag(now - since);
             }
         }
+        self.may_stand = first > 0;
     }
 
     /// Makes the stretches from `first` on stand.
     fn stand(&mut self, now: Nanos, first: usize) {
+        self.may_stand = true;
         for stretch in &mut self.stretches[first..] {
             stretch.stands_since.get_or_insert(now);
         }
@@ -242,6 +289,7 @@ impl PathInFile {
         let kept = self.jam.map_or(kept, |before| before.max(kept));
         self.jam = Some(kept);
         self.stuck = stuck;
+        self.may_stand = true;
         for stretch in &mut self.stretches[..=kept] {
             stretch.stands_since.get_or_insert(now);
         }
@@ -250,8 +298,7 @@ impl PathInFile {
     /// The next time at which a part comes to a point, from stretch `first` on.
     fn next_due(&self, first: usize) -> Nanos {
         let moving = self.stretches[first..].iter().filter(|stretch| stretch.stands_since.is_none());
-        let heads = moving.filter_map(|stretch| Some(stretch.riders.front()?.due + stretch.lag));
-        heads.min().unwrap_or(Nanos::MAX)
+        moving.map(|stretch| stretch.head).min().unwrap_or(Nanos::MAX)
     }
 
     fn set_free_alarm<O: Observer>(&mut self, floor: &mut Floor<O>) {
@@ -267,16 +314,13 @@ impl PathInFile {
     /// Lets everything happen that is due, from stretch `first` on, downstream first.
     fn advance<O: Observer>(&mut self, floor: &mut Floor<O>, first: usize) -> Flow {
         loop {
-            let clear = self.setup.path.exits.iter().all(|exit| floor.is_clear(exit.exit));
-            if !clear {
+            if self.has_hands && !self.setup.path.exits.iter().all(|exit| floor.is_clear(exit.exit)) {
                 return Flow::Blocked;
             }
-            let is_due = |stretch: &Stretch| {
-                stretch.riders.front().is_some_and(|rider| rider.due + stretch.lag <= floor.now)
-            };
-            let Some(at) = (first..self.stretches.len()).rev().find(|&at| is_due(&self.stretches[at])) else {
+            let Some(at) = self.stretches[first..].iter().rposition(|stretch| stretch.head <= floor.now) else {
                 return Flow::Clear;
             };
+            let at = first + at;
             match self.move_front(floor, at) {
                 Flow::Clear => {}
                 flow @ (Flow::Blocked | Flow::Jammed) => return flow,
@@ -284,63 +328,66 @@ impl PathInFile {
         }
     }
 
-    /// Moves the part in front of stretch `at`, which has come to its point.
+    /// Moves the part in front of stretch `at`, which has come to its point. It is written back only where it stays:
+    /// copied back and forth it cost more than all else.
     fn move_front<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize) -> Flow {
         let point = self.setup.points[at];
+        let Some(rider) = self.stretches[at].riders.front() else {
+            panic!("only a stretch with a part has one in front")
+        };
+        let (mut part, due, mut stage) = (rider.part, rider.due, rider.at);
         loop {
-            let Some(rider) = self.stretches[at].riders.front().copied() else {
-                panic!("only a stretch with a part has one in front")
-            };
-            let next = match rider.at {
-                At::Way => At::Tool { tool: point.first, jammed: false },
-                At::Tool { tool, jammed } if tool < point.end => {
-                    if !jammed && floor.jams(self.me, &rider.part, Moment::Tool(tool as u8)) {
-                        self.set_front(at, At::Tool { tool, jammed: true });
-                        self.strike(floor.now, at, Stuck::Before(at));
-                        return Flow::Jammed;
+            stage = match stage {
+                At::Way => At::Tool { tool: point.first as u16, jammed: false },
+                At::Tool { tool, jammed } if usize::from(tool) < point.end => {
+                    if !jammed && floor.jams(self.me, &part, Moment::Tool(tool as u8)) {
+                        return self.jam_front(floor.now, at, part, At::Tool { tool, jammed: true });
                     }
-                    self.act(at, tool, rider)
+                    self.use_tool(tool, due, &mut part)
                 }
                 At::Tool { .. } if at + 1 < self.stretches.len() => {
-                    self.pass_on(floor.now, at);
+                    self.pass_on(floor.now, at, part);
                     return Flow::Clear;
                 }
                 At::Tool { .. } => At::Leaving { exit: 0, jammed: false },
                 At::Leaving { exit, jammed: false } => {
-                    if floor.jams(self.me, &rider.part, Moment::End) {
-                        self.set_front(at, At::Leaving { exit, jammed: true });
-                        self.strike(floor.now, at, Stuck::Before(at));
-                        return Flow::Jammed;
+                    if floor.jams(self.me, &part, Moment::End) {
+                        return self.jam_front(floor.now, at, part, At::Leaving { exit, jammed: true });
                     }
                     At::Leaving { exit, jammed: true }
                 }
-                At::Leaving { exit, jammed: true } => return self.leave(floor, at, exit),
+                At::Leaving { exit, jammed: true } => return self.leave(floor, at, exit, part),
             };
-            self.set_front(at, next);
         }
     }
 
-    fn set_front(&mut self, at: usize, now: At) {
+    /// A jam has got hold of the part in front of stretch `at`.
+    #[cold]
+    fn jam_front(&mut self, now: Nanos, at: usize, part: Part, stage: At) -> Flow {
+        self.set_front(at, part, stage);
+        self.strike(now, at, Stuck::Before(at));
+        Flow::Jammed
+    }
+
+    fn set_front(&mut self, at: usize, part: Part, stage: At) {
         if let Some(rider) = self.stretches[at].riders.front_mut() {
-            rider.at = now;
+            (rider.part, rider.at) = (part, stage);
         }
     }
 
-    /// What tool number `tool` does with the part in front of stretch `at`.
-    fn act(&mut self, at: usize, tool: usize, rider: Rider) -> At {
+    /// What tool number `tool` does with a part that came to it at `due`, in the time of its stretch.
+    fn use_tool(&mut self, tool: u16, due: Nanos, part: &mut Part) -> At {
         let on = At::Tool { tool: tool + 1, jammed: false };
         let out = |exit| At::Leaving { exit, jammed: false };
-        let Some(front) = self.stretches[at].riders.front_mut() else {
-            panic!("a tool acts on the part in front")
-        };
+        let tool = usize::from(tool);
         let mut close = None;
         if let Some(spacing) = self.setup.sensed[tool] {
-            let before = self.last_seen[tool].replace(rider.due);
-            close = before.filter(|before| rider.due - before < spacing.least).map(|_| spacing.exit);
+            let before = self.last_seen[tool].replace(due);
+            close = before.filter(|before| due - before < spacing.least).map(|_| spacing.exit);
         }
         if tool == 0
             && let Some(clumps) = &mut self.setup.clumps
-            && let Some(exit) = clumps.reject(&mut front.part)
+            && let Some(exit) = clumps.reject(part)
         {
             return out(exit);
         }
@@ -349,10 +396,10 @@ impl PathInFile {
             Some(None) => return on,
             None => {}
         }
-        let class = self.setup.path.classes.of(&rider.part);
+        let class = self.setup.path.classes.of(part);
         match self.setup.path.tools[tool].fate(class, self.luck.stream()) {
             Fate::Onward(attitude) => {
-                front.part.attitude = attitude;
+                part.turn_to(attitude);
                 on
             }
             Fate::Exit(exit) => out(exit),
@@ -360,36 +407,35 @@ impl PathInFile {
     }
 
     /// The part in front of stretch `at` goes on to the next one.
-    fn pass_on(&mut self, now: Nanos, at: usize) {
-        let Some(rider) = self.stretches[at].riders.pop_front() else { return };
+    fn pass_on(&mut self, now: Nanos, at: usize, part: Part) {
+        let Some(rider) = self.stretches[at].pop() else { return };
         let travel = self.setup.points[at + 1].travel;
         let beyond = &mut self.stretches[at + 1];
-        beyond.riders.push_back(Rider { due: now + travel - beyond.lag, at: At::Way, ..rider });
+        let due = now + travel - beyond.lag;
+        beyond.push(Rider { part, at_entry: rider.at_entry, due, at: At::Way });
     }
 
     /// The part in front of stretch `at` leaves, if there is room.
-    fn leave<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize, exit: u8) -> Flow {
-        let Some(mut rider) = self.stretches[at].riders.front().copied() else {
-            panic!("only a part that is there leaves")
-        };
-        let exit = self.setup.path.exit_or_overflow(floor, self.me, exit);
+    fn leave<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize, drawn: u8, mut part: Part) -> Flow {
+        let exit = self.setup.path.exit_or_overflow(floor, self.me, drawn);
         let leads = self.setup.path.exits[usize::from(exit)].exit;
         if !floor.is_open(self.me, leads) {
+            self.set_front(at, part, At::Leaving { exit: drawn, jammed: true });
             self.waits = true;
             self.setup.path.wait(floor, self.me, exit);
             return Flow::Blocked;
         }
+        let Some(rider) = self.stretches[at].pop() else { panic!("only a part that is there leaves") };
         if exit != 0 {
-            self.setup.path.turn_back(floor, exit, rider.at_entry, &mut rider.part, &mut self.luck);
+            self.setup.path.turn_back(floor, exit, rider.at_entry, &mut part, &mut self.luck);
         }
-        let handed = floor.hand_over(self.me, exit, leads, &rider.part);
+        let handed = floor.hand_over(self.me, exit, leads, &part);
         assert!(handed, "an open exit takes a part");
         if self.waits {
             self.waits = false;
             self.setup.path.stop_waiting(floor, self.me);
         }
-        self.stretches[at].riders.pop_front();
-        if floor.jams(self.me, &rider.part, Moment::After) {
+        if floor.jams(self.me, &part, Moment::After) {
             self.strike(floor.now, self.stretches.len() - 1, Stuck::Gone);
             return Flow::Jammed;
         }
@@ -424,7 +470,7 @@ impl PathInFile {
         let now = floor.now - self.stretches[0].lag;
         let due = now + self.setup.points[0].travel;
         self.entry_clear = now + self.setup.spacing[self.setup.path.classes.of(&part)];
-        self.stretches[0].riders.push_back(Rider { part, at_entry: part.attitude, due, at: At::Way });
+        self.stretches[0].push(Rider { part, at_entry: part.attitude, due, at: At::Way });
         floor.set_state(self.me, State::Working);
         if floor.jams(self.me, &part, Moment::Start) {
             self.strike(floor.now, self.stretches.len() - 1, Stuck::Entry);
@@ -438,7 +484,7 @@ impl PathInFile {
                 if self.jam.take().is_none() {
                     // Stopped from outside; what stood of itself is set right when it goes on.
                     for stretch in self.stretches.iter_mut().filter(|s| s.stands_since.is_none()) {
-                        stretch.lag += stood;
+                        stretch.add_lag(stood);
                     }
                 }
             }
