@@ -268,7 +268,7 @@ impl<O: Observer> Floor<O> {
     /// station is stopped when this returns true, and must not be settled until it has been cleared.
     #[inline(always)]
     pub fn jams(&mut self, me: StationId, part: &Part, moment: Moment) -> bool {
-        self.hot[me.ix()].moments & moment.bit() != 0 && self.jams_by_part(me, part, moment)
+        self.hot.at(me.ix(), O::NEAR).moments & moment.bit() != 0 && self.jams_by_part(me, part, moment)
     }
 
     #[inline(never)]
