@@ -385,6 +385,23 @@ impl<O: Observer> Floor<O> {
         }
     }
 
+    /// Takes station `me`, which stands with a part in its hand `place`, off the list of those who began to wait, if
+    /// the only one who takes from there is at work and takes nothing meanwhile: until that one's time is over nothing
+    /// can change but by a stop, which ends by itself, so there is no knot now. So it is each time that a feeder is
+    /// faster than what it feeds.
+    #[inline(always)]
+    pub(crate) fn forget_wait_for_one_at_work(&mut self, me: StationId, place: PlaceId) {
+        let p = self.places.at(place.ix(), O::NEAR);
+        let is_sole = p.flags & SHARED == 0 && p.taker != StationId::NONE;
+        if p.len == 0 || !is_sole || self.newly_blocked.last() != Some(&me) {
+            return;
+        }
+        let hot = *self.hot.at(p.taker.ix(), O::NEAR);
+        if hot.state == State::Working && hot.bars & SHUT != 0 {
+            self.newly_blocked.pop();
+        }
+    }
+
     #[inline(never)]
     fn change_state_fully(&mut self, me: StationId, new: State) {
         self.enter_state(me, new);
@@ -757,7 +774,7 @@ impl<O: Observer> Floor<O> {
         if p.flags & HAND != 0 {
             self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
-        self.observer.level(self.now, place, old, old - 1);
+        self.observer.falls(self.now, place, old);
         if follows {
             self.follow_content(place);
         }
@@ -1162,7 +1179,7 @@ impl<O: Observer> Floor<O> {
                 self.dirty.insert_in(taker.0, O::NEAR);
             }
         }
-        self.observer.level(self.now, place, len - 1, len);
+        self.observer.rises(self.now, place, len - 1);
         if follows {
             self.follow_content(place);
         }

@@ -76,6 +76,18 @@ pub trait Observer {
     #[inline(always)]
     fn level(&mut self, _now: Nanos, _place: PlaceId, _old: u32, _new: u32) {}
 
+    /// The same as [`Observer::level`] for one part more than `old`.
+    #[inline(always)]
+    fn rises(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.level(now, place, old, old + 1);
+    }
+
+    /// The same as [`Observer::level`] for one part less than `old`.
+    #[inline(always)]
+    fn falls(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.level(now, place, old, old - 1);
+    }
+
     /// A part is about to pass in no time through `place`, which is empty.
     #[inline(always)]
     fn passes(&mut self, now: Nanos, place: PlaceId) {

@@ -366,7 +366,13 @@ impl Tally {
     }
 
     #[inline(always)]
-    fn count<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
+    fn count<const IS_NEAR: bool>(
+        &mut self,
+        now: Nanos,
+        station: StationId,
+        note: Note,
+        part: Option<&Part>,
+    ) {
         let counts = self.counts.at_mut(station.ix(), IS_NEAR);
         match note {
             Note::Created => counts.created += 1,
@@ -421,6 +427,16 @@ impl Observer for Tally {
     }
 
     #[inline(always)]
+    fn rises(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.levels.at_mut(place.ix(), false).rise(now, old);
+    }
+
+    #[inline(always)]
+    fn falls(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.levels.at_mut(place.ix(), false).fall(now, old);
+    }
+
+    #[inline(always)]
     fn passes(&mut self, now: Nanos, place: PlaceId) {
         self.let_pass::<false>(now, place);
     }
@@ -461,6 +477,16 @@ impl Observer for NearTally {
     #[inline(always)]
     fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
         self.0.change_level::<true>(now, place, old, new);
+    }
+
+    #[inline(always)]
+    fn rises(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.0.levels.at_mut(place.ix(), true).rise(now, old);
+    }
+
+    #[inline(always)]
+    fn falls(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.0.levels.at_mut(place.ix(), true).fall(now, old);
     }
 
     #[inline(always)]

@@ -9,8 +9,8 @@
 
 use super::{Replica, Stop};
 use crate::kernel::shelf::Shelf;
-use crate::network::Plan;
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
+use crate::network::Plan;
 use crate::part::Nanos;
 
 impl<O: Observer> Replica<'_, O> {
@@ -106,7 +106,8 @@ impl<O: Observer> Replica<'_, O> {
     pub(super) fn feeders_of_all(plan: &Plan) -> Vec<Box<[StationId]>> {
         let links = &plan.links;
         let feeders = |(ix, inlets): (usize, &Vec<PlaceId>)| {
-            let mut all: Vec<_> = inlets.iter().flat_map(|place| &links.feeders[place.ix()]).copied().collect();
+            let mut all: Vec<_> =
+                inlets.iter().flat_map(|place| &links.feeders[place.ix()]).copied().collect();
             all.retain(|feeder| feeder.ix() != ix);
             all.dedup();
             all.into()
@@ -136,6 +137,16 @@ impl<O: Observer> Replica<'_, O> {
         if start.ix() >= self.stations.len() {
             return Found::Alive;
         }
+        if self.floor.state(start) == State::Starved
+            && self.plan.links.bodies[start.ix()].is_none()
+            && let Some(due) = self.floor.next_timer(start)
+        {
+            // Whatever else it waits for, it is under way or alive.
+            return match self.next_of_feeders(start, due) {
+                Some(due) => Found::UnderWay(due),
+                None => Found::Alive,
+            };
+        }
         let mut reached = std::mem::take(&mut self.reached);
         reached.clear();
         reached.push(start);
@@ -146,6 +157,20 @@ impl<O: Observer> Replica<'_, O> {
         };
         self.reached = reached;
         found
+    }
+
+    /// The first of `due` and of the times at which a part comes to an end before `me`; none if `me` can take from a
+    /// bin at once. It is what [`Self::waits_for`] says of a starved station with a timer of its own.
+    fn next_of_feeders(&self, me: StationId, mut due: Nanos) -> Option<Nanos> {
+        for place in &self.plan.links.inlets[me.ix()] {
+            let content = self.floor.place(*place);
+            match content.head_due() {
+                Some(_) if content.counts().is_some() => return None,
+                Some(at) if at > self.floor.now => due = due.min(at),
+                Some(_) | None => {}
+            }
+        }
+        Some(due)
     }
 
     /// Extends `reached`, which holds the first station, to all who are waited for, until somebody is found who can

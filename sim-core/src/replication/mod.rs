@@ -180,7 +180,10 @@ impl<'a, O: Observer> Replica<'a, O> {
     #[inline(always)]
     fn settle_all(&mut self) -> bool {
         let floor = &self.floor;
-        if floor.dirty.is_empty_in(O::NEAR) && floor.looks.is_empty_in(O::NEAR) && floor.newly_blocked.is_empty() {
+        if floor.dirty.is_empty_in(O::NEAR)
+            && floor.looks.is_empty_in(O::NEAR)
+            && floor.newly_blocked.is_empty()
+        {
             return false;
         }
         self.settle_some()

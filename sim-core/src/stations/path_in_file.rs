@@ -330,7 +330,8 @@ impl PathInFile {
             if self.has_hands && !self.setup.path.exits.iter().all(|exit| floor.is_clear(exit.exit)) {
                 return Flow::Blocked;
             }
-            let Some(at) = self.stretches[first..].iter().rposition(|stretch| stretch.head <= floor.now) else {
+            let Some(at) = self.stretches[first..].iter().rposition(|stretch| stretch.head <= floor.now)
+            else {
                 return Flow::Clear;
             };
             let at = first + at;

@@ -175,13 +175,7 @@ impl Comeback {
     }
 
     #[inline(never)]
-    fn turn_by_entry<O: Observer>(
-        &self,
-        floor: &Floor<O>,
-        at_entry: u8,
-        part: &mut Part,
-        luck: &mut Stream,
-    ) {
+    fn turn_by_entry<O: Observer>(&self, floor: &Floor<O>, at_entry: u8, part: &mut Part, luck: &mut Stream) {
         match self {
             Comeback::Keep(chance) if luck.chance(*chance) => part.turn_to(at_entry),
             Comeback::Keep(_) | Comeback::Remix => floor.remix(part, luck),

@@ -192,6 +192,9 @@ impl Work {
         }
         self.alarm.set(floor, due);
         duty.set_idle(floor, !clear);
+        if let Exit::Hand(place) = self.exit {
+            floor.forget_wait_for_one_at_work(self.me, place);
+        }
     }
 
     #[inline(always)]

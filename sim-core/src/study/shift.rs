@@ -107,3 +107,32 @@ fn run_on<O: Observer>(
 pub(super) fn name_of(plan: &Plan, station: StationId) -> String {
     plan.names.posts[station.ix()].clone()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{network, scenario};
+
+    const LINES: &[&str] = &[
+        include_str!("../../../scenarios/starter.json"),
+        include_str!("../../../scenarios/knob-two-paths.json"),
+        include_str!("../../../scenarios/reference/ref12.json"),
+        include_str!("../../../scenarios/reference/tandem.json"),
+    ];
+
+    #[test]
+    fn a_near_line_gives_the_same_tally_when_things_are_looked_up_as_in_a_large_line() {
+        for text in LINES {
+            let checked = scenario::read(text);
+            let Some(scenario) = checked.scenario else { panic!("{:?}", checked.problems) };
+            let mut plan = network::compile(&scenario);
+            plan.close_ns = plan.open_ns + 2 * 3600 * SECOND;
+            assert!(plan.outfit.is_near());
+            let tally = Tally::new(&plan.tally);
+            let (near, course) = see_shift(&plan, 1, 0, NearTally(tally.clone()), |near| &mut near.0);
+            let (far, other) = see_shift(&plan, 1, 0, tally, |tally| tally);
+            assert_eq!(course.events, other.events);
+            assert_eq!(format!("{:?}", near.0), format!("{far:?}"));
+        }
+    }
+}
