@@ -5,13 +5,15 @@
 //! length of the window.
 
 mod levels;
+mod near;
 mod own;
 mod per_minute;
 mod tally;
 mod trace;
 
 pub use levels::{LEVELS_MAX, LevelTally};
+pub use near::NearTally;
 pub use own::OwnTally;
 pub use per_minute::PerMinute;
-pub use tally::{Counts, NearTally, Pick, PointTally, Tally, TallySetup};
+pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};
 pub use trace::{Happening, Trace};

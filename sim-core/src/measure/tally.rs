@@ -317,7 +317,13 @@ impl Tally {
 /// What [`Observer`] hears; `IS_NEAR` as [`Observer::NEAR`].
 impl Tally {
     #[inline(always)]
-    fn enter<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+    pub(super) fn enter<const IS_NEAR: bool>(
+        &mut self,
+        now: Nanos,
+        station: StationId,
+        old: State,
+        new: State,
+    ) {
         let ix = station.ix();
         self.charge::<IS_NEAR>(now, ix, old);
         if self.accounts.at(ix, IS_NEAR).tells_inlets {
@@ -332,12 +338,18 @@ impl Tally {
 
     /// Whether the end of `old` asks for more than [`Tally::enter_plainly`].
     #[inline(always)]
-    fn is_special_end<const IS_NEAR: bool>(&self, station: StationId, old: State) -> bool {
+    pub(super) fn is_special_end<const IS_NEAR: bool>(&self, station: StationId, old: State) -> bool {
         self.accounts.at(station.ix(), IS_NEAR).special >> old as u16 & 1 == 1
     }
 
     #[inline(always)]
-    fn enter_plainly<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+    pub(super) fn enter_plainly<const IS_NEAR: bool>(
+        &mut self,
+        now: Nanos,
+        station: StationId,
+        old: State,
+        new: State,
+    ) {
         let account = self.accounts.at_mut(station.ix(), IS_NEAR);
         let spent = now - account.since;
         account.since = now;
@@ -346,18 +358,24 @@ impl Tally {
     }
 
     #[inline(always)]
-    fn change_level<const IS_NEAR: bool>(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
+    pub(super) fn change_level<const IS_NEAR: bool>(
+        &mut self,
+        now: Nanos,
+        place: PlaceId,
+        old: u32,
+        new: u32,
+    ) {
         self.levels.at_mut(place.ix(), IS_NEAR).change(now, old, new);
     }
 
     #[inline(always)]
-    fn let_pass<const IS_NEAR: bool>(&mut self, _now: Nanos, place: PlaceId) {
+    pub(super) fn let_pass<const IS_NEAR: bool>(&mut self, _now: Nanos, place: PlaceId) {
         // No time is spent at the level of one.
         self.levels.at_mut(place.ix(), IS_NEAR).n_left += 1;
     }
 
     #[inline(always)]
-    fn miss<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, inlets: u32) {
+    pub(super) fn miss<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, inlets: u32) {
         let account = self.accounts.at(station.ix(), IS_NEAR);
         if account.tells_inlets && account.lacking.1 != inlets {
             self.charge_missing(now, station.ix());
@@ -366,7 +384,7 @@ impl Tally {
     }
 
     #[inline(always)]
-    fn count<const IS_NEAR: bool>(
+    pub(super) fn count<const IS_NEAR: bool>(
         &mut self,
         now: Nanos,
         station: StationId,
@@ -449,58 +467,5 @@ impl Observer for Tally {
     #[inline(always)]
     fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
         self.count::<false>(now, station, note, part);
-    }
-}
-
-/// The tally of a line of which all lies near; see [`Observer::NEAR`].
-#[derive(Clone, Debug)]
-pub struct NearTally(pub Tally);
-
-impl Observer for NearTally {
-    const NEAR: bool = true;
-
-    #[inline(always)]
-    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
-        self.0.enter::<true>(now, station, old, new);
-    }
-
-    #[inline(always)]
-    fn is_special(&self, station: StationId, old: State) -> bool {
-        self.0.is_special_end::<true>(station, old)
-    }
-
-    #[inline(always)]
-    fn state_plainly(&mut self, now: Nanos, station: StationId, old: State, new: State) {
-        self.0.enter_plainly::<true>(now, station, old, new);
-    }
-
-    #[inline(always)]
-    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
-        self.0.change_level::<true>(now, place, old, new);
-    }
-
-    #[inline(always)]
-    fn rises(&mut self, now: Nanos, place: PlaceId, old: u32) {
-        self.0.levels.at_mut(place.ix(), true).rise(now, old);
-    }
-
-    #[inline(always)]
-    fn falls(&mut self, now: Nanos, place: PlaceId, old: u32) {
-        self.0.levels.at_mut(place.ix(), true).fall(now, old);
-    }
-
-    #[inline(always)]
-    fn passes(&mut self, now: Nanos, place: PlaceId) {
-        self.0.let_pass::<true>(now, place);
-    }
-
-    #[inline(always)]
-    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
-        self.0.miss::<true>(now, station, inlets);
-    }
-
-    #[inline(always)]
-    fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
-        self.0.count::<true>(now, station, note, part);
     }
 }

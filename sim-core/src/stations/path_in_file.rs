@@ -24,6 +24,8 @@
 //!
 //! Invariant: in each stretch between two points times are in order and lag behind the clock by one amount.
 
+mod stretch;
+
 use super::alarm::Alarm;
 use super::clumps::Clumps;
 use super::dice::Dice;
@@ -31,7 +33,7 @@ use super::path::PathSetup;
 use super::tools::Fate;
 use crate::kernel::{Exit, Floor, Message, Moment, Observer, Offer, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
-use std::collections::VecDeque;
+use stretch::{At, Rider, Stretch};
 
 /// A point of the path at which tools act; the last one is the end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,60 +68,6 @@ pub struct FileSetup {
     pub sensed: Vec<Option<Spacing>>,
     /// Clumps.
     pub clumps: Option<Clumps>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum At {
-    /// On its way to the point.
-    Way,
-    /// Before the outcome of this tool; `jammed` if its jam has had its chance.
-    Tool { tool: u16, jammed: bool },
-    /// On its way out through this exit; `jammed` if the jam at the end has had its chance.
-    Leaving { exit: u8, jammed: bool },
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Rider {
-    part: Part,
-    at_entry: u8,
-    /// When it comes to the point, in the time of its stretch.
-    due: Nanos,
-    at: At,
-}
-
-/// The stretch that ends at one point.
-#[derive(Clone, Debug, Default)]
-struct Stretch {
-    riders: VecDeque<Rider>,
-    /// How long it has stood so far, ns.
-    lag: Nanos,
-    /// Since when it stands.
-    stands_since: Option<Nanos>,
-    /// When the part in front comes to the point if nothing stands; `Nanos::MAX` if there is none. It follows from
-    /// the riders and the lag: the list is looked at far more often than it changes.
-    head: Nanos,
-}
-
-impl Stretch {
-    fn note_head(&mut self) {
-        self.head = self.riders.front().map_or(Nanos::MAX, |rider| rider.due + self.lag);
-    }
-
-    fn push(&mut self, rider: Rider) {
-        self.riders.push_back(rider);
-        self.note_head();
-    }
-
-    fn pop(&mut self) -> Option<Rider> {
-        let rider = self.riders.pop_front();
-        self.note_head();
-        rider
-    }
-
-    fn add_lag(&mut self, stood: Nanos) {
-        self.lag += stood;
-        self.note_head();
-    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
