@@ -5,6 +5,7 @@
 //! sensor, break and start condition of the file format. Equal seeds give equal texts.
 
 use crate::luck::Luck;
+use crate::random_batches::move_divider;
 use crate::random_blocks::{Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker};
 use crate::random_feeders;
 use serde_json::{Map, Value, json};
@@ -13,11 +14,13 @@ use serde_json::{Map, Value, json};
 const LOOP: &str = "LOOP";
 
 /// A line under construction; stations stand in reverse order.
-struct Sketch {
-    luck: Luck,
-    names: Names,
-    stations: Vec<Value>,
-    room: usize,
+pub(crate) struct Sketch {
+    pub(crate) luck: Luck,
+    pub(crate) names: Names,
+    pub(crate) stations: Vec<Value>,
+    pub(crate) room: usize,
+    /// Names of the product models, if there are any.
+    pub(crate) models: Vec<String>,
 }
 
 /// The scenario text of a seed: at most `most` stations or so.
@@ -37,11 +40,13 @@ pub fn random_value(seed: u64, most: usize) -> Value {
         names.conditions.extend(value["conditions"].as_object().into_iter().flat_map(Map::keys).cloned());
     }
     let room = luck.within(1, most.max(1));
-    let mut sketch = Sketch { luck, names, stations: Vec::new(), room };
+    let n_models = luck.one(&[0, 0, 1, 2]);
+    let models = (0..n_models).map(|n| format!("model {n}")).collect();
+    let mut sketch = Sketch { luck, names, stations: Vec::new(), room, models };
     sketch.draw();
     sketch.close_loops();
     sketch.add_priorities();
-    let Sketch { mut luck, names, mut stations, .. } = sketch;
+    let Sketch { mut luck, names, mut stations, models, .. } = sketch;
     stations.reverse();
     let attendants: Vec<Value> = names.pools.iter().map(|pool| pool_of(&mut luck, pool, &stations)).collect();
     let sensors = sensors(&mut luck, &stations);
@@ -49,6 +54,11 @@ pub fn random_value(seed: u64, most: usize) -> Value {
                           "sensors": sensors});
     if luck.percent(40) {
         line["measures"] = json!([{"id": "M", "any_of": [states(&mut luck, &stations)]}]);
+    }
+    if !models.is_empty() {
+        let list: Map<String, Value> =
+            models.into_iter().map(|model| (model, json!(luck.within(1, 3)))).collect();
+        line["models"] = json!({"order": luck.one(&["sequence", "random"]), "list": list});
     }
     line["plan"] = plan(&mut luck, &stations, &names);
     if luck.percent(30) {
@@ -77,14 +87,16 @@ fn parts(luck: &mut Luck) -> Value {
 }
 
 impl Sketch {
-    fn id(&self) -> String {
+    pub(crate) fn id(&self) -> String {
         format!("S{}", self.stations.len())
     }
 
     /// Adds a station that gives to `to`; returns its name.
-    fn add(&mut self, mut station: Value, to: &str) -> String {
+    pub(crate) fn add(&mut self, mut station: Value, to: &str) -> String {
         let id = self.id();
-        if station.get("exits").is_none() && station["type"] != "scrap box" {
+        let names_exits = ["exits", "recipe", "recipes", "lanes", "discharges"];
+        let has_own = names_exits.iter().any(|key| station.get(key).is_some());
+        if !has_own && station["type"] != "scrap box" {
             station["to"] = json!(to);
         }
         station["id"] = json!(id);
@@ -105,7 +117,7 @@ impl Sketch {
         }
     }
 
-    fn source(&mut self, to: &str) {
+    pub(crate) fn source(&mut self, to: &str) {
         if self.luck.percent(30) {
             return self.bulk_source(to);
         }
@@ -144,8 +156,11 @@ impl Sketch {
     }
 
     fn is_body(&self, id: &str) -> bool {
-        self.find(id)
-            .is_some_and(|s| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt")))
+        self.find(id).is_some_and(|s| {
+            s["type"] == "track"
+                || s["type"] == "receiver"
+                || s["type"].as_str().is_some_and(|t| t.ends_with("belt"))
+        })
     }
 
     fn find(&self, id: &str) -> Option<&Value> {
@@ -160,7 +175,7 @@ impl Sketch {
 
     /// A piece of the line before `to`; returns its first station.
     fn block(&mut self, to: &str) -> String {
-        match self.luck.below(11) {
+        match self.luck.below(13) {
             0..3 if to != "out" => {
                 let mut station = transporter(&mut self.luck);
                 self.spread(&mut station);
@@ -170,11 +185,12 @@ impl Sketch {
             6 => self.lanes(to),
             7 => self.assembly(to),
             8 => self.judge(to),
+            9 | 10 => self.batches(to),
             _ => self.divider(to),
         }
     }
 
-    fn workers(&mut self, to: &str) -> String {
+    pub(crate) fn workers(&mut self, to: &str) -> String {
         let mut station = worker(&mut self.luck);
         self.spread(&mut station);
         if self.luck.percent(25) {
@@ -257,6 +273,7 @@ impl Sketch {
         if self.luck.percent(30) {
             divider["strict"] = json!(true);
         }
+        move_divider(&mut self.luck, &mut divider, &self.models);
         self.add(divider, to)
     }
 
@@ -265,9 +282,12 @@ impl Sketch {
         for n in 0..self.stations.len() {
             if self.stations[n]["to"] == LOOP {
                 let takes = |s: &Value| {
-                    let brings = ["stream", "dumper", "elevator", "meter conveyor", "scrap box"];
+                    let brings =
+                        ["stream", "dumper", "filling by hand", "elevator", "meter conveyor", "scrap box"];
                     s.get("endless").is_none()
                         && s.get("inlets").is_none()
+                        && s.get("fetches").is_none()
+                        && s.get("loads_at").is_none()
                         && !brings.iter().any(|t| s["type"] == *t)
                 };
                 let one = |s: &Value| s.get("count").is_none();
@@ -352,6 +372,18 @@ fn sensors(luck: &mut Luck, stations: &[Value]) -> Vec<Value> {
             holds.push(other);
         }
         sensor["holds"] = json!(holds);
+        let has_speed = |s: &&Value| {
+            let word = s["type"].as_str().unwrap_or_default();
+            word.ends_with("belt") || word == "orienting path" || word == "elevator" || s["drive"] == "live"
+        };
+        let fast: Vec<Value> = stations.iter().filter(has_speed).map(|s| s["id"].clone()).collect();
+        if !fast.is_empty() && luck.percent(30) {
+            sensor["slows"] = json!([fast[luck.below(fast.len())]]);
+            sensor["slow_to"] = json!(luck.one(&["50 %", "3 %", "100 %", "0.1 %"]));
+            if luck.percent(50) {
+                sensor["holds"] = json!([]);
+            }
+        }
         sensors.push(sensor);
     }
     sensors

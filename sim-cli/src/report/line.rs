@@ -144,8 +144,18 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
 
 /// Contents of tracks, belts and bins.
 pub(super) fn levels(result: &RunResult, ink: Ink) -> String {
-    let mut table =
-        Table::new(&["place", "holds", "mean|content", "empty|% of time", "full|% of time", "mean stay|s"]);
+    let mut table = Table::new(&[
+        "place",
+        "holds",
+        "content|mean",
+        "|5 %",
+        "|50 %",
+        "|95 %",
+        "empty|%",
+        "full|%",
+        "mean stay|s",
+    ]);
+    let count = |level: Option<u32>| level.map_or(NONE.to_owned(), |level| grouped(u64::from(level)));
     let is_hand = |place: &PlaceReport| {
         place.name.strip_suffix(" hand").is_some_and(|of| result.stations.iter().any(|one| one.name == of))
     };
@@ -154,12 +164,19 @@ pub(super) fn levels(result: &RunResult, ink: Ink) -> String {
             place.name.clone(),
             place.capacity.map_or("no limit".to_owned(), |n| grouped(u64::from(n))),
             scaled(&place.mean_content, 1.0, 1),
+            count(place.content_p5),
+            count(place.content_p50),
+            count(place.content_p95),
             scaled(&place.share_empty, 100.0, 1),
             place.share_full.as_ref().map_or(NONE.to_owned(), |full| scaled(full, 100.0, 1)),
             scaled(&place.mean_stay_s, 1.0, 1),
         ]);
     }
-    section("LEVELS of tracks, belts and bins", &table, ink)
+    let mut page = section("LEVELS of tracks, belts and bins", &table, ink);
+    if !page.is_empty() {
+        page.push_str("  5 %: for 5 % of the time of all shifts together it held this much or less.\n");
+    }
+    page
 }
 
 /// Jams and breakdowns.
@@ -265,6 +282,14 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
             }
         }
     }
+    for (figure, what) in [
+        (&result.line.changeovers_per_hour, "changeovers an hour"),
+        (&result.line.purged_per_hour, "parts an hour taken out of the line in changeovers"),
+    ] {
+        if figure.mean.is_some_and(|mean| mean > 0.0) {
+            lines.push(format!("{} {what}", mean(figure)));
+        }
+    }
     if lines.is_empty() {
         return String::new();
     }
@@ -273,8 +298,12 @@ pub(super) fn losses(result: &RunResult, ink: Ink) -> String {
 }
 
 fn happenings(station: &StationReport) -> [(&Figure, &'static str); 7] {
+    let is_box = matches!(station.station_type.as_str(), "box out" | "scrap box");
     [
-        (&station.tips_per_hour, "containers emptied an hour"),
+        (
+            &station.tips_per_hour,
+            if is_box { "boxes exchanged an hour" } else { "containers emptied an hour" },
+        ),
         (&station.lost_per_hour, "parts an hour lost for want of room"),
         (&station.spilled_per_hour, "parts an hour spilled for want of room"),
         (&station.overfilled_per_hour, "times an hour filled beyond its capacity"),

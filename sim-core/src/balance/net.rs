@@ -6,7 +6,7 @@
 
 use super::chain::Chain;
 use crate::scenario::{Scenario, target_of};
-use crate::stations::blueprint::{Split, TrafficSite};
+use crate::stations::blueprint::{Attendance, Split, TrafficSite};
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
 use crate::terms::stops::{Cause, MomentWord};
@@ -32,7 +32,7 @@ pub(super) struct Node {
     /// Share of each class that each inner stop can strike; empty: all.
     pub(super) strikes: Vec<Vec<f64>>,
     /// Attendance for each part by pool that the station calls, s.
-    pub(super) attendance_s: Vec<f64>,
+    pub(super) attendance: Vec<Attendance>,
 }
 
 /// What brings parts into the line.
@@ -106,7 +106,11 @@ impl Net {
     }
 
     fn add(&mut self, scenario: &Scenario, classes: &Classes, ix: usize, entry: &Entry) {
-        let mut traffic = TrafficSite::new(&scenario.kinds, classes);
+        let mut traffic = TrafficSite::new(&scenario.kinds, classes, &scenario.models);
+        let batches = batches_of(scenario);
+        traffic.batches = &batches;
+        let feeders = (0..scenario.stations.len()).filter(|&from| feeds(scenario, from, ix));
+        traffic.n_feeders = feeders.map(|from| scenario.stations[from].count).sum();
         entry.blueprint.traffic(&mut traffic);
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
         let is_bin = body.as_ref().is_some_and(|place| place.counts().is_some());
@@ -126,7 +130,7 @@ impl Net {
             split: traffic.split,
             absorbs: n_exits == 0,
             strikes: traffic.strikes,
-            attendance_s: traffic.attendance_s,
+            attendance: traffic.attendance,
         };
         redirect_jams(scenario, entry, &self.class_names, &mut node);
         if traffic.per_product.len() > 1 {
@@ -349,9 +353,20 @@ impl Node {
             split: Split::ByClass,
             absorbs: self.absorbs,
             strikes: Vec::new(),
-            attendance_s: Vec::new(),
+            attendance: Vec::new(),
         }
     }
+}
+
+/// Mean pieces of the batches that stations get, by their names.
+fn batches_of(scenario: &Scenario) -> Vec<(String, f64)> {
+    let mut batches = Vec::new();
+    for entry in scenario.stations.iter().filter(|entry| entry.blueprint.gives_batches()) {
+        let Some(recipe) = entry.blueprint.recipes() else { continue };
+        let means = recipe.mean_pieces(&scenario.models);
+        batches.extend(recipe.takers().iter().zip(means).map(|(name, mean)| (name.value.clone(), mean)));
+    }
+    batches
 }
 
 fn feeds(scenario: &Scenario, from: usize, to: usize) -> bool {

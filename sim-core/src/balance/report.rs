@@ -231,6 +231,10 @@ pub(super) fn report(scenario: &Scenario, demand: &Demand<'_>, promised: Option<
         notes: Vec::new(),
     };
     balance.notes = notes(&balance, &flows);
+    if let Some(run) = scenario.plan.changeover.as_ref().and_then(|changeover| changeover.runs.first()) {
+        let message = format!("all of it is for the run of `{}`, and without changeovers", run.part.value);
+        balance.notes.push(Note { code: "first-run", message });
+    }
     balance
 }
 

@@ -5,6 +5,7 @@
 
 use super::net::{Net, Node, chance_of};
 use crate::scenario::Scenario;
+use crate::stations::catalogue::Entry;
 use crate::terms::stops::{Cause, ClockWord, StopSpec};
 
 /// What the stops of one station come to.
@@ -39,19 +40,20 @@ pub(super) fn count_stops(scenario: &Scenario, net: &Net, node: &Node, flow: &[f
             Cause::Every(law, ClockWord::Working) => load.min(1.0) * f64::from(entry.count) / law.mean(),
             Cause::Every(law, ClockWord::Powered | ClockWord::Wall) => f64::from(entry.count) / law.mean(),
         };
-        count.add(scenario, stop, per_s);
+        count.add(scenario, entry, stop, per_s);
     }
     let all: f64 = flow.iter().sum();
-    for (name, seconds) in entry.blueprint.pools().iter().zip(&node.attendance_s) {
+    for (name, asked) in entry.blueprint.pools().iter().zip(&node.attendance) {
         if let Some(pool) = scenario.attendants.iter().position(|pool| pool.id.value == name.value) {
-            count.attendance[pool] += all * seconds;
+            let walk_s = scenario.attendants[pool].walk.mean();
+            count.attendance[pool] += all * asked.calls * (walk_s + asked.work_s);
         }
     }
     count
 }
 
 impl StopCount {
-    fn add(&mut self, scenario: &Scenario, stop: &StopSpec, per_s: f64) {
+    fn add(&mut self, scenario: &Scenario, entry: &Entry, stop: &StopSpec, per_s: f64) {
         let (mut by_itself_s, mut to_person) = (0.0, 1.0);
         if let Some(automatic) = &stop.automatic {
             let (success, tries) = (automatic.success.value(), f64::from(automatic.tries));
@@ -64,9 +66,11 @@ impl StopCount {
             .as_ref()
             .and_then(|name| scenario.attendants.iter().position(|pool| pool.id.value == name.value));
         let mut by_hand_s = stop.time.mean();
-        if let Some(pool) = pool {
-            let walk_s = scenario.attendants[pool].walk.mean();
-            self.attendance[pool] += per_s * to_person * (walk_s + by_hand_s);
+        if let Some(pool_ix) = pool {
+            let pool = &scenario.attendants[pool_ix];
+            let walk = pool.walk_to.iter().find(|(name, _)| name.value == entry.id.value);
+            let walk_s = walk.map_or(&pool.walk, |(_, walk)| walk).mean();
+            self.attendance[pool_ix] += per_s * to_person * (walk_s + by_hand_s);
             by_hand_s += walk_s + stop.notice.mean();
         }
         if stop.is_breakdown {

@@ -9,16 +9,19 @@
 //! exactly one state at any time.
 
 use super::calendar::{Calendar, TimerId};
+use super::changes::GoodCount;
 use super::control::Sensor;
 use super::kinds::KindNow;
 use super::luck::Stream;
-use super::observer::{Note, Observer};
+use super::observer::{Intake, Note, Observer};
+use super::pace::Pace;
 use super::people::Pool;
 use super::place::{
-    AWAITED, BIN, BinClass, CARRIED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT, SPECIAL_TAKE,
-    STOPPING, Spread, THROUGH, TURNS, WATCHED,
+    AWAITED, BIN, BinClass, CARRIED, COUNTED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT,
+    SPECIAL_TAKE, STOPPING, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
+use super::reach::Reach;
 use super::shelf::{NEAR, Shelf};
 use super::state::State;
 use super::troubles::{Moment, Trouble};
@@ -110,6 +113,8 @@ pub(super) const FROZEN: u8 = 8;
 pub(super) const CLOCKED: u8 = 16;
 /// Takes nothing while it works.
 const SHUT: u8 = 32;
+/// Stopped for a changeover.
+pub(super) const CHANGING: u8 = 64;
 
 /// What is looked at for every move of a station.
 #[derive(Clone, Copy, Debug)]
@@ -134,13 +139,13 @@ impl Duty {
     /// Whether nothing keeps the station from working on as ever, and no jam by part can strike.
     #[inline(always)]
     pub(crate) fn is_unhindered(self) -> bool {
-        self.hot.bars & (HELD | OFF | STOPPED | FROZEN) == 0 && self.hot.moments == 0
+        self.hot.bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0 && self.hot.moments == 0
     }
 
     /// As [`Floor::may_start`].
     #[inline(always)]
     pub(crate) fn may_start(self) -> bool {
-        self.hot.bars & (HELD | OFF | STOPPED | FROZEN) == 0
+        self.hot.bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0
     }
 
     /// As [`Floor::jams`].
@@ -160,7 +165,7 @@ impl Duty {
     /// As [`Floor::set_idle`].
     #[inline(always)]
     pub(crate) fn set_idle<O: Observer>(self, floor: &mut Floor<O>, blocked: bool) {
-        if self.hot.bars & (OFF | HELD) != 0 {
+        if self.hot.bars & (OFF | HELD | CHANGING) != 0 {
             return floor.set_barred(self.me, blocked);
         }
         self.set_state(floor, if blocked { State::Blocked } else { State::Starved });
@@ -182,6 +187,8 @@ pub struct Post {
     pub freezes: bool,
     /// A break leaves the station alone (gravity tracks).
     pub no_breaks: bool,
+    /// Present speed, where sensors slow it down.
+    pub(super) pace: Pace,
     pub(super) current: Option<u16>,
     pub(super) queued: Vec<u16>,
     pub(super) n_holds: u16,
@@ -207,8 +214,9 @@ pub struct Floor<O> {
     pub looks: RankSet,
     /// Messages to stations.
     pub messages: Vec<(StationId, Message)>,
-    /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are blocked.
+    /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are one of these.
     pub newly_blocked: Vec<StationId>,
+    /// Stations that are blocked or held.
     pub(super) n_blocked: u32,
     /// Places from which each station takes in turn with others, and whether there are any.
     turns_of: Vec<Vec<PlaceId>>,
@@ -217,6 +225,10 @@ pub struct Floor<O> {
     pub(super) troubles: Vec<Trouble>,
     pub(super) pools: Vec<Pool>,
     pub(super) sensors: Vec<Sensor>,
+    pub(super) reaches: Vec<Reach>,
+    /// Stations to be settled when a station has nothing to do any more, and whether there are any.
+    pub(super) callers: Vec<(StationId, StationId)>,
+    pub(super) goods: GoodCount,
     pub(super) created: u64,
     pub(super) left: u64,
     pub(super) absorbed: u64,
@@ -241,6 +253,8 @@ pub struct Outfit {
     pub pools: Vec<Pool>,
     /// Sensors.
     pub sensors: Vec<Sensor>,
+    /// Number of reaches that stations share.
+    pub n_reaches: usize,
 }
 
 impl Outfit {
@@ -289,6 +303,9 @@ impl<O: Observer> Floor<O> {
             troubles: outfit.troubles,
             pools: outfit.pools,
             sensors: outfit.sensors,
+            reaches: vec![Reach::default(); outfit.n_reaches],
+            callers: Vec::new(),
+            goods: GoodCount::default(),
             created: 0,
             left: 0,
             absorbed: 0,
@@ -367,45 +384,29 @@ impl<O: Observer> Floor<O> {
         let hot = self.hot.at_mut(me.ix(), O::NEAR);
         let old = hot.state;
         let turns = self.has_turns && matches!(new, State::Blocked | State::Checking);
+        let calls = new == State::Starved && !self.callers.is_empty();
         let room = self.newly_blocked.len() < self.newly_blocked.capacity();
-        if hot.bars & CLOCKED != 0 || turns || !room || self.observer.is_special(me, old) {
+        if hot.bars & CLOCKED != 0 || turns || calls || !room || self.observer.is_special(me, old) {
             return self.change_state_fully(me, new);
         }
         hot.state = new;
         self.observer.state_plainly(self.now, me, old, new);
-        if old == State::Blocked {
+        if matches!(old, State::Blocked | State::Held) {
             self.n_blocked -= 1;
         }
         if new == State::Working {
             return;
         }
-        self.n_blocked += u32::from(new == State::Blocked);
+        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
         if matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0) {
             self.newly_blocked.push(me);
-        }
-    }
-
-    /// Takes station `me`, which stands with a part in its hand `place`, off the list of those who began to wait, if
-    /// the only one who takes from there is at work and takes nothing meanwhile: until that one's time is over nothing
-    /// can change but by a stop, which ends by itself, so there is no knot now. So it is each time that a feeder is
-    /// faster than what it feeds.
-    #[inline(always)]
-    pub(crate) fn forget_wait_for_one_at_work(&mut self, me: StationId, place: PlaceId) {
-        let p = self.places.at(place.ix(), O::NEAR);
-        let is_sole = p.flags & SHARED == 0 && p.taker != StationId::NONE;
-        if p.len == 0 || !is_sole || self.newly_blocked.last() != Some(&me) {
-            return;
-        }
-        let hot = *self.hot.at(p.taker.ix(), O::NEAR);
-        if hot.state == State::Working && hot.bars & SHUT != 0 {
-            self.newly_blocked.pop();
         }
     }
 
     #[inline(never)]
     fn change_state_fully(&mut self, me: StationId, new: State) {
         self.enter_state(me, new);
-        // Who starves can complete a knot only where somebody is blocked.
+        // Who starves can complete a knot only where somebody is blocked or held.
         let waits =
             matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0);
         if waits {
@@ -414,6 +415,16 @@ impl<O: Observer> Floor<O> {
         if self.has_turns && matches!(new, State::Blocked | State::Checking) {
             self.be_idle_no_more(me);
         }
+        if new == State::Starved {
+            for (_, caller) in self.callers.iter().filter(|(station, _)| *station == me) {
+                self.dirty.insert(caller.0);
+            }
+        }
+    }
+
+    /// Has `caller` settled whenever `station` has nothing to do any more.
+    pub fn add_caller(&mut self, station: StationId, caller: StationId) {
+        self.callers.push((station, caller));
     }
 
     #[inline(never)]
@@ -422,8 +433,8 @@ impl<O: Observer> Floor<O> {
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
-        self.n_blocked += u32::from(new == State::Blocked);
-        self.n_blocked -= u32::from(old == State::Blocked);
+        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
+        self.n_blocked -= u32::from(matches!(old, State::Blocked | State::Held));
         self.observer.state(self.now, me, old, new);
         if clocked {
             self.move_clocks(me, new);
@@ -433,7 +444,13 @@ impl<O: Observer> Floor<O> {
     /// Whether the station may start new work: neither held nor off.
     #[inline]
     pub fn may_start(&self, me: StationId) -> bool {
-        self.hot.at(me.ix(), O::NEAR).bars & (HELD | OFF | STOPPED | FROZEN) == 0
+        self.hot.at(me.ix(), O::NEAR).bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0
+    }
+
+    /// Present speed of a station that sensors can slow down.
+    #[inline]
+    pub fn pace(&self, me: StationId) -> Pace {
+        self.posts[me.ix()].pace
     }
 
     /// Whether the station stands still (jammed, broken down, frozen): it must not be settled.
@@ -442,10 +459,10 @@ impl<O: Observer> Floor<O> {
         self.hot.at(me.ix(), O::NEAR).bars & (STOPPED | FROZEN) != 0
     }
 
-    /// Sets the state of a station that has nothing in work, by precedence: off, blocked, held, starved.
+    /// Sets the state of a station that has nothing in work, by precedence: changeover, off, blocked, held, starved.
     #[inline(always)]
     pub fn set_idle(&mut self, me: StationId, blocked: bool) {
-        if self.hot.at(me.ix(), O::NEAR).bars & (OFF | HELD) != 0 {
+        if self.hot.at(me.ix(), O::NEAR).bars & (OFF | HELD | CHANGING) != 0 {
             return self.set_barred(me, blocked);
         }
         self.set_state(me, if blocked { State::Blocked } else { State::Starved });
@@ -454,7 +471,9 @@ impl<O: Observer> Floor<O> {
     #[inline(never)]
     fn set_barred(&mut self, me: StationId, blocked: bool) {
         let bars = self.hot.at(me.ix(), O::NEAR).bars;
-        let state = if bars & OFF != 0 {
+        let state = if bars & CHANGING != 0 {
+            State::Changeover
+        } else if bars & OFF != 0 {
             State::Off
         } else if blocked {
             State::Blocked
@@ -789,6 +808,9 @@ impl<O: Observer> Floor<O> {
         let p = self.places.at_mut(place.ix(), O::NEAR);
         let part = if p.flags & BIN == 0 {
             self.observer.level(self.now, place, p.len, p.len - 1);
+            if let Some(since) = p.stands_at() {
+                self.observer.stood(self.now, place, since);
+            }
             p.pop(self.now)
         } else {
             self.pick_from_bin(me, place)
@@ -815,7 +837,7 @@ impl<O: Observer> Floor<O> {
         part
     }
 
-    fn after_take(&mut self, me: StationId, place: PlaceId) {
+    pub(super) fn after_take(&mut self, me: StationId, place: PlaceId) {
         let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & HAND != 0 {
             self.dirty.insert_in(p.carrier.0, O::NEAR);
@@ -887,8 +909,8 @@ impl<O: Observer> Floor<O> {
             State::Working
         };
         // A full track waits for nobody by itself, so it is no new blocking for the search of knots.
-        if hot.bars & OFF != 0 && p.len == 0 {
-            return self.set_state(carrier, State::Off);
+        if hot.bars & (OFF | CHANGING) != 0 && p.len == 0 {
+            return self.set_barred(carrier, false);
         }
         if hot.state != state {
             self.enter_carrier_state(carrier, hot, state);
@@ -902,8 +924,8 @@ impl<O: Observer> Floor<O> {
             return self.enter_state(carrier, new);
         }
         self.hot.at_mut(carrier.ix(), O::NEAR).state = new;
-        self.n_blocked += u32::from(new == State::Blocked);
-        self.n_blocked -= u32::from(hot.state == State::Blocked);
+        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
+        self.n_blocked -= u32::from(matches!(hot.state, State::Blocked | State::Held));
         self.observer.state_plainly(self.now, carrier, hot.state, new);
     }
 
@@ -1015,6 +1037,9 @@ impl<O: Observer> Floor<O> {
     pub fn hand_over(&mut self, me: StationId, no: u8, exit: Exit, part: &Part) -> bool {
         let (Exit::Hand(place) | Exit::Store(place)) = exit else {
             self.note(me, Note::Exit(no), Some(part));
+            if self.goods.is_used() {
+                self.count_good(me, no, part);
+            }
             self.left += 1;
             self.note(me, Note::Left, Some(part));
             return true;
@@ -1042,7 +1067,7 @@ impl<O: Observer> Floor<O> {
     fn pass_this_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
         let p = self.places.at(place.ix(), O::NEAR);
         let divider = p.taker;
-        if p.len > 0 || !self.may_start(divider) {
+        if p.len > 0 || !self.may_start(divider) || self.hot[divider.ix()].moments != 0 {
             return false;
         }
         for n in 0..p.more.through.len() {
@@ -1080,7 +1105,7 @@ impl<O: Observer> Floor<O> {
     /// Names the exits of the divider that takes from the hand `place`, for [`Floor::pass_divider`].
     pub(crate) fn set_through(&mut self, place: PlaceId, exits: &[Exit]) {
         let p = self.places.at_mut(place.ix(), O::NEAR);
-        if p.flags & (HAND | SHARED | WATCHED) == HAND {
+        if p.flags & (HAND | SHARED | WATCHED | COUNTED) == HAND {
             p.flags |= THROUGH;
             p.more.through = (0..).zip(exits.iter().copied()).collect();
         }
@@ -1092,6 +1117,7 @@ impl<O: Observer> Floor<O> {
             Exit::Leave => panic!("who leaves the line needs no room"),
             Exit::Hand(place) => {
                 self.note(me, Note::Exit(no), Some(part));
+                self.count_good(me, no, part);
                 self.put(place, *part);
                 true
             }
@@ -1101,6 +1127,7 @@ impl<O: Observer> Floor<O> {
                     return false;
                 }
                 self.note(me, Note::Exit(no), Some(part));
+                self.count_good(me, no, part);
                 self.put(place, *part);
                 self.places.at_mut(place.ix(), O::NEAR).pass_turn(me);
                 if self.places.at(place.ix(), O::NEAR).flags & AWAITED != 0 {
@@ -1196,7 +1223,7 @@ impl<O: Observer> Floor<O> {
         self.after_put(place);
     }
 
-    fn after_put(&mut self, place: PlaceId) {
+    pub(super) fn after_put(&mut self, place: PlaceId) {
         let p = self.places.at(place.ix(), O::NEAR);
         if p.len <= p.wake {
             if p.flags & SHARED == 0 {
@@ -1257,6 +1284,17 @@ impl<O: Observer> Floor<O> {
     #[inline]
     pub fn missing(&mut self, me: StationId, inlets: u32) {
         self.observer.missing(self.now, me, inlets);
+    }
+
+    /// Tells the observer whether a station that carries several parts takes one.
+    #[inline]
+    pub fn intake(&mut self, me: StationId, intake: Intake) {
+        self.observer.intake(self.now, me, intake);
+    }
+
+    /// What keeps the station from starting new work, for its intake.
+    pub fn barred(&self, me: StationId) -> Intake {
+        Intake::Barred(if self.hot[me.ix()].bars & OFF != 0 { State::Off } else { State::Held })
     }
 
     /// Counts `n` parts that a source brings into the line in bulk.

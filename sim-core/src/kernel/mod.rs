@@ -5,7 +5,9 @@
 //! the zero-time moves run to a fixed point, again downstream first; sensors, calls and stop rules look
 //! after the fixed point. The kernel knows no text, no names and no station types.
 
+mod batch;
 pub mod calendar;
+mod changes;
 pub mod control;
 pub mod dice;
 mod discrete;
@@ -14,10 +16,12 @@ pub mod kinds;
 pub mod luck;
 pub mod multinomial;
 pub mod observer;
+pub mod pace;
 pub mod people;
 pub mod place;
 mod quantile;
 pub mod ranks;
+pub mod reach;
 pub mod sampler;
 pub mod shelf;
 pub mod state;
@@ -30,7 +34,8 @@ pub use calendar::{Calendar, TimerId};
 pub use floor::{Exit, Floor, Inlets, Join, Message, Offer, Outfit, PlaceId, Post, StationId};
 pub use kinds::KindNow;
 pub use luck::{Stream, StreamKey};
-pub use observer::{Note, Observer};
+pub use observer::{Intake, Note, Observer};
+pub use pace::Pace;
 pub use people::Job;
 pub use people::Pool;
 pub use place::{Bin, BinClass, Place, Spread, UNLIMITED};

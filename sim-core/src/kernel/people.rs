@@ -1,7 +1,9 @@
 //! Attendants: pools of people who are called, walk and work.
 //!
 //! A call = notice time + queue + walk + work. Calls are served by priority, then in order of calling, and
-//! are not interrupted; a task begun before a break is finished first.
+//! are not interrupted; a task begun before a break is finished first. A pool that *helps* another one answers its
+//! calls too, but only while none of its own waits, and only those for which the other has nobody free. A walk
+//! takes the pool's time, or that to the station if one is given, each from home or from the last task.
 
 use super::calendar::TimerId;
 use super::floor::{Floor, Message, OFF, StationId};
@@ -18,6 +20,8 @@ pub enum Job {
     Clear(u16),
     /// A task of the calling station, with its number and the time it takes, ns.
     Task(u8, Nanos),
+    /// The same, but the station is told when it begins (by the number) and when it is done (by the next number).
+    Visit(u8, Nanos),
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -59,7 +63,11 @@ pub enum WalkFrom {
 pub struct Pool {
     attendants: Vec<Attendant>,
     walk: Sampler,
+    /// Walks to some stations.
+    walk_to: Vec<(StationId, Sampler)>,
     walk_from: WalkFrom,
+    /// Pools whose calls it answers when it has none of its own.
+    helps: Vec<u16>,
     /// Priority by station number, lower first; stations beyond the list have 0.
     priority: Vec<u8>,
     key: StreamKey,
@@ -80,7 +88,35 @@ impl Pool {
         let free = |(post, timer)| Attendant { post, timer, doing: Doing::Nothing, at: None };
         let attendants = attendants.into_iter().map(free).collect();
         let luck = key.stream(0, 0);
-        Pool { attendants, walk, walk_from, priority, key, luck, calls: Vec::with_capacity(16), n_calls: 0 }
+        Pool {
+            attendants,
+            walk,
+            walk_to: Vec::new(),
+            walk_from,
+            helps: Vec::new(),
+            priority,
+            key,
+            luck,
+            calls: Vec::with_capacity(16),
+            n_calls: 0,
+        }
+    }
+
+    /// The same pool with walks of their own to some stations.
+    #[must_use]
+    pub fn with_walks(self, walk_to: Vec<(StationId, Sampler)>) -> Self {
+        Pool { walk_to, ..self }
+    }
+
+    /// The same pool that answers the calls of others when it has none of its own.
+    #[must_use]
+    pub fn with_helps(self, helps: Vec<u16>) -> Self {
+        Pool { helps, ..self }
+    }
+
+    fn draw_walk(&mut self, to: StationId) -> Nanos {
+        let own = self.walk_to.iter().find(|(station, _)| *station == to);
+        own.map_or(&self.walk, |(_, walk)| walk).draw_ns(&mut self.luck)
     }
 
     /// Starts the pool's luck for a replication.
@@ -116,22 +152,41 @@ impl<O: Observer> Floor<O> {
         self.assign(pool);
     }
 
-    /// Sends free attendants to waiting calls.
-    pub(super) fn assign(&mut self, pool: u16) {
-        loop {
-            let crew = &mut self.pools[usize::from(pool)];
-            let hot = &self.hot;
-            let free = |a: &Attendant| a.doing == Doing::Nothing && hot[a.post.ix()].bars & OFF == 0;
-            let Some(who) = crew.attendants.iter().position(free) else { return };
-            let Some(call) = crew.next_call() else { return };
+    /// Sends free attendants to the calls of a pool and of those that it helps.
+    pub(super) fn assign_all(&mut self, pool: u16) {
+        self.assign(pool);
+        for n in 0..self.pools[usize::from(pool)].helps.len() {
+            self.assign(self.pools[usize::from(pool)].helps[n]);
+        }
+    }
+
+    /// Sends free attendants to the waiting calls of a pool.
+    fn assign(&mut self, pool: u16) {
+        while self.pools[usize::from(pool)].n_waiting() > 0 {
+            let Some((crew_ix, who)) = self.free_for(pool) else { return };
+            let Some(call) = self.pools[usize::from(pool)].next_call() else { return };
+            let crew = &mut self.pools[usize::from(crew_ix)];
             let there = crew.walk_from == WalkFrom::LastTask && crew.attendants[who].at == Some(call.station);
-            let walk = if there { 0 } else { crew.walk.draw_ns(&mut crew.luck) };
+            let walk = if there { 0 } else { crew.draw_walk(call.station) };
             let attendant = &mut crew.attendants[who];
             attendant.doing = Doing::Walking(call.station, call.job);
             let (post, timer) = (attendant.post, attendant.timer);
             self.set_state(post, State::Working);
-            if walk == 0 { self.arrive(pool, who) } else { self.set_timer(timer, walk) }
+            if walk == 0 { self.arrive(crew_ix, who) } else { self.set_timer(timer, walk) }
         }
+    }
+
+    /// Who is free to answer a call of `pool`: one of its own, or of a pool that helps it and has nothing else to do.
+    fn free_for(&self, pool: u16) -> Option<(u16, usize)> {
+        let free = |a: &Attendant| a.doing == Doing::Nothing && self.hot[a.post.ix()].bars & OFF == 0;
+        let free_of = |ix: u16| Some((ix, self.pools[usize::from(ix)].attendants.iter().position(free)?));
+        free_of(pool).or_else(|| {
+            let helpers = (0..self.pools.len() as u16).filter(|ix| {
+                let crew = &self.pools[usize::from(*ix)];
+                crew.n_waiting() == 0 && crew.helps.contains(&pool)
+            });
+            helpers.filter_map(free_of).next()
+        })
     }
 
     fn arrive(&mut self, pool: u16, who: usize) {
@@ -146,6 +201,11 @@ impl<O: Observer> Floor<O> {
         let work = match job {
             Job::Clear(trouble) => self.attend_trouble(trouble),
             Job::Task(_, time) => time,
+            Job::Visit(task, time) => {
+                self.messages.push((station, Message::Attended(task)));
+                self.dirty.insert(station.0);
+                time
+            }
         };
         self.set_timer(timer, work);
     }
@@ -165,8 +225,12 @@ impl<O: Observer> Floor<O> {
                         self.messages.push((station, Message::Attended(task)));
                         self.dirty.insert(station.0);
                     }
+                    Job::Visit(task, _) => {
+                        self.messages.push((station, Message::Attended(task + 1)));
+                        self.dirty.insert(station.0);
+                    }
                 }
-                self.assign(pool);
+                self.assign_all(pool);
                 let free = self.pools[usize::from(pool)].attendants[who].doing == Doing::Nothing;
                 if free {
                     self.set_idle(post, false);
@@ -176,3 +240,7 @@ impl<O: Observer> Floor<O> {
         }
     }
 }
+
+#[cfg(test)]
+#[path = "people_tests.rs"]
+mod tests;

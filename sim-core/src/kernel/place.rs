@@ -9,6 +9,7 @@
 
 use super::floor::{Exit, StationId};
 use super::luck::{Stream, StreamKey};
+use super::pace::Pace;
 use crate::part::{Nanos, Part};
 
 /// A content without limit.
@@ -39,10 +40,14 @@ pub(super) const THROUGH: u16 = 1024;
 
 /// Some stations deliver into the place strictly in turn.
 pub(super) const TURNS: u16 = 512;
+/// A batch enters only when nothing is here.
+pub(super) const ONE_BATCH: u16 = 2048;
+/// What a station gives into the place is counted for the product sequence.
+pub(super) const COUNTED: u16 = 4096;
 /// What a plain take doesn't have to look at; see the floor.
 pub(super) const SPECIAL_TAKE: u16 = BIN | SHARED | AWAITED | WATCHED | STOPPING;
 /// What a plain entry doesn't have to look at.
-pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS | FROZEN;
+pub(super) const SPECIAL_PUT: u16 = BIN | SHARED | WATCHED | STOPPING | SPACED | TURNS | FROZEN | COUNTED;
 /// What keeps a part from being offered plainly.
 pub(super) const SPECIAL_OFFER: u16 = BIN | SHARED | FROZEN;
 
@@ -66,8 +71,6 @@ pub struct Place {
     pub(super) flags: u16,
     /// The transporter of which this is the body, or the owner of a hand; [`StationId::NONE`] if neither.
     pub(super) carrier: StationId,
-    /// Parts that have ever entered, for jams by part on transporters (it wraps).
-    pub(super) n_entered: u32,
     transit: Nanos,
     /// Belt time lags behind the clock by this much (sum of all standstills), ns.
     offset: Nanos,
@@ -98,10 +101,22 @@ pub(super) struct More {
     pub(super) priority: Vec<StationId>,
     /// Watchers (numbers of the floor's look set).
     pub(super) watchers: Vec<u16>,
-    /// Least time between two entries, ns of belt time.
+    /// Least time between two entries, ns of belt time; at the present and at full speed.
     pub(super) spacing: Nanos,
-    last_entry: Option<Nanos>,
+    full_spacing: Nanos,
+    /// Time from entry to the end at full speed, ns.
+    full_transit: Nanos,
+    /// Belt time at which the last entry is far enough down the belt.
+    clear_at: Option<Nanos>,
+    /// Present speed; `transit` and `spacing` are those at this speed.
+    pace: Pace,
+    /// Room for parts in flight, which is not in `capacity` as long.
+    pub(super) promised: u32,
+    /// Time by which each piece of a batch after the first delays all of it, ns.
+    pub(super) each: Nanos,
     frozen_since: Nanos,
+    /// What has entered and has not been looked at, for jams by part on tracks and belts.
+    entered: Option<Vec<Part>>,
     pub(super) bin: Option<Bin>,
     /// Exits of the divider behind a hand, with their numbers.
     pub(super) through: Vec<(u8, Exit)>,
@@ -207,10 +222,9 @@ impl Place {
             taker: StationId::NONE,
             flags: 0,
             carrier: StationId::NONE,
-            n_entered: 0,
             transit,
             offset: 0,
-            more: Box::default(),
+            more: Box::new(More { full_transit: transit, ..More::default() }),
         }
     }
 
@@ -227,14 +241,14 @@ impl Place {
         place
     }
 
-    /// Parts that have ever entered; it wraps.
-    pub fn n_entered(&self) -> u32 {
-        self.n_entered
+    /// Has a FIFO that is watched keep what enters for [`Place::take_entered`].
+    pub fn set_keeps_entered(&mut self) {
+        self.more.entered = Some(Vec::new());
     }
 
-    /// The last part that entered a FIFO and is still there.
-    pub fn tail(&self) -> Option<&Part> {
-        (self.len > 0 && self.flags & BIN == 0).then(|| &self.slots[self.index(self.len - 1)].part)
+    /// What has entered since it was asked last, if it keeps that.
+    pub fn take_entered(&mut self) -> Vec<Part> {
+        self.more.entered.as_mut().map(std::mem::take).unwrap_or_default()
     }
 
     /// Names the stations that take from the place, in file order.
@@ -290,6 +304,37 @@ impl Place {
         }
     }
 
+    /// Has what is given into the place counted; see [`super::Floor::count_good_at`].
+    pub fn set_counted(&mut self) {
+        self.flags |= COUNTED;
+    }
+
+    /// Has a bin that never runs out bring another kind. Nothing happens to other places.
+    pub fn set_endless(&mut self, kind: u8) {
+        if let Some(bin) = &mut self.more.bin
+            && bin.endless.is_some()
+        {
+            bin.endless = Some(kind);
+        }
+    }
+
+    /// Takes all parts out; returns how many. A bin that never runs out keeps what it has.
+    pub(super) fn take_all(&mut self, now: Nanos) -> u32 {
+        let n = self.len;
+        match &mut self.more.bin {
+            Some(bin) if bin.endless.is_some() => return 0,
+            Some(bin) => {
+                bin.classes.clear();
+                bin.counts.clear();
+                self.len = 0;
+            }
+            None => (0..n).for_each(|_| {
+                self.pop(now);
+            }),
+        }
+        n
+    }
+
     /// Adds a watcher, by its number among stations, attendants and sensors.
     pub fn add_watcher(&mut self, watcher: u16) {
         self.flags |= WATCHED;
@@ -342,11 +387,19 @@ impl Place {
         self
     }
 
+    /// Has the place take one batch at a time, all of whose pieces come to its end `each` (ns) later for every piece
+    /// after the first.
+    pub fn for_batches(mut self, each: Nanos) -> Self {
+        self.flags |= ONE_BATCH;
+        self.more.each = each;
+        self
+    }
+
     /// Keeps entries at least `spacing` (ns of belt time) apart.
     pub fn spaced(mut self, spacing: Nanos) -> Self {
         if spacing > 0 {
             self.flags |= SPACED;
-            self.more.spacing = spacing;
+            (self.more.spacing, self.more.full_spacing) = (spacing, spacing);
         }
         self
     }
@@ -363,7 +416,12 @@ impl Place {
         self.len == 0
     }
 
-    /// Most parts that fit, [`UNLIMITED`] if there is no limit.
+    /// Room that is promised to parts in flight.
+    pub fn promised(&self) -> u32 {
+        self.more.promised
+    }
+
+    /// Most parts that fit, room for parts in flight left out; [`UNLIMITED`] if there is no limit.
     pub fn capacity(&self) -> u32 {
         self.capacity
     }
@@ -452,7 +510,6 @@ impl Place {
         let due = now + self.transit - self.offset;
         self.slots[index] = Slot { part: *part, due };
         self.len += 1;
-        self.n_entered = self.n_entered.wrapping_add(1);
     }
 
     /// Takes the head out of a FIFO that is not stopping.
@@ -483,7 +540,16 @@ impl Place {
         let index = self.index(self.len);
         self.slots[index] = Slot { part, due };
         self.len += 1;
-        self.n_entered = self.n_entered.wrapping_add(1);
+        if let Some(entered) = &mut self.more.entered {
+            entered.push(part);
+        }
+    }
+
+    /// Puts a part at the tail of a FIFO, which comes to the end `later` (ns) than others would.
+    pub(super) fn push_late(&mut self, part: Part, now: Nanos, later: Nanos) {
+        self.push(part, now);
+        let index = self.index(self.len - 1);
+        self.slots[index].due += later;
     }
 
     /// Takes the head out of a FIFO.
@@ -538,7 +604,7 @@ impl Place {
 
     fn entry(&mut self, now: Nanos) -> Nanos {
         let belt_now = self.belt_time(now);
-        self.more.last_entry = Some(belt_now);
+        self.more.clear_at = Some(belt_now + self.more.spacing);
         belt_now + self.transit
     }
 
@@ -550,12 +616,26 @@ impl Place {
 
     /// Time until the last entry is far enough down the belt: `Some(0)` now, `None` if the belt stands.
     pub(super) fn entry_clear_in(&self, now: Nanos) -> Option<Nanos> {
-        let Some(last) = self.more.last_entry else { return Some(0) };
-        let belt_now = self.belt_time(now);
-        let missing = (last + self.more.spacing).saturating_sub(belt_now);
+        let Some(clear_at) = self.more.clear_at else { return Some(0) };
+        let missing = clear_at.saturating_sub(self.belt_time(now));
         let moves = self.flags & FROZEN == 0
             && (self.flags & STOPPING == 0 || self.len == 0 || self.slot(0).due + self.offset > now);
         if missing == 0 || moves { Some(missing) } else { None }
+    }
+
+    /// The belt goes at another speed from `now` on: what is still to go is stretched.
+    pub(super) fn set_pace(&mut self, now: Nanos, pace: Pace) {
+        let before = std::mem::replace(&mut self.more.pace, pace);
+        let belt_now = self.belt_time(now);
+        for n in 0..self.len {
+            let index = self.index(n);
+            if let Some(slot) = self.slots.get_mut(index) {
+                slot.due = pace.moved(before, belt_now, slot.due);
+            }
+        }
+        self.more.clear_at = self.more.clear_at.map(|at| pace.moved(before, belt_now, at));
+        self.transit = pace.stretched(self.more.full_transit);
+        self.more.spacing = pace.stretched(self.more.full_spacing);
     }
 
     /// Stops all motion from `now` on.

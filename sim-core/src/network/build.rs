@@ -1,8 +1,10 @@
 //! From a checked scenario to a plan of plain numbers.
 
+use super::causes::causes_of;
+use super::changeover::change_plan;
 use super::layout::{Layout, Unit, Wire, right_attitude};
 use super::people::{breaks_of, pools_of};
-use super::plan::{Fill, Links, Names, Owner, Plan};
+use super::plan::{Fill, Held, Links, Names, Owner, Plan};
 use super::sensors::sensors_of;
 use super::troubles::TroubleBook;
 use crate::kernel::dice::Outcomes;
@@ -14,9 +16,12 @@ use crate::measure::{Pick, TallySetup};
 use crate::part::SECOND;
 use crate::scenario::{Scenario, Start, StatePick, WarmUp};
 use crate::stations::blueprint::{STATION_TIMERS, Site};
+use crate::stations::catalogue::Entry;
 use crate::stations::divider::{Divider, Rule};
+use crate::stations::lots::{LotLuck, ShiftLots};
 use crate::stations::tools::Classes;
-use crate::stations::{Alarm, Station};
+use crate::stations::{Alarm, Dice, Station};
+use crate::terms::kind::Kind;
 
 /// What one station asked for while it was built.
 #[derive(Debug, Default)]
@@ -91,8 +96,19 @@ impl Builder<'_> {
         posts.extend(sensors.iter().map(|_| Post::default()));
         let knot_timer = TimerId(owners.len() as u16);
         owners.push(Owner::Knots);
+        let change = self.scenario.plan.changeover.as_ref().map(|spec| {
+            let (post, timer) = (StationId(posts.len() as u16), TimerId(owners.len() as u16));
+            owners.push(Owner::Change);
+            posts.push(Post::default());
+            change_plan(self.scenario, spec, &self.layout, self.method, post, timer)
+        });
+        for place in change.iter().flat_map(|change| self.given_by(&change.counted)) {
+            places[place.ix()].set_counted();
+        }
         let tally = self.tally(&posts, &places, book.troubles.len());
         let names = self.names();
+        let links = self.links();
+        let causes = causes_of(&stations, &places, &sensors, &links, &tally, |rank| self.told_inlets(rank));
         let outfit = Outfit {
             n_timers: owners.len(),
             kinds: self.kinds(),
@@ -101,6 +117,7 @@ impl Builder<'_> {
             sensors,
             places,
             posts,
+            n_reaches: self.reaches().len(),
         };
         let plan = &self.scenario.plan;
         let warm_up_s = if let WarmUp::Given(warm_up) = plan.warm_up { warm_up } else { 0.0 };
@@ -109,9 +126,13 @@ impl Builder<'_> {
             owners,
             breaks,
             first_sensor,
+            change,
             knot_timer,
-            links: self.links(),
+            links,
+            causes,
             fills: self.fills(),
+            held: self.held(),
+            shifts: self.shifts(),
             names,
             tally,
             events_max: plan.events_max,
@@ -199,9 +220,13 @@ impl Builder<'_> {
             classes: &self.classes,
             inlets: self.inlets(unit, None),
             named_inlets: named.iter().map(|name| self.inlets(unit, Some(&name.value))).collect(),
+            senders: self.senders(unit),
             exits,
             body: unit.body,
             pools: entry.blueprint.pools().iter().map(|name| self.pool(&name.value)).collect(),
+            models: &self.scenario.models,
+            reach: entry.blueprint.reach().and_then(|name| self.reach(&name.value)),
+            feeders: self.feeders(unit),
             method: self.method,
             timers,
             asked: Vec::new(),
@@ -212,9 +237,62 @@ impl Builder<'_> {
         (station, Asked { timers: site.asked, watch: site.watch, wakes: site.wakes })
     }
 
+    /// Names of the reaches that stations share, in file order.
+    fn reaches(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for name in self.scenario.stations.iter().filter_map(|entry| entry.blueprint.reach()) {
+            if !names.contains(&name.value.as_str()) {
+                names.push(&name.value);
+            }
+        }
+        names
+    }
+
+    fn reach(&self, name: &str) -> Option<u16> {
+        self.reaches().iter().position(|known| *known == name).map(|ix| ix as u16)
+    }
+
+    /// The station of the file that feeds each inlet of a unit.
+    fn feeders(&self, unit: &Unit) -> Vec<&str> {
+        let name = |feeding: usize| {
+            let entry = self.layout.units[feeding].entry;
+            entry.map_or("", |entry| self.scenario.stations[entry].id.value.as_str())
+        };
+        unit.inlets.iter().map(|(_, feeding)| name(*feeding)).collect()
+    }
+
     fn pool(&self, name: &str) -> u16 {
         let found = self.scenario.attendants.iter().position(|pool| pool.id.value == name);
         found.unwrap_or(0) as u16
+    }
+
+    /// The places from which each inlet takes that a station tells apart.
+    fn told_inlets(&self, rank: usize) -> Vec<Vec<PlaceId>> {
+        let unit = &self.layout.units[self.by_rank[rank]];
+        let Some(entry) = unit.entry else { return Vec::new() };
+        let blueprint = &self.scenario.stations[entry].blueprint;
+        let named = blueprint.named_inlets();
+        let told = named.iter().take(blueprint.n_told_inlets() as usize);
+        told.map(|name| self.inlets(unit, Some(&name.value)).places).collect()
+    }
+
+    /// Places into which these stations give what goes on.
+    fn given_by(&self, stations: &[StationId]) -> Vec<PlaceId> {
+        let first = |station: &StationId| self.layout.units[self.by_rank[station.ix()]].wires.first();
+        let place = |wire: &Wire| match wire {
+            Wire::Body(place, _) | Wire::Hand(place) => Some(*place),
+            Wire::Leave | Wire::Taken => None,
+        };
+        stations.iter().filter_map(first).filter_map(place).collect()
+    }
+
+    /// Stations that give to a unit, each once.
+    fn senders(&self, unit: &Unit) -> Vec<StationId> {
+        let mut senders: Vec<StationId> =
+            unit.inlets.iter().map(|(_, feeding)| self.unit_id(*feeding)).collect();
+        senders.sort_unstable();
+        senders.dedup();
+        senders
     }
 
     /// The places that a unit takes from; only those fed by the entry with this name, if one is given.
@@ -257,7 +335,8 @@ impl Builder<'_> {
             }
             place.set_priority(order.into_iter().map(|unit| self.unit_id(unit)).collect());
             let jams_by_part = entry.stops.iter().any(|stop| !stop.is_by_clock());
-            if jams_by_part {
+            if jams_by_part && place.counts().is_none() {
+                place.set_keeps_entered();
                 place.add_watcher(self.unit_id(ix).0);
             }
         }
@@ -291,8 +370,20 @@ impl Builder<'_> {
             attitudes: make(&kind.attitude_shares),
             right_way: kind.right_way,
             n_sizes: kind.sizes.len() as u8,
+            jams: 1.0,
         });
         kinds.collect()
+    }
+
+    /// How shifts differ.
+    fn shifts(&self) -> Vec<ShiftLots> {
+        let kinds = (0..).zip(&self.scenario.kinds).filter(|(_, kind)| kind.shifts.varies());
+        let make = |(ix, kind): (u8, &Kind)| {
+            let lots = LotLuck::new(kind, &kind.shifts);
+            let lots = lots.unwrap_or_else(|problem| panic!("the spread of shifts was checked: {problem}"));
+            ShiftLots { kind: ix, lots, luck: Dice::new(&kind.name, "shift") }
+        };
+        kinds.map(make).collect()
     }
 
     fn links(&self) -> Links {
@@ -367,6 +458,7 @@ impl Builder<'_> {
             }
         }
         stations.extend(self.scenario.sensors.iter().map(|sensor| sensor.id.value.clone()));
+        stations.extend(self.scenario.plan.changeover.iter().map(|_| "changeover".to_owned()));
         Names { posts: stations, entries, places: self.layout.place_names.clone() }
     }
 
@@ -391,7 +483,7 @@ impl Builder<'_> {
                     fill(body, place.capacity());
                 }
             } else if start == Start::Full {
-                for wire in &unit.wires {
+                for wire in ways_on(unit, entry) {
                     if let Wire::Hand(place) = wire {
                         fill(*place, 1);
                     }
@@ -400,6 +492,32 @@ impl Builder<'_> {
         }
         fills
     }
+
+    /// Stations that start with a finished part, for which there is no place of its own: their way on leads to a
+    /// track, a belt or a bin. What would leave the line is not held.
+    fn held(&self) -> Vec<Held> {
+        let kinds_at = self.layout.kinds_at(self.scenario);
+        let mut held = Vec::new();
+        for (ix, unit) in self.layout.units.iter().enumerate() {
+            let Some(entry) = unit.entry.map(|entry| &self.scenario.stations[entry]) else { continue };
+            let is_full = self.scenario.plan.start_of(&entry.id.value) == Start::Full;
+            if let (true, None, Some(Wire::Body(place, _))) =
+                (is_full, unit.body, ways_on(unit, entry).first())
+            {
+                let kind = kinds_at[place.ix()].unwrap_or(0);
+                let attitude = right_attitude(&self.scenario.kinds[usize::from(kind)]);
+                held.push(Held { station: self.unit_id(ix), kind, attitude });
+            }
+        }
+        held
+    }
+}
+
+/// The wires of those exits that lead on; exits for rejects and surplus parts are left out.
+fn ways_on<'a>(unit: &'a Unit, entry: &Entry) -> &'a [Wire] {
+    let exits = entry.blueprint.exits();
+    let n = exits.iter().take_while(|exit| exit.key == exits[0].key).count();
+    &unit.wires[..n.min(unit.wires.len())]
 }
 
 fn exit_of(wire: Wire) -> Exit {

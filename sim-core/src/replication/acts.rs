@@ -48,7 +48,8 @@ pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
         | Owner::Attendant { .. }
         | Owner::Sensor(_)
         | Owner::Breaks(_)
-        | Owner::Knots => OTHER,
+        | Owner::Knots
+        | Owner::Change => OTHER,
     };
     Shelf::new(plan.owners.iter().map(act).collect(), || OTHER)
 }
@@ -63,14 +64,23 @@ fn sort_of(station: &Station) -> Sort {
             (true, false) => Sort::Work,
             (false, _) => Sort::Station,
         },
-        Station::Bench(_)
+        Station::AirTube(_)
+        | Station::Magazine(_)
+        | Station::IndexingTable(_)
+        | Station::Robot(_)
+        | Station::RowPusher(_)
+        | Station::Bath(_)
+        | Station::Bench(_)
         | Station::Carrier(_)
         | Station::Divider(_)
         | Station::Dumper(_)
         | Station::Elevator(_)
         | Station::Escapement(_)
+        | Station::HandFill(_)
+        | Station::Hopper(_)
         | Station::Machine(_)
         | Station::Meter(_)
+        | Station::PartBox(_)
         | Station::Path(_)
         | Station::ScrapBox(_)
         | Station::Stream(_) => Sort::Station,
@@ -106,6 +116,7 @@ impl<O: Observer> Replica<'_, O> {
             Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
             Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
             Owner::Knots => self.look_at_suspects(),
+            Owner::Change => self.fire_change(),
         }
     }
 }

@@ -9,9 +9,11 @@
 
 use super::{Replica, Stop};
 use crate::kernel::shelf::Shelf;
+use crate::kernel::troubles::{Clock, Trigger};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
 use crate::network::Plan;
 use crate::part::Nanos;
+use crate::stations::Station;
 
 impl<O: Observer> Replica<'_, O> {
     /// True if there is a knot, which is then the stop of the replication.
@@ -96,23 +98,16 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
-    /// Whether somebody who feeds `me` is at work.
-    #[inline(always)]
+    /// Whether somebody who feeds `me` is at work. Where parts stand still, more of them are no help.
     fn sees_feeder(&self, me: StationId) -> bool {
-        self.feeders[me.ix()].iter().any(|feeder| self.floor.state(*feeder) == State::Working)
-    }
-
-    /// For each station who else feeds it.
-    pub(super) fn feeders_of_all(plan: &Plan) -> Vec<Box<[StationId]>> {
-        let links = &plan.links;
-        let feeders = |(ix, inlets): (usize, &Vec<PlaceId>)| {
-            let mut all: Vec<_> =
-                inlets.iter().flat_map(|place| &links.feeders[place.ix()]).copied().collect();
-            all.retain(|feeder| feeder.ix() != ix);
-            all.dedup();
-            all.into()
+        let links = &self.plan.links;
+        let stands = |place: &&PlaceId| {
+            let place = self.floor.place(**place);
+            !place.is_empty() && place.head_due().is_none()
         };
-        links.inlets.iter().enumerate().map(feeders).collect()
+        let inlets = links.inlets[me.ix()].iter().filter(|place| !stands(place));
+        let mut feeders = inlets.flat_map(|place| &links.feeders[place.ix()]);
+        feeders.any(|feeder| self.floor.state(*feeder) == State::Working)
     }
 
     /// Whether somebody who takes from where `me` stands is at work, which is so nearly always: then there is
@@ -137,16 +132,6 @@ impl<O: Observer> Replica<'_, O> {
         if start.ix() >= self.stations.len() {
             return Found::Alive;
         }
-        if self.floor.state(start) == State::Starved
-            && self.plan.links.bodies[start.ix()].is_none()
-            && let Some(due) = self.floor.next_timer(start)
-        {
-            // Whatever else it waits for, it is under way or alive.
-            return match self.next_of_feeders(start, due) {
-                Some(due) => Found::UnderWay(due),
-                None => Found::Alive,
-            };
-        }
         let mut reached = std::mem::take(&mut self.reached);
         reached.clear();
         reached.push(start);
@@ -157,20 +142,6 @@ impl<O: Observer> Replica<'_, O> {
         };
         self.reached = reached;
         found
-    }
-
-    /// The first of `due` and of the times at which a part comes to an end before `me`; none if `me` can take from a
-    /// bin at once. It is what [`Self::waits_for`] says of a starved station with a timer of its own.
-    fn next_of_feeders(&self, me: StationId, mut due: Nanos) -> Option<Nanos> {
-        for place in &self.plan.links.inlets[me.ix()] {
-            let content = self.floor.place(*place);
-            match content.head_due() {
-                Some(_) if content.counts().is_some() => return None,
-                Some(at) if at > self.floor.now => due = due.min(at),
-                Some(_) | None => {}
-            }
-        }
-        Some(due)
     }
 
     /// Extends `reached`, which holds the first station, to all who are waited for, until somebody is found who can
@@ -201,23 +172,20 @@ impl<O: Observer> Replica<'_, O> {
         {
             return self.carrier_waits_for(body, others);
         }
-        if !matches!(state, State::Blocked | State::Starved | State::Held) {
-            return Waits::Alive;
-        }
         let first = others.len();
-        let mut waits = match self.floor.next_timer(me) {
-            Some(due) => Waits::UntilDue(due),
-            None => Waits::ForOthers,
+        let mut own = match self.floor.next_timer(me) {
+            Some(due) if !self.ticks_in_vain(me) => Waits::UntilDue(due),
+            Some(_) | None => Waits::ForOthers,
         };
         if matches!(state, State::Blocked | State::Held)
             && self.stations[me.ix()].takes_while_blocked(&self.floor)
         {
-            waits = waits.and(self.feeders_of(me, others)).and(self.sensors_of(me, others));
+            own = own.and(self.feeders_of(me, others)).and(self.sensors_of(me, others));
         }
-        waits = match state {
-            State::Blocked => waits.and(self.beyond_exits_of(me, others)),
-            State::Starved => waits.and(self.feeders_of(me, others)),
-            State::Held => waits.and(self.sensors_of(me, others)),
+        let waits = match state {
+            State::Blocked => own.and(self.beyond_exits_of(me, others)).and(self.redirects_of(me, others)),
+            State::Starved => own.and(self.feeders_of(me, others)),
+            State::Held => own.and(self.sensors_of(me, others)),
             State::JamAutomatic
             | State::JamWaiting
             | State::JamClearing
@@ -225,8 +193,9 @@ impl<O: Observer> Replica<'_, O> {
             | State::DownRepair
             | State::Changeover
             | State::Off
-            | State::Working
             | State::Checking => Waits::Alive,
+            State::Working if !self.ticks_in_vain(me) => Waits::Alive,
+            State::Working => own.and(self.feeders_of(me, others)),
         };
         waits.or_alive(others.len() > first)
     }
@@ -234,13 +203,43 @@ impl<O: Observer> Replica<'_, O> {
     /// Who can make room where a station stands.
     fn beyond_exits_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
         let mut waits = Waits::ForOthers;
+        // Who goes by calls waits for all who could call.
+        let hears = matches!(&self.stations[me.ix()], Station::Divider(d) if d.called_by().is_some());
         for exit in &self.plan.links.exits[me.ix()] {
             if let Exit::Store(place) | Exit::Hand(place) = exit
-                && self.stands_before(me, *exit)
+                && (hears || self.stands_before(me, *exit))
             {
+                let turn = self.floor.place(*place).turn_before(me);
                 waits = waits.and(self.takers_of(*place, others)).and(self.entry_of(*place, others));
-                others.extend(self.floor.place(*place).turn_before(me));
+                others.extend(turn);
             }
+        }
+        waits
+    }
+
+    /// Whether the clock of a station goes on although there is nothing for it at the next stroke.
+    fn ticks_in_vain(&self, me: StationId) -> bool {
+        let ready =
+            |place: &PlaceId| self.floor.place(*place).head_due().is_some_and(|due| due <= self.floor.now);
+        let is_held = self.floor.state(me) == State::Held;
+        self.stations[me.ix()].strikes_by_clock()
+            && (is_held || !self.plan.links.inlets[me.ix()].iter().any(ready))
+    }
+
+    /// What opens if a jam by a clock that runs while `me` is blocked sends its part off through another exit.
+    fn redirects_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
+        let mut waits = Waits::ForOthers;
+        for ix in &self.plan.outfit.posts[me.ix()].troubles {
+            let trouble = &self.plan.outfit.troubles[usize::from(*ix)];
+            let runs = matches!(trouble.trigger, Trigger::Time { clock: Clock::Powered | Clock::Wall, .. });
+            let Some(exit) = trouble.redirect.filter(|_| runs) else { continue };
+            let exit = self.plan.links.exits[me.ix()][usize::from(exit)];
+            waits = waits.and(match exit {
+                Exit::Store(place) | Exit::Hand(place) if !self.floor.is_open(me, exit) => {
+                    self.takers_of(place, others)
+                }
+                Exit::Leave | Exit::Store(_) | Exit::Hand(_) => Waits::Alive,
+            });
         }
         waits
     }
@@ -263,7 +262,10 @@ impl<O: Observer> Replica<'_, O> {
     fn feeders_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
         let links = &self.plan.links;
         let mut waits = Waits::ForOthers;
-        for place in &links.inlets[me.ix()] {
+        // A recipe is not helped by what it doesn't ask for.
+        let lacks = self.stations[me.ix()].lacks();
+        let wanted = |place: &&PlaceId| lacks.as_ref().is_none_or(|lacks| lacks.contains(place));
+        for place in links.inlets[me.ix()].iter().filter(wanted) {
             let content = self.floor.place(*place);
             waits = waits.and(match content.head_due() {
                 Some(_) if content.counts().is_some() => Waits::Alive,

@@ -5,15 +5,17 @@
 //! it, events at its close are in.
 
 mod acts;
+mod changeover;
 mod gridlock;
 
 use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
-use crate::kernel::{Floor, Observer, PlaceId, StationId};
+use crate::kernel::{Exit, Floor, Observer, PlaceId, StationId};
 use crate::network::{Owner, Plan};
 use crate::part::{Nanos, Part};
 use crate::stations::Station;
 use acts::Act;
+use changeover::Change;
 
 /// Most settlings in one fixed point before it counts as an instant loop.
 const ROUNDS_MAX: u32 = 1_000_000;
@@ -65,10 +67,12 @@ pub struct Replica<'a, O> {
     events_stop: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
+    /// The product sequence.
+    change: Option<Change>,
+    /// The line runs empty for a changeover: it has to be seen when it has.
+    sees_run_out: bool,
     /// Stations to look at again for a knot, when a part has come to the end of its belt.
     suspects: Vec<StationId>,
-    /// For the search of knots: for each station who else feeds it.
-    feeders: Vec<Box<[StationId]>>,
     /// For the search of knots: for each post its only exit, if that is a hand, and the only one who takes from there.
     hands: Shelf<(PlaceId, StationId)>,
     /// Room for the search of knots.
@@ -90,9 +94,10 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_stop: 0,
             stop: None,
             suspects: Vec::new(),
-            feeders: Self::feeders_of_all(plan),
             hands: Self::hands_of(plan),
             reached: Vec::new(),
+            change: plan.change.as_ref().map(|change| Change::new(change, seed, replication)),
+            sees_run_out: false,
         };
         for (ix, station) in plan.stations.iter().enumerate() {
             if station.is_shut_at_work() {
@@ -103,16 +108,33 @@ impl<'a, O: Observer> Replica<'a, O> {
             {
                 replica.floor.set_through(place, exits);
             }
+            if let Station::Divider(divider) = station {
+                replica.hear_calls(StationId(ix as u16), divider.called_by().unwrap_or_default());
+            }
         }
         replica.seed(seed, replication);
         replica
+    }
+
+    /// Has a divider that goes by calls settled when one that takes from its hand has nothing to do.
+    fn hear_calls(&mut self, divider: StationId, exits: &[Exit]) {
+        for exit in exits {
+            let Exit::Hand(place) = exit else { continue };
+            for taker in self.floor.place(*place).takers().to_vec() {
+                self.floor.add_caller(taker, divider);
+            }
+        }
     }
 
     fn seed(&mut self, seed: u64, replication: u64) {
         for station in &mut self.stations {
             station.seed(seed, replication);
         }
+        for shift in &self.plan.shifts {
+            shift.begin(&mut self.floor, seed, replication);
+        }
         self.floor.seed(seed, replication);
+        self.start_sequence();
         self.fill_tracks();
         self.floor.start_clocks();
         for ix in 0..self.stations.len() {
@@ -126,11 +148,16 @@ impl<'a, O: Observer> Replica<'a, O> {
         }
     }
 
-    /// Puts the parts in place that stand on tracks at the start. They count as input.
+    /// Puts the parts in place that stand on tracks and in stations at the start. They count as input.
     fn fill_tracks(&mut self) {
         for fill in &self.plan.fills {
             let part = Part::starter(fill.kind, 0, fill.attitude);
             self.floor.fill(fill.place, fill.n, part);
+        }
+        for held in &self.plan.held {
+            if self.stations[held.station.ix()].hold(Part::starter(held.kind, 0, held.attitude)) {
+                self.floor.count_starters(1);
+            }
         }
     }
 
@@ -152,6 +179,9 @@ impl<'a, O: Observer> Replica<'a, O> {
             if self.settle_all() {
                 return self.take_stop();
             }
+            if self.sees_run_out && self.see_run_out() && self.settle_all() {
+                return self.take_stop();
+            }
             if self.n_events > self.events_stop {
                 return self.out_of_events(timer);
             }
@@ -170,7 +200,9 @@ impl<'a, O: Observer> Replica<'a, O> {
             Owner::Station { ix, .. } => vec![StationId(ix)],
             Owner::Stop(station) => vec![station],
             Owner::Trouble(trouble) => vec![self.floor.trouble(trouble).station],
-            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots => Vec::new(),
+            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots | Owner::Change => {
+                Vec::new()
+            }
         };
         Stop::InstantLoop { at, stations }
     }
@@ -222,6 +254,13 @@ impl<'a, O: Observer> Replica<'a, O> {
 
     #[cold]
     fn settle_start(&mut self) -> bool {
+        // Calendars come before the stations: a break from the very start lets nothing start.
+        for ix in 0..self.plan.breaks.len() {
+            if self.next_break[ix] == 0 && self.plan.breaks[ix].spans.first().is_some_and(|span| span.0 == 0)
+            {
+                self.turn_break(ix);
+            }
+        }
         self.settle_all()
     }
 
@@ -263,6 +302,8 @@ impl<'a, O: Observer> Replica<'a, O> {
             let (station, message) = self.floor.messages[n];
             if station.ix() < self.stations.len() {
                 self.stations[station.ix()].message(message);
+            } else {
+                self.change_attended();
             }
         }
         self.floor.messages.clear();
@@ -276,7 +317,9 @@ impl<'a, O: Observer> Replica<'a, O> {
                 return self.floor.looks.insert(watcher);
             }
             next = watcher + 1;
-            if watcher >= self.plan.first_sensor {
+            if self.plan.change.as_ref().is_some_and(|change| change.post.0 == watcher) {
+                self.look_at_count();
+            } else if watcher >= self.plan.first_sensor {
                 self.floor.look(watcher - self.plan.first_sensor);
             } else if let Some(station) = self.stations.get_mut(usize::from(watcher)) {
                 station.look(&mut self.floor);

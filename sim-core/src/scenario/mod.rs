@@ -3,13 +3,17 @@
 //! Reading never stops at the first problem; all of a file's problems come back at once, each with its
 //! place. A scenario with errors is never handed out, so that nothing can be compiled from an unchecked one.
 
+mod batches;
+mod changeover;
 mod check;
 mod control;
 mod people;
 mod plan;
 mod promise;
 mod size;
+mod together;
 
+pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
 pub(crate) use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
 pub use people::PoolSpec;
@@ -19,6 +23,7 @@ pub use promise::{Clause, Goal, MeasureSpec, Promise, StatePick};
 use crate::diag::{Diagnostic, Diagnostics};
 use crate::stations::catalogue::{Entry, station};
 use crate::terms::kind::{self, Kind};
+use crate::terms::models::{self, Models};
 use crate::text::fields::{Input, Object, read_recorded};
 use crate::text::forms::{Spanned, count, list_of, map_of, nested, one_of, text};
 use crate::text::schema;
@@ -47,6 +52,8 @@ pub struct Scenario {
     pub sensors: Vec<SensorSpec>,
     /// Measures of the file's own.
     pub measures: Vec<MeasureSpec>,
+    /// Product models.
+    pub models: Models,
     /// What is run.
     pub plan: RunPlan,
     /// What is promised.
@@ -71,6 +78,7 @@ pub fn read(source: &str) -> Checked {
         return Checked { scenario: None, problems: problems.into_vec() };
     };
     scenario.inputs = inputs;
+    scenario.promise.resolve(&scenario.kinds, &mut problems);
     // Names and connections are checked even where fields had errors, but only on what was really read.
     check::check(&scenario, &mut problems);
     let scenario = (!problems.has_errors()).then_some(scenario);
@@ -112,6 +120,13 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
             "[]",
             "Measures of one's own: share of time in which any of a list of station states holds",
         ),
+        models: object
+            .maybe(
+                "models",
+                nested("models", models::read),
+                "Product models, for stations with a recipe for each; left out: one model",
+            )
+            .unwrap_or_default(),
         plan: object.optional("plan", nested("plan", plan::read), "{}", "What is run"),
         promise: object
             .maybe(

@@ -1,5 +1,6 @@
 //! The run plan as a scenario states it.
 
+use super::changeover::ChangeoverSpec;
 use crate::diag::{Problem, code};
 use crate::text::fields::Object;
 use crate::text::forms::{
@@ -14,7 +15,9 @@ pub enum Start {
     Empty,
     /// Bins at their start content, tracks full of good parts the right way round; belts and machines empty.
     Primed,
-    /// As primed, and a finished part held at every station.
+    /// As primed, and a finished part held at every station whose way on leads to another station, a track, a belt
+    /// or a bin: a good one, the right way round, of the first kind of the file that can come there. It goes on as soon
+    /// as there is room. Held by none: dividers, dumpers, escapements on a clock, streams that lose parts.
     Full,
 }
 
@@ -36,6 +39,8 @@ pub struct BreakSpec {
     pub length_s: f64,
     /// Stations and attendants concerned; all if empty.
     pub of: Vec<Spanned<String>>,
+    /// Each one concerned begins it so much later than the one before, s.
+    pub stagger_s: f64,
     /// It comes again after this time, s, until the end of the shift.
     pub every_s: Option<f64>,
 }
@@ -51,6 +56,8 @@ pub struct RunPlan {
     pub start: Start,
     /// Content at the start, station by station.
     pub start_at: Vec<(Spanned<String>, Start)>,
+    /// The product sequence.
+    pub changeover: Option<ChangeoverSpec>,
     /// Breaks.
     pub breaks: Vec<BreakSpec>,
     /// Replications, unless the command says otherwise.
@@ -74,7 +81,11 @@ impl RunPlan {
 const STARTS: &[(&str, Start, &str)] = &[
     ("empty", Start::Empty, "nothing anywhere"),
     ("primed", Start::Primed, "bins at their start content, tracks full of good parts the right way round"),
-    ("full", Start::Full, "as primed, and a finished part held at every station"),
+    (
+        "full",
+        Start::Full,
+        "as primed, and a finished part held at every station that hands parts on to something in the line",
+    ),
 ];
 
 fn read_break(object: &mut Object<'_>) -> BreakSpec {
@@ -82,6 +93,12 @@ fn read_break(object: &mut Object<'_>) -> BreakSpec {
         at_s: object.required("at", time(), "When it begins, from the start of the shift"),
         length_s: object.required("for", time().positive(), "How long it lasts"),
         of: object.optional("of", list_of(name()), "[]", "Stations and attendants concerned; empty: all"),
+        stagger_s: object.optional(
+            "stagger",
+            time(),
+            "0 s",
+            "Each of those concerned begins it so much later than the one before: in the order of `of` (empty: of the file), equal stations and people of a pool one after the other",
+        ),
         every_s: object.maybe("every", time().positive(), "It comes again after this time; left out: once"),
     };
     if spec.every_s.is_some_and(|every| every <= spec.length_s) && object.sound(&["every", "for"]) {
@@ -120,7 +137,12 @@ pub(super) fn read(object: &mut Object<'_>) -> RunPlan {
         shift_s,
         warm_up,
         start: object.optional("start", one_of(STARTS), "empty", "Content at the start"),
-        start_at: object.optional("start_at", map_of(one_of(STARTS)), "{}", "Content at the start, station by station"),
+        start_at: object.optional("start_at", map_of(one_of(STARTS)), "{}", "Content at the start of single stations, where it differs from `start`"),
+        changeover: object.maybe(
+            "changeover",
+            nested("changeover", super::changeover::read),
+            "The products that are run one after the other, and what is done between them; left out: one product",
+        ),
         breaks: object.optional("breaks", list_of(nested("break", read_break)), "[]", "Breaks"),
         replications: object.optional(
             "replications",

@@ -1,9 +1,13 @@
 //! What the line has to reach, as a scenario states it.
 
-use crate::diag::{Place, Problem, code};
+use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::kernel::State;
+use crate::stations::blueprint::part_needs;
+use crate::terms::kind::Kind;
 use crate::text::fields::Object;
-use crate::text::forms::{Spanned, list_of, name, nested, one_of, one_or_many, rate, share};
+use crate::text::forms::{
+    Choice, Form, Spanned, either, list_of, name, nested, one_of, one_or_many, rate, share, volume_rate,
+};
 
 /// What a clause asks for.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -28,6 +32,8 @@ pub struct Clause {
     pub place: Place,
     /// What it asks for.
     pub goal: Goal,
+    /// Its rate is still a volume per second (m3/s).
+    by_volume: bool,
 }
 
 /// The promise: where it is measured, and its clauses.
@@ -93,12 +99,33 @@ pub(super) fn read_measure(object: &mut Object<'_>) -> MeasureSpec {
     }
 }
 
+/// Parts or volume per time.
+fn any_rate() -> impl Form<Out = Choice<f64, f64>> {
+    either(rate().positive(), volume_rate().positive())
+}
+
+impl Promise {
+    /// Turns rates by volume into parts per second, by the density of the first part kind.
+    pub(super) fn resolve(&mut self, kinds: &[Kind], problems: &mut Diagnostics) {
+        for clause in self.clauses.iter_mut().filter(|clause| clause.by_volume) {
+            clause.by_volume = false;
+            let Some(kind) = kinds.first() else { continue };
+            if kind.density_m3.is_none() {
+                part_needs(&clause.place, kind, "density", "a rate by volume", problems);
+            }
+            let density = kind.density_m3.unwrap_or(1.0);
+            match &mut clause.goal {
+                Goal::MeanRate(rate) | Goal::ShiftRate { rate, .. } => *rate *= density,
+                Goal::FeedAvailability(_) => {}
+            }
+        }
+    }
+}
+
 fn read_clause(object: &mut Object<'_>) -> Clause {
     let place = object.place();
-    let mean =
-        object.maybe("mean_rate", rate().positive(), "The mean rate over many shifts is at least this");
-    let shift =
-        object.maybe("rate", rate().positive(), "A shift reaches this rate, with the chance of `in_shifts`");
+    let mean = object.maybe("mean_rate", any_rate(), "The mean rate over many shifts is at least this");
+    let shift = object.maybe("rate", any_rate(), "A shift reaches this rate, with the chance of `in_shifts`");
     let in_shifts = object.maybe(
         "in_shifts",
         share().positive().at_most("99.99 %"),
@@ -109,7 +136,11 @@ fn read_clause(object: &mut Object<'_>) -> Clause {
         share().positive().at_most("100 %"),
         "1 - starved / time ready to take a part, on the mean",
     );
-    let goal = match (mean, shift, in_shifts, feed) {
+    let by_volume = matches!(mean.or(shift), Some(Choice::Second(_)));
+    let plain = |rate: Choice<f64, f64>| match rate {
+        Choice::First(rate) | Choice::Second(rate) => rate,
+    };
+    let goal = match (mean.map(plain), shift.map(plain), in_shifts, feed) {
         (Some(rate), None, None, None) => Goal::MeanRate(rate),
         (None, Some(rate), chance, None) => Goal::ShiftRate { rate, chance: chance.unwrap_or(0.95) },
         (None, None, None, Some(share)) => Goal::FeedAvailability(share),
@@ -123,7 +154,7 @@ fn read_clause(object: &mut Object<'_>) -> Clause {
             Goal::MeanRate(1.0)
         }
     };
-    Clause { place, goal }
+    Clause { place, goal, by_volume }
 }
 
 /// Reads the promise.

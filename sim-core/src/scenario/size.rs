@@ -23,7 +23,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         problems.error(place, Problem::new(code::OUT_OF_RANGE, message).expected(expected));
     };
     let people: u64 = scenario.attendants.iter().map(|pool| u64::from(pool.number)).sum();
-    let others = people + scenario.sensors.len() as u64;
+    let others = people + scenario.sensors.len() as u64 + u64::from(scenario.plan.changeover.is_some());
     let (mut posts, mut timers) = (others, others + scenario.plan.breaks.len() as u64 + 1);
     let mut starters = 0;
     for entry in &scenario.stations {
@@ -40,6 +40,8 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
             starters += if capacity == UNLIMITED { 0 } else { count * u64::from(capacity) };
         }
     }
+    let staggered = scenario.plan.breaks.iter().filter(|pause| pause.stagger_s > 0.0).count() as u64;
+    timers += staggered * posts + scenario.attendants.len() as u64;
     if posts > RANKS_MAX as u64 {
         let message = format!("the line has {posts} stations, ends of belts, attendants and sensors");
         refuse(&first.place, message, format!("{RANKS_MAX} at most"));

@@ -6,13 +6,15 @@
 use super::Station;
 use super::alarm::Alarm;
 use super::dice::Dice;
+use super::recipe::RecipeSpec;
 use super::tools::Classes;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::sampler::Method;
 use crate::kernel::{Exit, Inlets, Moment, Place, PlaceId, Sampler, StationId, TimerId};
 use crate::terms::kind::{Kind, unknown};
 use crate::terms::law::Law;
-use crate::terms::stops::StopSpec;
+use crate::terms::models::Models;
+use crate::terms::stops::{MomentWord, StopSpec};
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, name};
 use std::fmt::Debug;
@@ -106,8 +108,43 @@ pub trait Blueprint: Debug + Send + Sync {
         Vec::new()
     }
 
+    /// Moments at which its jams by part can strike, and why not at others.
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (MomentWord::ALL, "")
+    }
+
+    /// Whether a jam by a clock has hold of one part, which then can leave through another exit.
+    fn clock_jams_hold_a_part(&self) -> bool {
+        true
+    }
+
+    /// Parts that it takes at once: for each of its named inlets, or one number for all it takes from.
+    fn takes_at_once(&self) -> Vec<u32> {
+        Vec::new()
+    }
+
+    /// Finished parts that can stand in it at once for the next station to take.
+    fn stand_at_most(&self) -> u32 {
+        1
+    }
+
+    /// Parts for which the place beyond must have room at once.
+    fn room_at_once(&self) -> u32 {
+        1
+    }
+
+    /// Whether its jams by part may depend on the condition of the part (not where they come by the container).
+    fn jams_by_condition(&self) -> bool {
+        true
+    }
+
     /// Whether a hold or a break freezes it, instead of only keeping it from starting (lifts and belts).
     fn freezes(&self) -> bool {
+        false
+    }
+
+    /// Whether it has a speed that a sensor can lower (paths, lifts, belts and live tracks).
+    fn has_speed(&self) -> bool {
         false
     }
 
@@ -121,6 +158,11 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
+    /// Whether it fills the bin that it gives to up to its capacity, which the bin then must have.
+    fn fills_up(&self) -> bool {
+        false
+    }
+
     /// Whether all that it takes from must be bins (it lifts parts out of bulk).
     fn takes_from_bin(&self) -> bool {
         false
@@ -129,6 +171,26 @@ pub trait Blueprint: Debug + Send + Sync {
     /// Number of inlets whose lack is told apart (machines with several), else 0.
     fn n_told_inlets(&self) -> u32 {
         0
+    }
+
+    /// Its recipes by product model, if it has any.
+    fn recipes(&self) -> Option<&RecipeSpec> {
+        None
+    }
+
+    /// Whether all pieces of a recipe for one exit are given together, as a batch.
+    fn gives_batches(&self) -> bool {
+        false
+    }
+
+    /// Most parts that come to an exit together; the pieces of a recipe aside.
+    fn lands_together(&self) -> u32 {
+        1
+    }
+
+    /// The reach that it shares with others of the same name.
+    fn reach(&self) -> Option<&Spanned<String>> {
+        None
     }
 
     /// Checks against the part kinds; problems go to `problems`.
@@ -164,16 +226,25 @@ pub struct TrafficSite<'a> {
     /// For each of [`Blueprint::inner_stops`] and each class of entering parts: how many of them it can strike,
     /// from 0 to 1. Left empty: all parts of all classes come by.
     pub strikes: Vec<Vec<f64>>,
-    /// For each of [`Blueprint::pools`]: attendance for each part handled, walks included, s. Left empty: none.
-    pub attendance_s: Vec<f64>,
+    /// What each of [`Blueprint::pools`] is called for. Left empty: nothing.
+    pub attendance: Vec<Attendance>,
+    /// Product models.
+    pub models: &'a Models,
+    /// Stations that feed it.
+    pub n_feeders: u32,
+    /// Mean pieces of a batch by the station that gets it.
+    pub batches: &'a [(String, f64)],
 }
 
 impl<'a> TrafficSite<'a> {
     /// Asks nothing yet: every part goes on through exit 0 as it came, in no time.
-    pub fn new(kinds: &'a [Kind], classes: &'a Classes) -> Self {
+    pub fn new(kinds: &'a [Kind], classes: &'a Classes, models: &'a Models) -> Self {
         TrafficSite {
             kinds,
             classes,
+            models,
+            n_feeders: 1,
+            batches: &[],
             routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
             seconds: vec![0.0; classes.len()],
             places: 1.0,
@@ -181,9 +252,23 @@ impl<'a> TrafficSite<'a> {
             split: Split::ByClass,
             per_product: Vec::new(),
             strikes: Vec::new(),
-            attendance_s: Vec::new(),
+            attendance: Vec::new(),
         }
     }
+
+    /// Mean pieces of a batch that comes from the station with this name; 1 if none does.
+    pub fn mean_batch(&self, from: &str) -> f64 {
+        self.batches.iter().find(|(name, _)| name == from).map_or(1.0, |(_, pieces)| *pieces)
+    }
+}
+
+/// What a station calls attendants for, apart from its stops.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Attendance {
+    /// Calls for each part handled.
+    pub calls: f64,
+    /// Time of the work of a call, without the walk, s.
+    pub work_s: f64,
 }
 
 /// What a source brings.
@@ -226,12 +311,20 @@ pub struct Site<'a> {
     pub inlets: Inlets,
     /// The place from which each named inlet takes, in the order of [`Blueprint::named_inlets`].
     pub named_inlets: Vec<Inlets>,
+    /// Stations that give to it.
+    pub senders: Vec<StationId>,
     /// Its exits, in the order of [`Blueprint::exits`].
     pub exits: Vec<Exit>,
     /// Its body.
     pub body: Option<PlaceId>,
     /// Pools of attendants, in the order of [`Blueprint::pools`].
     pub pools: Vec<u16>,
+    /// Product models.
+    pub models: &'a Models,
+    /// Number of the reach that it shares.
+    pub reach: Option<u16>,
+    /// The station of the file that feeds each of its inlets.
+    pub feeders: Vec<&'a str>,
     /// How variates are drawn.
     pub method: Method,
     pub(crate) timers: &'a [TimerId],

@@ -2,8 +2,9 @@
 
 use super::blueprint::Blueprint;
 use super::{
-    bin, divider, dumper, elevator, escapement, gauge, machine, meter, path_spec, scrap_box, screen,
-    selector, stream, track, work,
+    air_tube, bath, bin, boxes, divider, dumper, elevator, escapement, gauge, hand_fill, hopper,
+    indexing_table, machine, magazine, meter, path_spec, receiver, robot, row_pusher, screen, selector,
+    stream, track, work,
 };
 use crate::diag::Place;
 use crate::kernel::Spread;
@@ -89,9 +90,19 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
     station!("work", work::read, "Plain work station: a time for each part, blocking after service"),
     station!("stream", stream::read, "Parts that come from a process upstream on a clock of their own"),
     station!("dumper", dumper::read, "Dumper: lifts containers and tips their parts into a bin"),
+    station!("filling by hand", hand_fill::read, "Filling by hand: an attendant tops up a bin"),
     station!("bin", bin::read, "Bin: a store of parts in bulk, well mixed"),
+    station!("hopper", hopper::read, "Hopper: a bin that people top up, or for which they swap in a spare"),
     station!("elevator", elevator::read, "Elevator, cleated or magnetic: lifts parts out of a bin"),
     station!("meter conveyor", meter::read, "Meter conveyor: brings on parts by the index, or at a rate"),
+    station!(
+        "metering tray",
+        meter::read,
+        "Metering tray: a vibrating tray that brings parts on at a rate, or by the index; as a meter conveyor"
+    ),
+    station!("step feeder", meter::read, "Step feeder: brings on parts by the step; as a meter conveyor"),
+    station!("bath", bath::read, "Process bath: parts stay in it for a while, in bulk or one by one"),
+    station!("tunnel", bath::read, "Process tunnel (hot air, washing, cooling): as a bath"),
     station!("track", track::read_track, "Track: parts slide or are driven and close up at its end"),
     station!("belt", track::read_belt, "Belt: driven; accumulating or stopping"),
     station!(
@@ -119,9 +130,44 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
         gauge::read,
         "Gauge: measures or looks at one part at a time and rejects what seems bad"
     ),
-    station!("scrap box", scrap_box::read, "Scrap box: takes every part at once; ends the line for it"),
+    station!(
+        "scrap box",
+        boxes::read_scrap_box,
+        "Scrap box: takes every part at once and ends the line for it; it may fill up and be exchanged"
+    ),
+    station!(
+        "box out",
+        boxes::read_box_out,
+        "Box out: fills with parts and is exchanged; may be emptied into a bin to be run again"
+    ),
     station!("escapement", escapement::read, "Escapement: releases parts by the stroke"),
     station!("divider", divider::read, "Divider: hands each part to one of several exits, in no time"),
+    station!("air tube", air_tube::read, "Air tube: blows parts on, one shot at a time"),
+    station!(
+        "row pusher",
+        row_pusher::read,
+        "Row pusher: makes up rows of parts and pushes each on in one go"
+    ),
+    station!(
+        "indexing table",
+        indexing_table::read,
+        "Indexing table: nests in groups that are loaded at rest and carried on to be discharged"
+    ),
+    station!(
+        "robot",
+        robot::read,
+        "Robot: fetches parts from several stations one after the other and sets them down"
+    ),
+    station!(
+        "magazine",
+        magazine::read,
+        "Magazine: collects a batch by the recipe of the product model and releases it"
+    ),
+    station!(
+        "receiver",
+        receiver::read,
+        "Receiver: keeps one part, or one batch, ready for the tool that takes it"
+    ),
     station!(
         "machine",
         machine::read,

@@ -4,7 +4,8 @@
 //! or below the call level and no tip is under way; it stands until a container is tipped. *Fetch:* for every
 //! waiting place that is free and has no container on its way; a place is free from the moment at which its
 //! container is taken into a cycle. Without waiting places the tip call is the fetch call, and the container is
-//! tipped when it comes. Containers come by a *hauler* a lead time after the fetch call; *at intervals*, the
+//! tipped when it comes. Containers come by a *hauler* a lead time after the fetch call (out of a pool that several
+//! dumpers share: a lead time after a hauler is free for it); *at intervals*, the
 //! first one an interval after the start (one that finds no free place is taken back); *by hand*, carried by an
 //! attendant who is called; or are *always there*. A dumper that is held or off neither tips nor calls.
 //!
@@ -29,7 +30,7 @@ use super::Station;
 use super::alarm::Alarm;
 use super::amounts::level_of;
 use super::dice::Dice;
-use super::lots::{Lot, LotLuck, blend};
+use super::lots::{Lot, LotLuck, blend, in_this_shift};
 use crate::kernel::multinomial::multinomial;
 use crate::kernel::{Floor, Job, Message, Moment, Note, Observer, PlaceId, Sampler, State, StationId};
 use crate::part::{Nanos, Part, SECOND};
@@ -70,10 +71,10 @@ pub struct DumperSetup {
     pub bin: PlaceId,
     /// Which parts it brings.
     pub kind: u8,
-    /// Parts of a container.
-    pub contents: Sampler,
-    /// How containers differ.
-    pub lots: LotLuck,
+    /// Parts of a container and how containers differ, by kind.
+    pub contents: Vec<(Sampler, LotLuck)>,
+    /// Whether shifts differ as well, by kind.
+    pub shifts_differ: Vec<bool>,
     /// Content of the bin at or below which a tip is called.
     pub call_level: Level,
     /// Places for containers beside it.
@@ -91,6 +92,7 @@ pub struct DumperSetup {
 /// A full container.
 #[derive(Clone, Debug)]
 struct Container {
+    kind: u8,
     lot: Lot,
     /// Parts by condition.
     counts: Vec<u32>,
@@ -248,10 +250,10 @@ impl Dumper {
     fn pour<O: Observer>(&mut self, floor: &mut Floor<O>, ix: u32, of: u32) {
         let Some(container) = &self.aboard else { panic!("a container is in the cycle while it pours") };
         let counts = container.portion(ix, of);
-        let n = counts.iter().sum();
-        blend(floor, self.setup.bin, self.setup.kind, &container.lot, n);
+        let (n, kind) = (counts.iter().sum(), container.kind);
+        blend(floor, self.setup.bin, kind, &container.lot, n);
         floor.count_created(u64::from(n));
-        floor.pour_counts(self.setup.bin, self.setup.kind, &counts);
+        floor.pour_counts(self.setup.bin, kind, &counts);
     }
 
     /// Lets the portion that is due fall, if it fits; lists the dumper as waiting if not.
@@ -303,6 +305,10 @@ impl Dumper {
 
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.started = true;
+        let kinds = self.setup.contents.iter_mut().zip(&self.setup.shifts_differ);
+        for (kind, ((_, lots), differ)) in (0..).zip(kinds) {
+            in_this_shift(lots, floor, kind, *differ);
+        }
         for _ in 0..self.setup.at_start {
             let container = self.draw_container();
             self.beside.push_back(container);
@@ -317,11 +323,13 @@ impl Dumper {
     /// Draws what is in a container that comes.
     fn draw_container(&mut self) -> Container {
         let luck = self.parts.stream();
-        let n = self.setup.contents.draw_count(luck).min(1_000_000_000) as u32;
-        let lot = self.setup.lots.draw(luck);
+        let kind = self.setup.kind;
+        let (contents, lots) = &self.setup.contents[usize::from(kind)];
+        let n = contents.draw_count(luck).min(1_000_000_000) as u32;
+        let lot = lots.draw(luck);
         let counts = multinomial(n, &lot.conditions, luck);
         let offsets = counts.iter().map(|_| luck.unit()).collect();
-        Container { lot, counts, offsets }
+        Container { kind, lot, counts, offsets }
     }
 
     /// Takes in the containers that have come up to now.
@@ -400,6 +408,18 @@ impl Dumper {
         if floor.place(self.setup.bin).len() <= level {
             self.called = true;
             floor.dirty.insert(self.me.0);
+        }
+    }
+
+    /// Goes over to another kind: full containers beside it are exchanged for ones of that kind; those that are on
+    /// their way bring it when they come. The one in the cycle pours what it holds.
+    pub(super) fn bring(&mut self, kind: u8) {
+        if self.setup.kind == kind {
+            return;
+        }
+        self.setup.kind = kind;
+        for n in 0..self.beside.len() {
+            self.beside[n] = self.draw_container();
         }
     }
 

@@ -79,11 +79,46 @@ impl Limits {
     }
 }
 
+/// Quantiles between two marks of a [`SizeLaw`], as a shift.
+const MARK_SHIFT: u32 = 6;
+
+/// The law of a dimension with marks along it, so that the dimension itself is worked out only for the few parts
+/// that lie near a limit: the quantile of a law costs more than all else that is done with a part.
+#[derive(Clone, Debug)]
+pub struct SizeLaw {
+    law: Sampler,
+    /// Dimension at every 64th quantile and at the last one, m.
+    marks: Box<[f64]>,
+}
+
+impl SizeLaw {
+    /// A law with its marks.
+    pub fn new(law: Sampler) -> Self {
+        let last = QUANTILES - 1;
+        let marks = (0..=QUANTILES >> MARK_SHIFT).map(|n| size_m(&law, (n << MARK_SHIFT).min(last) as u16));
+        SizeLaw { marks: marks.collect(), law }
+    }
+
+    /// Whether a part of this quantile, read with this error, lies within the limits.
+    fn passes(&self, quantile: u16, error: f64, limits: &Limits) -> bool {
+        let within = |size: f64| {
+            let reading = size + error;
+            (reading >= limits.least, reading <= limits.most)
+        };
+        let mark = usize::from(quantile) >> MARK_SHIFT;
+        match (within(self.marks[mark]), within(self.marks[mark + 1])) {
+            ((true, _), (_, true)) => true,
+            ((_, false), _) | (_, (false, _)) => false,
+            _ => within(size_m(&self.law, quantile)) == (true, true),
+        }
+    }
+}
+
 /// The running judge by a dimension.
 #[derive(Clone, Debug)]
 pub struct SizeJudge {
     /// By kind: which of its two dimensions, and its law; `None`: the kind is not measured.
-    pub laws: Vec<Option<(u8, Sampler)>>,
+    pub laws: Vec<Option<(u8, SizeLaw)>>,
     /// The limits.
     pub limits: Limits,
     /// Time for one part.
@@ -100,8 +135,7 @@ impl SizeJudge {
         if part.is_off_size() {
             return (1, time);
         }
-        let reading = size_m(law, part.sizes[usize::from(*which)]) + error;
-        if reading < self.limits.least || reading > self.limits.most {
+        if !law.passes(part.sizes[usize::from(*which)], error, &self.limits) {
             part.mark_off_size();
             return (1, time);
         }
@@ -255,7 +289,11 @@ impl Blueprint for GaugeSpec {
                 Judge::ByClass { rows: compiled(&self.table(site.kinds)), times: vec![time] }
             }
             Way::BySize { size, limits } => Judge::BySize(SizeJudge {
-                laws: site.kinds.iter().map(|kind| sampler_of(kind, size)).collect(),
+                laws: site
+                    .kinds
+                    .iter()
+                    .map(|kind| sampler_of(kind, size).map(|(which, law)| (which, SizeLaw::new(law))))
+                    .collect(),
                 limits: limits.clone(),
                 time,
             }),
@@ -278,7 +316,7 @@ mod tests {
     fn judge(error: f64) -> SizeJudge {
         let limits = Limits { least: 0.0102, most: 0.0116, error };
         let time = Sampler::new(&Law::fixed(0.5), 1.0, Method::Fast);
-        SizeJudge { laws: vec![Some((0, uniform()))], limits, time }
+        SizeJudge { laws: vec![Some((0, SizeLaw::new(uniform())))], limits, time }
     }
 
     #[test]
@@ -305,6 +343,19 @@ mod tests {
         // a limit half a millimetre beyond everything rejects nothing.
         let beyond = Limits { least: f64::NEG_INFINITY, most: 0.0125, error: 0.00005 };
         assert!(beyond.share(&uniform()) < 1e-20);
+    }
+
+    #[test]
+    fn marks_along_the_law_change_no_reading() {
+        let judge = judge(0.0);
+        let (_, law) = judge.laws[0].as_ref().expect("it is measured");
+        for error in [0.0, 1.3e-5, -7.7e-5] {
+            for quantile in (0..QUANTILES).map(|quantile| quantile as u16) {
+                let reading = size_m(&uniform(), quantile) + error;
+                let expected = reading >= judge.limits.least && reading <= judge.limits.most;
+                assert_eq!(law.passes(quantile, error, &judge.limits), expected, "{quantile} {error}");
+            }
+        }
     }
 
     #[test]

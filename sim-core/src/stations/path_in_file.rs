@@ -14,6 +14,7 @@
 //! | held, or break (not offered) | go on to the end | nothing is taken |
 //! | stopped by a jam by part at a tool | upstream of the tool and at it: stand; past it: go on, tools act | closed |
 //! | stopped otherwise (jam by a clock, at start or after, breakdown, freezing hold) | all stand | closed |
+//! | slowed down | all go on at the lower speed; a change during a jam or another stop counts from its end | a part clears it later in the same ratio |
 //! | blocked: the way on, or the exit of a reject, has no room | all stand, wherever they are | closed |
 //! | overflow: the way on has no room and an overflow exit is stated | the part at the end falls there, all go on | open |
 //!
@@ -31,7 +32,9 @@ use super::clumps::Clumps;
 use super::dice::Dice;
 use super::path::PathSetup;
 use super::tools::Fate;
-use crate::kernel::{Exit, Floor, Message, Moment, Observer, Offer, PlaceId, State, StationId};
+use crate::kernel::{
+    Exit, Floor, Intake, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId,
+};
 use crate::part::{Nanos, Part};
 use stretch::{At, Rider, Stretch};
 
@@ -98,8 +101,10 @@ pub struct PathInFile {
     setup: FileSetup,
     luck: Dice,
     stretches: Vec<Stretch>,
-    /// When each tool last saw a part, in the time of its stretch.
-    last_seen: Vec<Option<Nanos>>,
+    /// From when on a part is far enough behind the one that each tool saw last, in the time of its stretch.
+    apart_from: Vec<Option<Nanos>>,
+    /// Present speed, for which all times are kept.
+    pace: Pace,
     /// When the entry is clear, in the time of the first stretch.
     entry_clear: Nanos,
     /// The last stretch that a jam keeps.
@@ -118,7 +123,7 @@ impl PathInFile {
     pub fn new(me: StationId, alarm: Alarm, free: Option<Alarm>, setup: FileSetup, luck: Dice) -> Self {
         let stretches = vec![Stretch { head: Nanos::MAX, ..Stretch::default() }; setup.points.len()];
         let has_hands = setup.path.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
-        let last_seen = vec![None; setup.sensed.len()];
+        let apart_from = vec![None; setup.sensed.len()];
         PathInFile {
             me,
             alarm,
@@ -126,7 +131,8 @@ impl PathInFile {
             setup,
             luck,
             stretches,
-            last_seen,
+            apart_from,
+            pace: Pace::FULL,
             entry_clear: 0,
             jam: None,
             stuck: Stuck::Gone,
@@ -141,6 +147,21 @@ impl PathInFile {
         if let Some(clumps) = &mut self.setup.clumps {
             clumps.seed(seed, replication);
         }
+    }
+
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        let rider =
+            Rider { part, at_entry: part.attitude, due: 0, at: At::Leaving { exit: 0, jammed: true } };
+        if let Some(last) = self.stretches.last_mut() {
+            last.riders.push_front(rider);
+            last.note_head();
+        }
+    }
+
+    /// Time from entry to end, ns.
+    pub(super) fn passage(&self) -> Nanos {
+        self.setup.points.iter().map(|point| point.travel).sum()
     }
 
     pub(super) fn content(&self) -> usize {
@@ -183,6 +204,9 @@ impl PathInFile {
 
     #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if floor.pace(self.me) != self.pace {
+            self.change_pace(floor.now, floor.pace(self.me));
+        }
         self.release(floor.now, 0);
         if let Some(free) = &mut self.free {
             free.set(floor, Nanos::MAX);
@@ -220,6 +244,24 @@ impl PathInFile {
     #[inline(always)]
     fn advance_if_due<O: Observer>(&mut self, floor: &mut Floor<O>) -> Flow {
         if self.has_hands || self.soonest() <= floor.now { self.advance(floor, 0) } else { Flow::Clear }
+    }
+
+    /// The path goes at another speed from now on.
+    #[cold]
+    fn change_pace(&mut self, now: Nanos, pace: Pace) {
+        let before = std::mem::replace(&mut self.pace, pace);
+        for (n, (stretch, point)) in self.stretches.iter_mut().zip(&self.setup.points).enumerate() {
+            let here = stretch.stands_since.unwrap_or(now) - stretch.lag;
+            let moved = |due: Nanos| pace.moved(before, here, due);
+            stretch.riders.iter_mut().for_each(|rider| rider.due = moved(rider.due));
+            stretch.note_head();
+            for apart in self.apart_from[point.first..point.end].iter_mut().flatten() {
+                *apart = moved(*apart);
+            }
+            if n == 0 {
+                self.entry_clear = moved(self.entry_clear);
+            }
+        }
     }
 
     // ---- standing and going -------------------------------------------------------------------------
@@ -344,8 +386,8 @@ impl PathInFile {
         let tool = usize::from(tool);
         let mut close = None;
         if let Some(spacing) = self.setup.sensed[tool] {
-            let before = self.last_seen[tool].replace(due);
-            close = before.filter(|before| due - before < spacing.least).map(|_| spacing.exit);
+            let apart = due + self.pace.stretched(spacing.least);
+            close = self.apart_from[tool].replace(apart).filter(|from| due < *from).map(|_| spacing.exit);
         }
         if tool == 0
             && let Some(clumps) = &mut self.setup.clumps
@@ -371,7 +413,7 @@ impl PathInFile {
     /// The part in front of stretch `at` goes on to the next one.
     fn pass_on(&mut self, now: Nanos, at: usize, part: Part) {
         let Some(rider) = self.stretches[at].pop() else { return };
-        let travel = self.setup.points[at + 1].travel;
+        let travel = self.pace.stretched(self.setup.points[at + 1].travel);
         let beyond = &mut self.stretches[at + 1];
         let due = now + travel - beyond.lag;
         beyond.push(Rider { part, at_entry: rider.at_entry, due, at: At::Way });
@@ -407,22 +449,31 @@ impl PathInFile {
     /// Takes a part if the entry is clear; returns when to look again.
     fn enter<O: Observer>(&mut self, floor: &mut Floor<O>) -> Nanos {
         if !floor.may_start(self.me) {
+            let barred = floor.barred(self.me);
+            floor.intake(self.me, barred);
             return Nanos::MAX;
         }
         let lag = self.stretches[0].lag;
         if floor.now >= self.entry_clear + lag {
             match floor.offer(self.me, &self.setup.path.inlets) {
                 Offer::Ready(place) => self.take(floor, place),
-                Offer::Due(at) => return at,
-                Offer::Nothing => return Nanos::MAX,
+                Offer::Due(at) => {
+                    floor.intake(self.me, Intake::Idle(floor.now));
+                    return at;
+                }
+                Offer::Nothing => {
+                    floor.intake(self.me, Intake::Idle(floor.now));
+                    return Nanos::MAX;
+                }
             }
         }
         let clear = self.entry_clear + lag;
-        let mut next = Nanos::MAX;
+        let mut due = Nanos::MAX;
         for place in &self.setup.path.inlets.places {
-            next = next.min(floor.place(*place).head_due().unwrap_or(Nanos::MAX));
+            due = due.min(floor.place(*place).head_due().unwrap_or(Nanos::MAX));
         }
-        next.max(clear)
+        floor.intake(self.me, if due > clear { Intake::Idle(clear) } else { Intake::Busy });
+        due.max(clear)
     }
 
     fn take<O: Observer>(&mut self, floor: &mut Floor<O>, place: PlaceId) {
@@ -432,8 +483,9 @@ impl PathInFile {
             clumps.enter(&mut part);
         }
         let now = floor.now - self.stretches[0].lag;
-        let due = now + self.setup.points[0].travel;
-        self.entry_clear = now + self.setup.spacing[self.setup.path.classes.of(&part)];
+        let due = now + self.pace.stretched(self.setup.points[0].travel);
+        let spacing = self.setup.spacing[self.setup.path.classes.of(&part)];
+        self.entry_clear = now + self.pace.stretched(spacing);
         self.stretches[0].push(Rider { part, at_entry: part.attitude, due, at: At::Way });
         floor.set_state(self.me, State::Working);
         if floor.jams(self.me, &part, Moment::Start) {

@@ -1,15 +1,12 @@
-//! Scrap box: takes every part at once, without limit, and counts it.
+//! Scrap box that never fills: takes every part at once, without limit, and counts it.
 //!
-//! It ends the line for what goes there: a part in the scrap box has left the line. **Timing.** A part that
+//! One that fills and is exchanged is a [box](super::boxes), which also reads both. It ends the line for what goes there: a part in the scrap box has left the line. **Timing.** A part that
 //! is ready is taken in no time; one that is still on its way to the end of a track is taken when it comes
 //! there. Neither a hold nor a break is meant for it; while off it takes nothing.
 
-use super::Station;
 use super::alarm::Alarm;
-use super::blueprint::{Blueprint, ExitSpec, Site, TrafficSite};
 use crate::kernel::{Exit, Floor, Inlets, Message, Observer, Offer, StationId};
 use crate::part::Nanos;
-use crate::text::fields::Object;
 
 /// State of a scrap box.
 #[derive(Clone, Debug)]
@@ -53,29 +50,5 @@ impl ScrapBox {
             Message::Thawed(stood) => self.alarm.shift(stood),
             Message::Redirect(_) | Message::Attended(_) => {}
         }
-    }
-}
-
-/// A scrap box as the file states it.
-#[derive(Debug, Clone)]
-pub struct ScrapBoxSpec;
-
-/// Reads a scrap box: it has no keys of its own.
-pub fn read(_: &mut Object<'_>) -> ScrapBoxSpec {
-    ScrapBoxSpec
-}
-
-impl Blueprint for ScrapBoxSpec {
-    fn exits(&self) -> Vec<ExitSpec> {
-        Vec::new()
-    }
-
-    fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        traffic.places = f64::INFINITY;
-    }
-
-    fn build(&self, site: &mut Site<'_>) -> Station {
-        let alarm = site.alarm();
-        Station::ScrapBox(ScrapBox::new(site.me, alarm, site.inlets.clone()))
     }
 }

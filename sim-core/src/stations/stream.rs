@@ -2,7 +2,7 @@
 //!
 //! **Timing.** The first arrival comes one spacing after the start. Spacing and group size are drawn by
 //! law. Arrivals that find no room wait outside, in order, or are lost and counted. Held (by default it
-//! freezes): the clock stands still, nothing comes.
+//! freezes): the clock stands still, nothing comes. Stopped for a changeover: the clock goes on, nothing comes.
 
 use super::Station;
 use super::alarm::Alarm;
@@ -16,6 +16,7 @@ use crate::part::Part;
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{HANDFUL_MAX, count_law, law};
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, one_of};
 use crate::units::Dimension;
@@ -60,13 +61,23 @@ impl Stream {
         self.parts.seed(seed, replication);
     }
 
+    /// Starts with a part that waits outside, unless those are lost.
+    pub(super) fn hold(&mut self, part: Part) -> bool {
+        if !self.loses {
+            self.outside.push_back(part);
+        }
+        !self.loses
+    }
+
     pub(super) fn content(&self) -> usize {
         self.outside.len()
     }
 
     pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.alarm.spent();
-        for _ in 0..self.group.draw_count(self.clock.stream()) {
+        let n = self.group.draw_count(self.clock.stream());
+        // During a changeover nothing comes, though the clock goes on.
+        for _ in 0..if floor.may_start(self.me) { n } else { 0 } {
             let part = floor.create(self.me, self.kind, self.parts.stream());
             self.outside.push_back(part);
         }
@@ -95,7 +106,11 @@ impl Stream {
             floor.looks.insert(self.me.0);
         }
         let waits = !self.outside.is_empty() || !floor.is_clear(self.exit);
-        if waits { floor.set_idle(self.me, true) } else { floor.set_state(self.me, State::Working) }
+        if waits || !floor.may_start(self.me) {
+            floor.set_idle(self.me, waits);
+        } else {
+            floor.set_state(self.me, State::Working);
+        }
     }
 
     /// After the fixed point: what has found no room is lost.
@@ -114,6 +129,10 @@ impl Stream {
             floor.stop_waiting(self.me, place);
         }
         floor.set_state(self.me, State::Working);
+    }
+
+    pub(super) fn bring(&mut self, kind: u8) {
+        self.kind = kind;
     }
 
     pub(super) fn message(&mut self, message: Message) {
@@ -173,6 +192,10 @@ impl Blueprint for StreamSpec {
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
         check_kind(kinds, self.part.as_ref(), problems);
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[], "a stream handles no part: give the jam to the station after it")
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

@@ -9,7 +9,8 @@
 //! * `passes` says by attitude what goes on as it is; then **whatever is neither turned nor passed leaves**,
 //!   attitudes that are not listed altogether. `accepts` is the same chance for all attitudes.
 //! * With neither `passes` nor `accepts`, what is not turned goes on as it is.
-//! * `by_condition` gives parts of a condition rules of their own in place of these.
+//! * `by_condition` gives parts of a condition rules of their own in place of these, `by_part` those of a kind
+//!   (tooling that is changed from product to product).
 //!
 //! A *sensed* tool (an ejector behind a sensor) misreads both ways: what the rules let go on is rejected with
 //! the chance `false_reject`, what they reject goes on as it is with the chance `false_pass`. A part that comes
@@ -63,6 +64,7 @@ pub struct ToolSpec {
     pub place: Place,
     rules: Rules,
     by_condition: ByName<Rules>,
+    by_part: ByName<Rules>,
     /// The exit for what it rejects, if it has one of its own.
     pub to: Option<Spanned<String>>,
     /// How parts come back from that exit, if it says so itself.
@@ -171,6 +173,12 @@ pub fn read(object: &mut Object<'_>) -> ToolSpec {
             "{}",
             "Rules of their own for parts of a condition, in place of the tool's",
         ),
+        by_part: object.optional(
+            "by_part",
+            map_of(nested("tool-rules", read_rules)),
+            "{}",
+            "Rules of their own for parts of a kind, in place of the tool's; those of a condition come first",
+        ),
         to: object.maybe(
             "to",
             name(),
@@ -250,7 +258,9 @@ impl ToolSpec {
     /// What becomes of a part of a class: fates with chances above 0 that add up to 1. Rejected parts leave
     /// through `exit`; without one they go on as they are (which is reported by [`ToolSpec::check`]).
     pub fn row(&self, kind: &Kind, condition: usize, attitude: usize, exit: Option<u8>) -> Vec<(Fate, f64)> {
-        let rules = find(&self.by_condition, &kind.conditions[condition]).unwrap_or(&self.rules);
+        let of_part = || find(&self.by_part, &kind.name);
+        let rules =
+            find(&self.by_condition, &kind.conditions[condition]).or_else(of_part).unwrap_or(&self.rules);
         let (mut onward, mut out) = rules.shares(kind, condition, attitude);
         if let Some(sensed) = &self.sensed {
             let (refused, let_go) = (sensed.false_reject.value(), sensed.false_pass.value());
@@ -286,7 +296,8 @@ impl ToolSpec {
                 problems.error(&name.place, unknown(what, &name.value, names));
             }
         };
-        for rules in std::iter::once(&self.rules).chain(self.by_condition.iter().map(|(_, rules)| rules)) {
+        let own = self.by_condition.iter().chain(&self.by_part).map(|(_, rules)| rules);
+        for rules in std::iter::once(&self.rules).chain(own) {
             rules.passes.iter().flatten().for_each(|(name, _)| known("attitude", name, &attitudes));
             for (name, into) in &rules.turns {
                 known("attitude", name, &attitudes);
@@ -296,6 +307,8 @@ impl ToolSpec {
             rules.drops.iter().for_each(|(name, _)| known("condition or attitude", name, &both));
         }
         self.by_condition.iter().for_each(|(name, _)| known("condition", name, &conditions));
+        let parts: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();
+        self.by_part.iter().for_each(|(name, _)| known("part", name, &parts));
     }
 }
 

@@ -12,6 +12,7 @@ use super::alarm::Alarm;
 use super::blueprint::{
     Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part, read_to,
 };
+use super::by_part::{ByPart, ByPartSpec, check_by_part};
 use super::dice::Dice;
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::floor::Duty;
@@ -21,7 +22,7 @@ use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
-use crate::text::forms::{Spanned, count, flag};
+use crate::text::forms::{Spanned, count, flag, map_of};
 use crate::units::Dimension;
 
 /// Where a work station's parts come from.
@@ -56,6 +57,7 @@ pub struct Work {
     exit: Exit,
     places: u32,
     service: Sampler,
+    by_part: ByPart,
     luck: Dice,
     /// Several places.
     busy: Vec<Job>,
@@ -79,13 +81,39 @@ impl Work {
         let room = if places == 1 { 0 } else { places.min(1024) as usize };
         let (busy, done) = (Vec::with_capacity(room), Vec::with_capacity(room));
         let job = Job { part: Part::default(), end: 0 };
-        Work { me, alarm, source, exit, places, service, luck, busy, done, stage: Stage::Empty, job }
+        let by_part = ByPart::default();
+        Work { me, alarm, source, exit, places, service, by_part, luck, busy, done, stage: Stage::Empty, job }
+    }
+
+    /// The same station with times by part.
+    #[must_use]
+    pub(super) fn with_times(self, by_part: ByPart) -> Self {
+        Work { by_part, ..self }
+    }
+
+    pub(super) fn set_up(&mut self, kind: u8) {
+        self.by_part.set_up(kind, &mut self.service);
+    }
+
+    pub(super) fn bring(&mut self, kind: u8) {
+        if let Source::Endless(brought, _) = &mut self.source {
+            *brought = kind;
+        }
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
         if let Source::Endless(_, luck) = &mut self.source {
             luck.seed(seed, replication);
+        }
+    }
+
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        if self.places == 1 {
+            (self.stage, self.job.part) = (Stage::Done, part);
+        } else {
+            self.done.push(part);
         }
     }
 
@@ -192,9 +220,6 @@ impl Work {
         }
         self.alarm.set(floor, due);
         duty.set_idle(floor, !clear);
-        if let Exit::Hand(place) = self.exit {
-            floor.forget_wait_for_one_at_work(self.me, place);
-        }
     }
 
     #[inline(always)]
@@ -300,6 +325,7 @@ pub struct WorkSpec {
     to: To,
     places: u32,
     time: Law,
+    time_by_part: ByPartSpec,
     endless: bool,
     part: Option<Spanned<String>>,
 }
@@ -322,6 +348,12 @@ pub fn read(object: &mut Object<'_>) -> WorkSpec {
         places: object.optional("places", count().at_least(1).at_most(1000), "1", "Parts worked on at once")
             as u32,
         time: object.required("time", law(Dimension::Time), "Time for one part"),
+        time_by_part: object.optional(
+            "time_by_part",
+            map_of(law(Dimension::Time)),
+            "{}",
+            "In a product sequence: the time during the run of a part, where it is not `time`",
+        ),
         endless,
         part,
     }
@@ -336,12 +368,17 @@ impl Blueprint for WorkSpec {
         !self.endless
     }
 
+    fn stand_at_most(&self) -> u32 {
+        self.places
+    }
+
     fn brings(&self, kinds: &[Kind]) -> Option<u8> {
         self.endless.then(|| kind_named(kinds, self.part.as_ref()))
     }
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
         check_kind(kinds, self.part.as_ref(), problems);
+        check_by_part(&self.time_by_part, kinds, problems);
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
@@ -360,6 +397,7 @@ impl Blueprint for WorkSpec {
             Source::Inlets(site.inlets.clone())
         };
         let (alarm, service, luck) = (site.alarm(), site.law(&self.time), site.dice("time"));
-        Station::Work(Work::new(site.me, alarm, source, site.exits[0], self.places, service, luck))
+        let work = Work::new(site.me, alarm, source, site.exits[0], self.places, service, luck);
+        Station::Work(work.with_times(ByPart::new(site, &self.time, &self.time_by_part)))
     }
 }

@@ -6,7 +6,7 @@
 use super::knot::Knot;
 use super::run::RunError;
 use crate::kernel::{Observer, StationId};
-use crate::measure::{NearTally, PerMinute, Tally};
+use crate::measure::{Measure, PerMinute};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
 use crate::replication::{Replica, Stop};
@@ -27,32 +27,25 @@ pub(super) fn seconds(time: Nanos) -> f64 {
     time as f64 / SECOND as f64
 }
 
-/// Runs a shift and hands back its tally, which was made for the plan; it is made as good as new first.
-pub(super) fn tally_shift(plan: &Plan, seed: u64, number: u64, mut tally: Tally) -> (Tally, Course) {
-    tally.restart();
+/// Runs a shift and hands back its measure, which was made for the plan; it is made as good as new first.
+pub(super) fn measure_shift<M: Measure>(plan: &Plan, seed: u64, number: u64, measure: M) -> (M, Course) {
     if plan.outfit.is_near() {
-        let (observer, course) = see_shift(plan, seed, number, NearTally(tally), |near| &mut near.0);
-        (observer.0, course)
+        let (near, course) = see_shift(plan, seed, number, measure.near());
+        (M::from_near(near), course)
     } else {
-        see_shift(plan, seed, number, tally, |tally| tally)
+        see_shift(plan, seed, number, measure)
     }
 }
 
-/// Runs a shift with an observer in which there is a tally.
-fn see_shift<O: Observer>(
-    plan: &Plan,
-    seed: u64,
-    number: u64,
-    observer: O,
-    tally_of: fn(&mut O) -> &mut Tally,
-) -> (O, Course) {
-    let mut replica = Replica::new(plan, seed, number, observer);
+fn see_shift<M: Measure>(plan: &Plan, seed: u64, number: u64, mut measure: M) -> (M, Course) {
+    measure.restart();
+    let mut replica = Replica::new(plan, seed, number, measure);
     let mut course = Course::default();
     if plan.open_ns > 0 && run_on(&mut replica, plan, number, plan.open_ns, &mut course) {
-        tally_of(&mut replica.floor.observer).open(plan.open_ns);
+        replica.floor.observer.open(plan.open_ns);
     }
     if course.fault.is_none() && run_on(&mut replica, plan, number, plan.close_ns, &mut course) {
-        tally_of(&mut replica.floor.observer).close(plan.close_ns);
+        replica.floor.observer.close(plan.close_ns);
         if !replica.conserves_parts() {
             course.fault = Some(RunError::PartsNotConserved { replication: number });
         }
@@ -111,6 +104,7 @@ pub(super) fn name_of(plan: &Plan, station: StationId) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::Tally;
     use crate::{network, scenario};
 
     const LINES: &[&str] = &[
@@ -129,8 +123,8 @@ mod tests {
             plan.close_ns = plan.open_ns + 2 * 3600 * SECOND;
             assert!(plan.outfit.is_near());
             let tally = Tally::new(&plan.tally);
-            let (near, course) = see_shift(&plan, 1, 0, NearTally(tally.clone()), |near| &mut near.0);
-            let (far, other) = see_shift(&plan, 1, 0, tally, |tally| tally);
+            let (near, course) = see_shift(&plan, 1, 0, tally.clone().near());
+            let (far, other) = see_shift(&plan, 1, 0, tally);
             assert_eq!(course.events, other.events);
             assert_eq!(format!("{:?}", near.0), format!("{far:?}"));
         }

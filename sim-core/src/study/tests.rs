@@ -104,6 +104,25 @@ fn shares_of_time_add_up_and_flows_agree() {
     assert!(mean(result.sensors[0].on_share) > 0.0);
 }
 
+/// A part every 10 s stays 15 s on the track: one is there for half of the time, two for the other half. Once more with
+/// a thousand at a time, so that contents are told apart by twos (1024 to 2047): 1000 and 2000.
+#[test]
+fn levels_have_percentiles_by_time() {
+    for (group, expected) in [(1, [1, 1, 2]), (1000, [1000, 1000, 2000])] {
+        let text = format!(
+            r#"{{"feedproof": 1, "stations": [
+            {{"id": "S", "type": "stream", "spacing": "10 s", "group": {group}}},
+            {{"id": "T", "type": "track", "unlimited": true, "travel": "15 s"}},
+            {{"id": "W", "type": "work", "places": 1000, "time": "1 s", "to": "out"}}],
+            "plan": {{"shift": "1020 s", "warm_up": "20 s", "replications": 2}}}}"#
+        );
+        let result = result(&text, |_| {});
+        let track = &result.places[0];
+        assert_eq!(track.mean_content.mean, Some(1.5 * f64::from(group)));
+        assert_eq!([track.content_p5, track.content_p50, track.content_p95].map(Option::unwrap), expected);
+    }
+}
+
 #[test]
 fn inputs_are_listed_with_their_trials() {
     let result = result(TANDEM, |options| options.replications = 2);
@@ -353,6 +372,28 @@ fn run_one(scenario: &scenario::Scenario, plan: &network::Plan, text: &str, seed
     let job = Job { scenario, plan, source: text, options };
     let mut watch = Watch { cancelled: &|| false, progress: &mut |_| {}, each: &mut |_, _| {} };
     run(&job, &Alone, &mut watch).unwrap().rate.mean_rate.mean.unwrap()
+}
+
+#[test]
+fn a_recipe_that_never_gets_its_part_is_described() {
+    // The ball at the end of the track is not wanted, and the spring behind it never comes.
+    let text = r#"{"feedproof": 1, "parts": {"ball": {}, "spring": {}}, "stations": [
+        {"id": "balls", "type": "work", "endless": true, "part": "ball", "time": "1 s", "to": "T"},
+        {"id": "springs", "type": "work", "endless": true, "part": "spring", "time": "3.5 s", "to": "T"},
+        {"id": "T", "type": "track", "capacity": 4, "to": "G"},
+        {"id": "G", "type": "magazine", "recipe": {"R": {"ball": 1, "spring": 1}}},
+        {"id": "R", "type": "receiver", "holds": 2, "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "0.5 s", "to": "out", "inlets": [{"from": "R", "parts": "the batch"}]}],
+        "plan": {"shift": "1 h", "replications": 10}}"#;
+    let result = result(text, |_| {});
+    assert_eq!(result.gridlock.first_at_s, Some(7.0));
+    let waits = |station: &str| {
+        result.gridlock.knot.iter().find(|w| w.station == station).map(|w| w.for_what.as_str())
+    };
+    assert_eq!(waits("G"), Some("parts that it still wants from T"));
+    assert_eq!(waits("springs"), Some("room in T (4 of 4)"));
+    let opened = result.gridlock.opened_by.as_ref().unwrap();
+    assert!(opened.contains("which the recipe does not want") && opened.contains("end of T"), "{opened}");
 }
 
 #[test]

@@ -6,13 +6,14 @@ use crate::kernel::{Exit, Sampler};
 use crate::scenario::{Level, level};
 use crate::stations::amounts::{Amount, kind_of};
 use crate::stations::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, part_needs, read_part,
-    read_to,
+    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named,
+    part_needs, read_part, read_to,
 };
 use crate::stations::lots::LotLuck;
-use crate::terms::kind::Kind;
+use crate::terms::kind::{Kind, LotSpread};
 use crate::terms::law::Law;
 use crate::terms::law_form::{count_law, law};
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{
     Choice, Form, Spanned, Variant, count, either, mass, name, one_of, placed, rate, variants, volume,
@@ -72,11 +73,20 @@ const BRINGING: &[Variant<BringingSpec>] = &[
 ];
 
 fn read_hauler(object: &mut Object<'_>) -> BringingSpec {
-    BringingSpec::OnCall(object.required(
+    let lead = object.required(
         "lead",
         law(Dimension::Time).usual("3 min", "20 min", "3 to 20 min after the call"),
-        "Time from the call until the container is there",
-    ))
+        "Time from the call until the container is there; with `by`, from the time when a hauler sets out",
+    );
+    let by = object.maybe(
+        "by",
+        name(),
+        "The pool of haulers (among the attendants) that brings it, one container at a time; several dumpers may share it; left out: there is always one",
+    );
+    match by {
+        Some(by) => BringingSpec::ByHand(by, lead),
+        None => BringingSpec::OnCall(lead),
+    }
 }
 
 fn read_intervals(object: &mut Object<'_>) -> BringingSpec {
@@ -184,10 +194,14 @@ impl DumperSpec {
 
     /// Parts of a container as a law; what the part lacks is an error of its own.
     fn contents(&self, kinds: &[Kind]) -> Law {
+        self.contents_of(self.kind(kinds))
+    }
+
+    fn contents_of(&self, kind: Option<&Kind>) -> Law {
         match &self.contents.value {
             Contents::Parts(law) => law.clone(),
             Contents::Of(amount) => {
-                let parts = self.kind(kinds).and_then(|kind| amount.parts(kind)).unwrap_or(1);
+                let parts = kind.and_then(|kind| amount.parts(kind)).unwrap_or(1);
                 Law::fixed(f64::from(parts.max(1)))
             }
         }
@@ -265,11 +279,19 @@ impl Blueprint for DumperSpec {
         {
             part_needs(place, kind, "density", "a rate by volume", problems);
         }
-        if let Err(message) = LotLuck::new(kind) {
+        if let Err(message) = LotLuck::new(kind, &kind.lots) {
             let problem =
                 Problem::new(code::OUT_OF_RANGE, format!("containers can't differ so much: {message}"));
             problems.error(&self.place, problem);
         }
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::Start, MomentWord::End], "a container jams as it is lifted or poured")
+    }
+
+    fn jams_by_condition(&self) -> bool {
+        false
     }
 
     /// Rated capacity: contents / cycle with exchange, or what is brought if that is less.
@@ -279,13 +301,14 @@ impl Blueprint for DumperSpec {
             most_per_s: self.contents(traffic.kinds).mean() * self.most_containers_per_s(traffic.kinds),
             is_driven: false,
         });
+        if let BringingSpec::ByHand(_, time) = &self.bringing {
+            let calls = 1.0 / self.contents(traffic.kinds).mean();
+            traffic.attendance = vec![Attendance { calls, work_s: time.mean() }];
+        }
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
-        let (Exit::Store(bin), Some(kind)) = (site.exits[0], self.kind(site.kinds)) else {
-            panic!("a dumper is checked to bring a known kind to a bin")
-        };
-        let Ok(lots) = LotLuck::new(kind) else { panic!("the spread of lots is checked before") };
+        let Exit::Store(bin) = site.exits[0] else { panic!("a dumper is checked to give to a bin") };
         let law = |law: &Law| Sampler::new(law, 1.0, site.method);
         let bringing = match &self.bringing {
             BringingSpec::Always => Bringing::Always,
@@ -293,11 +316,17 @@ impl Blueprint for DumperSpec {
             BringingSpec::AtIntervals(every) => Bringing::AtIntervals(law(every)),
             BringingSpec::ByHand(_, time) => Bringing::ByHand(site.pools[0], law(time)),
         };
+        let of_kind = |kind: &Kind| {
+            // Kinds that it does not bring may be spread in ways that are impossible; those it brings were checked.
+            let lots = LotLuck::new(kind, &kind.lots).or_else(|_| LotLuck::new(kind, &LotSpread::default()));
+            let Ok(lots) = lots else { panic!("lots that are all alike are possible") };
+            (law(&self.contents_of(Some(kind))), lots)
+        };
         let setup = DumperSetup {
             bin,
             kind: site.kind(self.part.as_ref()),
-            contents: law(&self.contents(site.kinds)),
-            lots,
+            contents: site.kinds.iter().map(of_kind).collect(),
+            shifts_differ: site.kinds.iter().map(|kind| kind.shifts.varies()).collect(),
             call_level: self.call_level,
             places: self.places,
             at_start: self.at_start,

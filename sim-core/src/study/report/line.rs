@@ -17,6 +17,8 @@ pub(super) fn line(study: &Study<'_>) -> LineReport {
         passes_per_delivered: study.figure(Key::PassesPerDelivered),
         created_per_hour: study.figure(Key::LineCreated),
         stops_per_hour: study.figure(Key::LineStops),
+        changeovers_per_hour: study.figure(Key::Changeovers),
+        purged_per_hour: study.figure(Key::Purged),
     }
 }
 
@@ -117,10 +119,14 @@ pub(super) fn places(study: &Study<'_>) -> Vec<PlaceReport> {
     places
         .map(|(n, name)| {
             let capacity = study.plan.tally.capacities.get(n).copied().filter(|c| *c != UNLIMITED);
+            let percentile = |percent| study.levels.get(n).and_then(|levels| levels.percentile(percent));
             PlaceReport {
                 name: name.clone(),
                 capacity,
                 mean_content: study.figure(Key::Content(n)),
+                content_p5: percentile(5),
+                content_p50: percentile(50),
+                content_p95: percentile(95),
                 share_empty: study.figure(Key::Empty(n)),
                 share_full: capacity.map(|_| study.figure(Key::Full(n))),
                 departures_per_hour: study.figure(Key::Departures(n)),

@@ -1,0 +1,46 @@
+//! Settings by part: times that a station takes over when a run of a kind of part begins.
+//!
+//! They belong to the run of a [product sequence](crate::scenario::ChangeoverSpec), not to the single part: a
+//! station is set up once for all parts of a run. Without a sequence they are never taken over.
+
+use super::blueprint::Site;
+use crate::diag::Diagnostics;
+use crate::kernel::Sampler;
+use crate::terms::kind::{Kind, unknown};
+use crate::terms::law::Law;
+use crate::text::forms::Spanned;
+
+/// Laws by the name of the part.
+pub(super) type ByPartSpec = Vec<(Spanned<String>, Law)>;
+
+/// A law for each kind, the station's own where none is given for it.
+#[derive(Clone, Debug, Default)]
+pub(super) struct ByPart(Vec<Sampler>);
+
+impl ByPart {
+    /// The laws of a station; empty if it has none by part.
+    pub(super) fn new(site: &Site<'_>, own: &Law, by_part: &ByPartSpec) -> Self {
+        if by_part.is_empty() {
+            return ByPart::default();
+        }
+        let law = |kind: &Kind| {
+            by_part.iter().find(|(name, _)| name.value == kind.name).map_or(own, |(_, law)| law)
+        };
+        ByPart(site.kinds.iter().map(|kind| site.law(law(kind))).collect())
+    }
+
+    /// Puts the law of a kind into `law`, if there are laws by part.
+    pub(super) fn set_up(&self, kind: u8, law: &mut Sampler) {
+        if let Some(of_kind) = self.0.get(usize::from(kind)) {
+            *law = of_kind.clone();
+        }
+    }
+}
+
+/// Reports names of parts that are not known.
+pub(super) fn check_by_part(by_part: &ByPartSpec, kinds: &[Kind], problems: &mut Diagnostics) {
+    let names: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();
+    for (name, _) in by_part.iter().filter(|(name, _)| !names.contains(&name.value.as_str())) {
+        problems.error(&name.place, unknown("part", &name.value, &names));
+    }
+}
