@@ -48,6 +48,7 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     sketch.add_priorities();
     let Sketch { mut luck, names, mut stations, models, .. } = sketch;
     stations.reverse();
+    give_room(&mut stations);
     let attendants: Vec<Value> = names.pools.iter().map(|pool| pool_of(&mut luck, pool, &stations)).collect();
     let sensors = sensors(&mut luck, &stations);
     let mut line = json!({"feedproof": 1, "parts": parts, "stations": stations, "attendants": attendants,
@@ -66,6 +67,44 @@ pub fn random_value(seed: u64, most: usize) -> Value {
             json!({"clauses": [{"mean_rate": "10 /min"}], "net_of": [states(&mut luck, &stations)]});
     }
     line
+}
+
+/// Makes tracks hold as many parts as are taken or handed on at once, and has one taken where there is no track.
+fn give_room(stations: &mut [Value]) {
+    let before = stations.to_vec();
+    let has_body = |s: &Value| {
+        let word = s["type"].as_str().unwrap_or_default();
+        word == "track" || word == "bin" || word.ends_with("belt")
+    };
+    let feeds = |from: &Value, id: &Value| {
+        let named = |value: &Value| value == id || value.as_array().is_some_and(|list| list.contains(id));
+        let mut tools = from["tools"].as_array().into_iter().flatten();
+        from.as_object().is_some_and(|s| s.iter().any(|(key, value)| key != "id" && named(value)))
+            || tools.any(|tool| named(&tool["to"]))
+    };
+    let mut most = 1;
+    for (n, station) in stations.iter_mut().enumerate() {
+        let id = station["id"].clone();
+        let next_to = |k: usize| k + 1 == n && before[k].get("to").is_none();
+        let mut feeders =
+            (0..n.max(before.len())).filter(|&k| k != n && (next_to(k) || feeds(&before[k], &id)));
+        if station.get("release").is_some() && feeders.any(|k| !has_body(&before[k])) {
+            station["release"] = json!(1);
+        }
+        most = most.max(station["release"].as_u64().unwrap_or(1));
+        for inlet in station.get_mut("inlets").and_then(Value::as_array_mut).into_iter().flatten() {
+            let body = before.iter().any(|s| s["id"] == inlet["from"] && has_body(s));
+            if !body && inlet.get("nest").is_none() {
+                inlet["parts"] = json!(1);
+            }
+            most = most.max(inlet["parts"].as_u64().unwrap_or(1));
+        }
+    }
+    for station in stations.iter_mut() {
+        if let Some(capacity) = station["capacity"].as_u64().filter(|capacity| *capacity < most) {
+            station["capacity"] = json!(capacity.max(most));
+        }
+    }
 }
 
 fn parts(luck: &mut Luck) -> Value {

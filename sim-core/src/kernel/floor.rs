@@ -937,14 +937,12 @@ impl<O: Observer> Floor<O> {
     /// Offers the room in `place` to the station whose turn it is.
     pub(super) fn grant(&mut self, place: PlaceId) {
         let now = self.now;
-        let p = self.places.at_mut(place.ix(), O::NEAR);
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.more.granted.is_some() || p.len >= p.capacity {
             return;
         }
-        let hot = &self.hot;
-        let able = |s: &&StationId| hot[s.ix()].bars & (STOPPED | FROZEN) == 0 && p.is_turn_of(**s);
-        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(able);
-        let Some(&next) = first.or_else(|| p.more.waiting.iter().find(able)) else { return };
+        let Some(next) = self.first_waiting(place) else { return };
+        let p = &mut self.places[place.ix()];
         if p.flags & SPACED != 0 && p.entry_clear_in(now) != Some(0) {
             // The belt itself wakes the waiting ones when its entry is clear.
             if p.carrier != StationId::NONE {
@@ -954,6 +952,15 @@ impl<O: Observer> Floor<O> {
         }
         p.more.granted = Some(next);
         self.dirty.insert_in(next.0, O::NEAR);
+    }
+
+    /// Who is the first to get room in `place`: of those that wait and are able to take it, by the priority of the
+    /// join, then the longest waiting.
+    pub(crate) fn first_waiting(&self, place: PlaceId) -> Option<StationId> {
+        let p = &self.places[place.ix()];
+        let able = |s: &&StationId| self.hot[s.ix()].bars & (STOPPED | FROZEN) == 0 && p.is_turn_of(**s);
+        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(able);
+        first.or_else(|| p.more.waiting.iter().find(able)).copied()
     }
 
     /// Gives room that was granted to a station that now stands to the next one that waits.
@@ -1008,7 +1015,9 @@ impl<O: Observer> Floor<O> {
         // Whenever there is room and an able station waits, the room has been granted to it.
         match p.more.granted {
             Some(granted) => granted == me,
-            None => p.flags & SPACED == 0 || p.more.waiting.first() == Some(&me),
+            None if p.flags & SPACED != 0 => p.more.waiting.first() == Some(&me),
+            // Unless the first of them wants more of it than there is: nobody passes it.
+            None => self.first_waiting(place).is_none_or(|first| first == me),
         }
     }
 

@@ -211,7 +211,8 @@ impl<O: Observer> Replica<'_, O> {
             {
                 let turn = self.floor.place(*place).turn_before(me);
                 waits = waits.and(self.takers_of(*place, others)).and(self.entry_of(*place, others));
-                others.extend(turn);
+                let first = self.floor.first_waiting(*place).filter(|first| *first != me);
+                others.extend(turn.or(first));
             }
         }
         waits

@@ -12,7 +12,7 @@ use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
 use crate::kernel::{Exit, Floor, Observer, PlaceId, StationId};
 use crate::network::{Owner, Plan};
-use crate::part::{Nanos, Part};
+use crate::part::{Nanos, Part, TIME_LIMIT};
 use crate::stations::Station;
 use acts::Act;
 use changeover::Change;
@@ -45,6 +45,8 @@ pub enum Stop {
     TooManyEvents {
         /// When.
         at: Nanos,
+        /// Stations whose timers come next, soonest first: those that use events up are among them.
+        stations: Vec<StationId>,
     },
 }
 
@@ -194,17 +196,35 @@ impl<'a, O: Observer> Replica<'a, O> {
     fn out_of_events(&self, timer: TimerId) -> Stop {
         let at = self.floor.now;
         if self.n_events > self.events_max {
-            return Stop::TooManyEvents { at };
+            return Stop::TooManyEvents { at, stations: self.next_at_work(timer) };
         }
-        let stations = match self.plan.owners[usize::from(timer.0)] {
-            Owner::Station { ix, .. } => vec![StationId(ix)],
-            Owner::Stop(station) => vec![station],
-            Owner::Trouble(trouble) => vec![self.floor.trouble(trouble).station],
+        Stop::InstantLoop { at, stations: self.station_of(timer).into_iter().collect() }
+    }
+
+    fn station_of(&self, timer: TimerId) -> Option<StationId> {
+        match self.plan.owners[usize::from(timer.0)] {
+            Owner::Station { ix, .. } => Some(StationId(ix)),
+            Owner::Stop(station) => Some(station),
+            Owner::Trouble(trouble) => Some(self.floor.trouble(trouble).station),
             Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots | Owner::Change => {
-                Vec::new()
+                None
             }
-        };
-        Stop::InstantLoop { at, stations }
+        }
+    }
+
+    /// The station of this timer, and those whose timers come next.
+    fn next_at_work(&self, timer: TimerId) -> Vec<StationId> {
+        const MOST: usize = 5;
+        let mut stations: Vec<StationId> = self.station_of(timer).into_iter().collect();
+        let mut calendar = self.floor.calendar.clone();
+        while let Some((_, timer)) = calendar.next_until(TIME_LIMIT - 2) {
+            let next = self.station_of(timer).filter(|next| !stations.contains(next));
+            stations.extend(next);
+            if stations.len() >= MOST {
+                break;
+            }
+        }
+        stations
     }
 
     /// Moves until nothing moves, then lets those look who look, until nobody has anything to do.

@@ -32,9 +32,7 @@ use super::clumps::Clumps;
 use super::dice::Dice;
 use super::path::PathSetup;
 use super::tools::Fate;
-use crate::kernel::{
-    Exit, Floor, Intake, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId,
-};
+use crate::kernel::{Exit, Floor, Intake, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
 use stretch::{At, Rider, Stretch};
 

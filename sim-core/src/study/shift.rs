@@ -83,8 +83,9 @@ fn run_on<O: Observer>(
                 let stations = stations.into_iter().map(|station| name_of(plan, station)).collect();
                 break RunError::InstantLoop { replication, at_s: seconds(at), stations };
             }
-            Stop::TooManyEvents { at } => {
+            Stop::TooManyEvents { at, stations } => {
                 break RunError::TooManyEvents {
+                    stations: stations.into_iter().map(|station| name_of(plan, station)).collect(),
                     replication,
                     at_s: seconds(at),
                     events_max: plan.events_max,

@@ -458,6 +458,7 @@ fn endless_work_is_an_error_that_says_where() {
         "plan": {"shift": "1 h", "events_at_most": 1000}}"#;
     let error = run_with(text, &Alone, |_| {}).unwrap_err();
     assert!(matches!(error, RunError::TooManyEvents { replication: 0, events_max: 1000, .. }), "{error}");
+    assert!(error.to_string().contains("at work were F;"), "{error}");
     let never = run_with(TANDEM, &Alone, |options| options.replications = 0);
     assert!(matches!(never, Err(RunError::BadOptions(_))));
 }

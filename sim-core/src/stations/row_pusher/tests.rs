@@ -23,7 +23,14 @@ fn a_row_is_made_up_then_pushed_and_lands_together() {
     // Three parts come in 0.3 s; in a push of 0.5 s five more come up and make the next row at once.
     assert_eq!(times(&run, pusher, Note::Exit(0)), [0.8, 0.8, 0.8, 1.3, 1.3, 1.3, 1.8, 1.8, 1.8]);
     // The machine has one of the first row.
-    assert_eq!(levels(&run, trial.place("N")), [(0.8, 3), (0.8, 2), (1.3, 5), (1.8, 8)]);
+    let mut last = levels(&run, trial.place("N"));
+    last.dedup_by(|later, before| {
+        later.0 == before.0 && {
+            before.1 = later.1;
+            true
+        }
+    });
+    assert_eq!(last, [(0.8, 2), (1.3, 5), (1.8, 8)]);
     assert_eq!(states(&run, pusher), [(0.3, State::Working)]);
 }
 
