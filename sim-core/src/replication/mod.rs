@@ -10,7 +10,7 @@ mod gridlock;
 
 use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
-use crate::kernel::{Exit, Floor, Observer, StationId};
+use crate::kernel::{Exit, Floor, Observer, PlaceId, StationId};
 use crate::network::{Owner, Plan};
 use crate::part::{Nanos, Part, TIME_LIMIT};
 use crate::stations::Station;
@@ -65,6 +65,8 @@ pub struct Replica<'a, O> {
     /// Most timed events.
     pub events_max: u64,
     events_before_now: u64,
+    /// Number of events after which to see whether there are too many: in all, or at this instant.
+    events_stop: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
     /// The product sequence.
@@ -73,6 +75,10 @@ pub struct Replica<'a, O> {
     sees_run_out: bool,
     /// Stations to look at again for a knot, when a part has come to the end of its belt.
     suspects: Vec<StationId>,
+    /// For the search of knots: for each post its only exit, if that is a hand, and the only one who takes from there.
+    hands: Shelf<(PlaceId, StationId)>,
+    /// Room for the search of knots.
+    reached: Vec<StationId>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -87,8 +93,11 @@ impl<'a, O: Observer> Replica<'a, O> {
             n_events: 0,
             events_max: u64::MAX,
             events_before_now: 0,
+            events_stop: 0,
             stop: None,
             suspects: Vec::new(),
+            hands: Self::hands_of(plan),
+            reached: Vec::new(),
             change: plan.change.as_ref().map(|change| Change::new(change, seed, replication)),
             sees_run_out: false,
         };
@@ -159,10 +168,13 @@ impl<'a, O: Observer> Replica<'a, O> {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
-        while let Some((at, timer)) = self.floor.calendar.next_until(end) {
+        // The budget may have been changed since the last stretch.
+        self.events_stop = self.events_max.min(self.events_before_now + EVENTS_AT_ONCE_MAX);
+        while let Some((at, timer)) = self.floor.calendar.next_in(end, O::NEAR) {
             if at != self.floor.now {
                 self.floor.now = at;
                 self.events_before_now = self.n_events;
+                self.events_stop = self.events_max.min(self.n_events + EVENTS_AT_ONCE_MAX);
             }
             self.n_events += 1;
             self.fire(timer);
@@ -172,8 +184,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             if self.sees_run_out && self.see_run_out() && self.settle_all() {
                 return self.take_stop();
             }
-            if self.n_events > self.events_max || self.n_events - self.events_before_now > EVENTS_AT_ONCE_MAX
-            {
+            if self.n_events > self.events_stop {
                 return self.out_of_events(timer);
             }
         }
@@ -220,9 +231,21 @@ impl<'a, O: Observer> Replica<'a, O> {
     /// True if that ends the replication; see `stop`.
     #[inline(always)]
     fn settle_all(&mut self) -> bool {
+        let floor = &self.floor;
+        if floor.dirty.is_empty_in(O::NEAR)
+            && floor.looks.is_empty_in(O::NEAR)
+            && floor.newly_blocked.is_empty()
+        {
+            return false;
+        }
+        self.settle_some()
+    }
+
+    #[inline(always)]
+    fn settle_some(&mut self) -> bool {
         let mut rounds = 0;
         loop {
-            while let Some(rank) = self.floor.dirty.pop() {
+            while let Some(rank) = self.floor.dirty.pop_in(O::NEAR) {
                 if !self.floor.messages.is_empty() {
                     self.deliver();
                 }
@@ -236,7 +259,7 @@ impl<'a, O: Observer> Replica<'a, O> {
                     return true;
                 }
             }
-            if self.floor.looks.is_empty() {
+            if self.floor.looks.is_empty_in(O::NEAR) {
                 break;
             }
             self.look_around();

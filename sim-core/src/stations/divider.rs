@@ -215,7 +215,7 @@ impl Divider {
                     moved += 1;
                     if moved == MOVES_MAX {
                         // The rest in another settling: a loop without any time is found as an instant loop.
-                        floor.dirty.insert(self.me.0);
+                        floor.dirty.insert_in(self.me.0, O::NEAR);
                         break;
                     }
                 }

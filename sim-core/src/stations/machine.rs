@@ -529,7 +529,7 @@ impl Machine {
         }
         if self.loads.is_some() {
             // Nests that were emptied take the next parts at once.
-            floor.dirty.insert(self.me.0);
+            floor.dirty.insert_in(self.me.0, O::NEAR);
         }
     }
 

@@ -173,7 +173,7 @@ impl Station {
             Station::Hopper(s) => s.fire(),
             Station::Meter(s) => s.fire(floor),
             Station::PartBox(s) => s.fire(which),
-            Station::PathInFile(s) => s.fire(floor, which),
+            Station::PathInFile(s) => return s.act(floor, which),
             Station::ScrapBox(s) => s.fire(),
             Station::Stream(s) => s.fire(floor),
             Station::Machine(s) => return s.act(floor, which),
