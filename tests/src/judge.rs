@@ -4,16 +4,19 @@
 //! |---|---|
 //! | parts made = parts gone + parts put together + parts inside, at every step | promise 2 |
 //! | the states of every station, attendant and sensor add up to the window, in whole ns | promise 3 |
+//! | the causes of starvation add up to the starved time of each point of use, in whole ns | ruling 8 |
 //! | the same bytes for a second run, and for a run in small steps | promise 1 |
 //! | every run ends, a knot is found and never moves again, nothing blocked is left without a knot | promise 5 |
+//! | written anew, the text is the same scenario and gives the same bytes | see [`crate::round_trip`] |
 //! | order, capacities, holds, breaks, stops | see [`crate::watch`] |
 //! | nobody sleeps: no starved station has a part before it, no blocked one room behind it | ruling 2 |
 
 use crate::luck::Luck;
+use crate::round_trip::{content, rewritten};
 use crate::watch::{Broken, Watch, entry_of};
 use serde_json::Value;
 use sim_core::kernel::{Exit, PlaceId, State, StationId};
-use sim_core::measure::Tally;
+use sim_core::measure::{Causes, Tally};
 use sim_core::network::{Owner, Plan, compile};
 use sim_core::part::{Nanos, TIME_LIMIT};
 use sim_core::replication::{Replica, Stop};
@@ -51,7 +54,7 @@ pub enum Verdict {
     },
 }
 
-type Watched<'a> = Replica<'a, (Tally, Watch)>;
+type Watched<'a> = Replica<'a, ((Tally, Causes), Watch)>;
 
 fn broken(claim: &'static str, found: impl Into<String>) -> Broken {
     Broken { claim, found: found.into() }
@@ -85,9 +88,17 @@ fn judge_or_panic(text: &str, seed: u64, limits: Limits) -> Result<Verdict, Brok
         serde_json::from_str(text).map_err(|e| broken("what is read is JSON", e.to_string()))?;
     let first = run(&plan, &file, seed, limits, 1)?;
     if limits.steps > 1 {
-        let other_plan =
-            again.scenario.as_ref().map(compile).ok_or_else(|| broken("a text is read twice", ""))?;
-        same(&first.1, &run(&other_plan, &file, seed, limits, 1)?.1, "the same seed gives the same bytes")?;
+        let anew = rewritten(text).ok_or_else(|| broken("what is read is JSON", ""))?;
+        let Some(again) = scenario::read(&anew).scenario else {
+            return Err(broken("a text written anew is accepted", anew));
+        };
+        same(&content(&scenario), &content(&again), "a text written anew is the same scenario")?;
+        let other_plan = compile(&again);
+        same(
+            &first.1,
+            &run(&other_plan, &file, seed, limits, 1)?.1,
+            "the same seed gives the same bytes, whatever the layout",
+        )?;
         let stepped = run(&plan, &file, seed, limits, limits.steps)?;
         same(&first.1, &stepped.1, "small steps give the same bytes as one run")?;
     }
@@ -111,7 +122,8 @@ fn run(
     limits: Limits,
     steps: usize,
 ) -> Result<(Verdict, String), Broken> {
-    let observer = (Tally::new(&plan.tally), Watch::new(plan, file));
+    let measures = (Tally::new(&plan.tally), Causes::new(&plan.causes));
+    let observer = (measures, Watch::new(plan, file));
     let mut replica = Replica::new(plan, seed, 0, observer);
     replica.events_max = plan.events_max.min(limits.events);
     let close = plan.close_ns.min(limits.time);
@@ -133,9 +145,10 @@ fn run(
             return Err(broken("nothing goes round without end in no time", format!("{names:?} at {at} ns")));
         }
         check_step(&mut replica, file, cut)?;
-        if end == open && open > 0 && replica.floor.observer.0.window == 0 {
+        if end == open && open > 0 && replica.floor.observer.0.0.window == 0 {
             let now = replica.floor.now;
-            replica.floor.observer.0.open(now);
+            replica.floor.observer.0.0.open(now);
+            replica.floor.observer.0.1.open(now);
             replica.floor.observer.1.open(now);
         }
     }
@@ -146,7 +159,7 @@ fn run(
         check_dead(&replica, file)?;
     }
     let events = replica.n_events;
-    let tally = &replica.floor.observer.0;
+    let tally = &replica.floor.observer.0.0;
     let text = format!("{:?} {events} {stops:?} {tally:?}", replica.floor.flow());
     Ok((Verdict::Ran { events, left: replica.floor.flow().1, knotted, cut }, text))
 }
@@ -274,11 +287,12 @@ fn waits_for_one_turn(plan: &Plan, file: &Value, ix: usize) -> bool {
 
 fn check_end(replica: &mut Watched<'_>, window: Nanos, cut: bool) -> Result<(), Broken> {
     let now = replica.floor.now;
-    let (tally, watch) = &mut replica.floor.observer;
+    let ((tally, causes), watch) = &mut replica.floor.observer;
     tally.close(now);
+    causes.close(now);
     let own = watch.close(now);
     let plan_names = watch_names(replica);
-    let tally = &replica.floor.observer.0;
+    let tally = &replica.floor.observer.0.0;
     for (ix, (told, own)) in tally.time.iter().zip(&own).enumerate() {
         let sum: Nanos = told.iter().sum();
         if sum != window {
@@ -299,7 +313,22 @@ fn check_end(replica: &mut Watched<'_>, window: Nanos, cut: bool) -> Result<(), 
             ));
         }
     }
+    check_causes(replica)?;
     check_missing(replica, cut)
+}
+
+/// Every starved nanosecond of a point of use has its cause, and only one.
+fn check_causes(replica: &Watched<'_>) -> Result<(), Broken> {
+    let (tally, causes) = &replica.floor.observer.0;
+    for (number, point) in replica.plan().tally.points.iter().enumerate() {
+        let charged: Nanos = causes.charges(number).iter().sum();
+        let starved = tally.time[point.ix()][State::Starved as usize];
+        if charged != starved {
+            let found = format!("point {number}: {charged} of {starved} ns");
+            return Err(broken("every starved second has its cause", found));
+        }
+    }
+    Ok(())
 }
 
 fn watch_names(replica: &Watched<'_>) -> Vec<String> {
@@ -308,7 +337,7 @@ fn watch_names(replica: &Watched<'_>) -> Vec<String> {
 
 /// The starved time of a machine is split over its inlets without a rest.
 fn check_missing(replica: &Watched<'_>, cut: bool) -> Result<(), Broken> {
-    let tally = &replica.floor.observer.0;
+    let tally = &replica.floor.observer.0.0;
     for &(machine, _) in &replica.plan().tally.inlets {
         let split: Nanos = tally.missing_of(machine).iter().sum();
         let starved = tally.time[machine.ix()][State::Starved as usize];
@@ -353,7 +382,10 @@ fn check_dead(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
     if ran_dry {
         return Ok(());
     }
-    let is_dumper = |ix: usize| entry_of(plan, file, ix).is_some_and(|entry| entry["type"] == "dumper");
+    let is_dumper = |ix: usize| {
+        entry_of(plan, file, ix)
+            .is_some_and(|entry| entry["type"] == "dumper" || entry["type"] == "filling by hand")
+    };
     let blocked = (0..replica.stations.len()).find(|&ix| {
         plan.links.bodies[ix].is_none()
             && !is_dumper(ix)

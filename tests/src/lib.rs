@@ -11,6 +11,7 @@ pub mod published;
 pub mod random_blocks;
 pub mod random_feeders;
 pub mod random_line;
+pub mod round_trip;
 pub mod shrink;
 pub mod trials;
 pub mod watch;

@@ -17,8 +17,22 @@ pub fn bin(luck: &mut Luck, is_filled: bool) -> Value {
     json!({"type": "bin", "capacity": capacity, "content": luck.within(1, capacity)})
 }
 
-/// A dumper that fills a bin.
+/// A dumper that fills a bin, or somebody who fills it by hand.
 pub fn dumper(luck: &mut Luck, names: &Names) -> Value {
+    if !names.pools.is_empty() && luck.percent(25) {
+        let by = &names.pools[luck.below(names.pools.len())];
+        let mut fill = json!({"type": "filling by hand", "by": by, "time": time_law(luck, 5.0)});
+        if luck.percent(60) {
+            fill["amount"] = json!(luck.within(20, 200));
+        }
+        if luck.percent(70) {
+            fill["call_level"] = json!(luck.one(&["10 %", "50 %", "100 %"]));
+        }
+        if luck.percent(50) || fill.get("call_level").is_none() {
+            fill["every"] = time_law(luck, 20.0);
+        }
+        return fill;
+    }
     let mut dumper = json!({"type": "dumper", "contents": luck.within(20, 200), "call_level": luck.within(5, 50),
                             "tip": seconds(luck.between(0.5, 6.0)), "return": "2 s"});
     if luck.percent(40) {

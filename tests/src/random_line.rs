@@ -265,7 +265,8 @@ impl Sketch {
         for n in 0..self.stations.len() {
             if self.stations[n]["to"] == LOOP {
                 let takes = |s: &Value| {
-                    let brings = ["stream", "dumper", "elevator", "meter conveyor", "scrap box"];
+                    let brings =
+                        ["stream", "dumper", "filling by hand", "elevator", "meter conveyor", "scrap box"];
                     s.get("endless").is_none()
                         && s.get("inlets").is_none()
                         && !brings.iter().any(|t| s["type"] == *t)
@@ -352,6 +353,18 @@ fn sensors(luck: &mut Luck, stations: &[Value]) -> Vec<Value> {
             holds.push(other);
         }
         sensor["holds"] = json!(holds);
+        let has_speed = |s: &&Value| {
+            let word = s["type"].as_str().unwrap_or_default();
+            word.ends_with("belt") || word == "orienting path" || word == "elevator" || s["drive"] == "live"
+        };
+        let fast: Vec<Value> = stations.iter().filter(has_speed).map(|s| s["id"].clone()).collect();
+        if !fast.is_empty() && luck.percent(30) {
+            sensor["slows"] = json!([fast[luck.below(fast.len())]]);
+            sensor["slow_to"] = json!(luck.one(&["50 %", "3 %", "100 %", "0.1 %"]));
+            if luck.percent(50) {
+                sensor["holds"] = json!([]);
+            }
+        }
         sensors.push(sensor);
     }
     sensors

@@ -63,10 +63,11 @@ fn two_stations_in_a_ring_that_wait_for_each_other_are_a_knot() {
 fn a_stroke_that_wants_more_than_can_ever_stand_before_it_is_a_knot() {
     let stations = r#"
         {"id": "F", "type": "work", "endless": true, "time": "1 s"},
-        {"id": "T", "type": "track", "capacity": 2},
-        {"id": "E", "type": "escapement", "stroke": "0.3 s", "release": 3}"#;
-    let (at, names) = knot_of(stations, "").expect("three parts never stand on a track for two");
-    assert_eq!(at, 3.0, "F blocks with its third part");
+        {"id": "T", "type": "track", "capacity": 4},
+        {"id": "E", "type": "escapement", "stroke": "0.3 s", "release": 4}"#;
+    let sensor = r#", "sensors": [{"id": "S", "watches": "T", "high": 2, "low": 0, "holds": ["F"]}]"#;
+    let (at, names) = knot_of(stations, sensor).expect("F is held before a fourth part stands there");
+    assert_eq!(at, 3.0, "F is held after its third part");
     assert_eq!(names, ["E", "F"]);
 }
 

@@ -43,6 +43,9 @@ pub(crate) struct Args {
     /// Write result.json, replications.csv and stations.csv into this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Account for the causes of starvation in the first N shifts; 0: in none. Such a shift takes up to twice as long
+    #[arg(long, value_name = "N", default_value_t = study::CAUSES_IN)]
+    causes: u64,
     /// End with status 3 unless the promise is proved
     #[arg(long)]
     fail_unless_proved: bool,
@@ -107,6 +110,7 @@ fn options(args: &Args, scenario: &Scenario) -> Options {
     }
     options.seed = args.seed.unwrap_or(options.seed);
     options.precision = args.precision;
+    options.causes = args.causes;
     options
 }
 

@@ -144,8 +144,18 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
 
 /// Contents of tracks, belts and bins.
 pub(super) fn levels(result: &RunResult, ink: Ink) -> String {
-    let mut table =
-        Table::new(&["place", "holds", "mean|content", "empty|% of time", "full|% of time", "mean stay|s"]);
+    let mut table = Table::new(&[
+        "place",
+        "holds",
+        "content|mean",
+        "|5 %",
+        "|50 %",
+        "|95 %",
+        "empty|%",
+        "full|%",
+        "mean stay|s",
+    ]);
+    let count = |level: Option<u32>| level.map_or(NONE.to_owned(), |level| grouped(u64::from(level)));
     let is_hand = |place: &PlaceReport| {
         place.name.strip_suffix(" hand").is_some_and(|of| result.stations.iter().any(|one| one.name == of))
     };
@@ -154,12 +164,19 @@ pub(super) fn levels(result: &RunResult, ink: Ink) -> String {
             place.name.clone(),
             place.capacity.map_or("no limit".to_owned(), |n| grouped(u64::from(n))),
             scaled(&place.mean_content, 1.0, 1),
+            count(place.content_p5),
+            count(place.content_p50),
+            count(place.content_p95),
             scaled(&place.share_empty, 100.0, 1),
             place.share_full.as_ref().map_or(NONE.to_owned(), |full| scaled(full, 100.0, 1)),
             scaled(&place.mean_stay_s, 1.0, 1),
         ]);
     }
-    section("LEVELS of tracks, belts and bins", &table, ink)
+    let mut page = section("LEVELS of tracks, belts and bins", &table, ink);
+    if !page.is_empty() {
+        page.push_str("  5 %: for 5 % of the time of all shifts together it held this much or less.\n");
+    }
+    page
 }
 
 /// Jams and breakdowns.

@@ -6,6 +6,7 @@
 mod balance;
 mod files;
 mod line;
+mod losses;
 mod origin;
 mod rate;
 mod verdict;
@@ -38,8 +39,10 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         rate::rate(result, ink),
         rate::chance(result, ink),
         verdict::clauses(result, ink),
+        losses::waterfall(result, ink),
         line::time_shares(result, ink),
         line::flow(result, ink),
+        losses::flows(result, ink),
         line::points(result, ink),
         line::levels(result, ink),
         line::stops(result, ink),

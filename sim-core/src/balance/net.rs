@@ -6,7 +6,7 @@
 
 use super::chain::Chain;
 use crate::scenario::{Scenario, target_of};
-use crate::stations::blueprint::{Split, TrafficSite};
+use crate::stations::blueprint::{Attendance, Split, TrafficSite};
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
 use crate::terms::stops::{Cause, MomentWord};
@@ -32,7 +32,7 @@ pub(super) struct Node {
     /// Share of each class that each inner stop can strike; empty: all.
     pub(super) strikes: Vec<Vec<f64>>,
     /// Attendance for each part by pool that the station calls, s.
-    pub(super) attendance_s: Vec<f64>,
+    pub(super) attendance: Vec<Attendance>,
 }
 
 /// What brings parts into the line.
@@ -126,7 +126,7 @@ impl Net {
             split: traffic.split,
             absorbs: n_exits == 0,
             strikes: traffic.strikes,
-            attendance_s: traffic.attendance_s,
+            attendance: traffic.attendance,
         };
         redirect_jams(scenario, entry, &self.class_names, &mut node);
         if traffic.per_product.len() > 1 {
@@ -349,7 +349,7 @@ impl Node {
             split: Split::ByClass,
             absorbs: self.absorbs,
             strikes: Vec::new(),
-            attendance_s: Vec::new(),
+            attendance: Vec::new(),
         }
     }
 }

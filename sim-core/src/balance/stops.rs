@@ -43,9 +43,10 @@ pub(super) fn count_stops(scenario: &Scenario, net: &Net, node: &Node, flow: &[f
         count.add(scenario, entry, stop, per_s);
     }
     let all: f64 = flow.iter().sum();
-    for (name, seconds) in entry.blueprint.pools().iter().zip(&node.attendance_s) {
+    for (name, asked) in entry.blueprint.pools().iter().zip(&node.attendance) {
         if let Some(pool) = scenario.attendants.iter().position(|pool| pool.id.value == name.value) {
-            count.attendance[pool] += all * seconds;
+            let walk_s = scenario.attendants[pool].walk.mean();
+            count.attendance[pool] += all * asked.calls * (walk_s + asked.work_s);
         }
     }
     count

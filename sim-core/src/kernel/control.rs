@@ -3,11 +3,12 @@
 //! A sensor watches the content of a place, the queue at its end, or a sum of places. It switches on when
 //! the level is at or above `high`, off when it is at or below `low`; a *debounced* change must persist for
 //! its delay, a *plain* one comes through the delay whatever happens meanwhile. While it is on it holds the
-//! named stations: they start no new work, or they freeze. Sensors look after the fixed point.
+//! named stations: they start no new work, or they freeze; others it slows down. Sensors look after the fixed point.
 
 use super::calendar::TimerId;
 use super::floor::{FROZEN, Floor, HELD, OFF, PlaceId, StationId};
 use super::observer::{Note, Observer};
+use super::pace::Pace;
 use super::place::SHARED;
 use super::state::State;
 use crate::part::Nanos;
@@ -42,6 +43,10 @@ pub struct Sensor {
     pub debounced: bool,
     /// Stations held while it is on.
     pub holds: Vec<StationId>,
+    /// Stations slowed down while it is on.
+    pub slows: Vec<StationId>,
+    /// Their speed then.
+    pub slow_to: Pace,
     /// Its timer.
     pub timer: TimerId,
     /// Whether it is on.
@@ -118,7 +123,27 @@ impl<O: Observer> Floor<O> {
             let station = self.sensors[usize::from(ix)].holds[n];
             if on { self.hold(station) } else { self.release(station) }
         }
+        for n in 0..self.sensors[usize::from(ix)].slows.len() {
+            self.set_pace(self.sensors[usize::from(ix)].slows[n]);
+        }
         self.looks.insert(post.0);
+    }
+
+    /// Gives a station the speed that the sensors which are on allow it: the slowest one counts.
+    fn set_pace(&mut self, me: StationId) {
+        let slowing = self.sensors.iter().filter(|sensor| sensor.on && sensor.slows.contains(&me));
+        let pace = slowing.map(|sensor| sensor.slow_to).min().unwrap_or_default();
+        let post = &mut self.posts[me.ix()];
+        if post.pace == pace {
+            return;
+        }
+        post.pace = pace;
+        // A belt or track moves by itself; other stations see to their times when they are settled, or go on.
+        if let Some(body) = post.body {
+            self.places[body.ix()].set_pace(self.now, pace);
+            self.wake_takers(body);
+        }
+        self.dirty.insert(me.0);
     }
 
     /// Holds a station, once more if it is held already.

@@ -183,6 +183,21 @@ impl Variation {
         })
     }
 
+    /// As [`Variation::beta`], around a mean that was drawn itself: by the concentration, which is above zero, instead
+    /// of the spread. Shapes that would be too small are taken as the smallest.
+    pub fn beta_around(mean: f64, concentration: f64) -> Self {
+        let shape = |mean: f64| quantile::Gamma::new((mean * concentration).max(LEAST_SHAPE));
+        Variation { kind: Kind::Beta { hit: shape(mean), miss: shape(1.0 - mean) } }
+    }
+
+    /// As [`Variation::dirichlet`], around means that were drawn themselves and add up to one. Shapes that would be too
+    /// small are taken as the smallest.
+    pub fn dirichlet_around(means: &[f64], concentration: f64) -> Self {
+        let shape = |mean: f64| quantile::Gamma::new((mean * concentration).max(LEAST_SHAPE));
+        let gammas = means.iter().map(|mean| (*mean > 0.0).then(|| shape(*mean)));
+        Variation { kind: Kind::Dirichlet(gammas.collect()) }
+    }
+
     /// One factor for all chances of a lot, gamma distributed with mean one and standard deviation `sd` (above zero,
     /// at most 100).
     pub fn factor(sd: f64) -> Result<Self, String> {

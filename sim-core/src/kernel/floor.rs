@@ -13,7 +13,8 @@ use super::changes::GoodCount;
 use super::control::Sensor;
 use super::kinds::KindNow;
 use super::luck::Stream;
-use super::observer::{Note, Observer};
+use super::observer::{Intake, Note, Observer};
+use super::pace::Pace;
 use super::people::Pool;
 use super::place::{
     AWAITED, BIN, BinClass, CARRIED, COUNTED, HAND, Place, SHARED, SPACED, SPECIAL_OFFER, SPECIAL_PUT,
@@ -177,6 +178,8 @@ pub struct Post {
     pub freezes: bool,
     /// A break leaves the station alone (gravity tracks).
     pub no_breaks: bool,
+    /// Present speed, where sensors slow it down.
+    pub(super) pace: Pace,
     pub(super) current: Option<u16>,
     pub(super) queued: Vec<u16>,
     pub(super) n_holds: u16,
@@ -202,8 +205,9 @@ pub struct Floor<O> {
     pub looks: RankSet,
     /// Messages to stations.
     pub messages: Vec<(StationId, Message)>,
-    /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are blocked.
+    /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are one of these.
     pub newly_blocked: Vec<StationId>,
+    /// Stations that are blocked or held.
     pub(super) n_blocked: u32,
     /// Places from which each station takes in turn with others, and whether there are any.
     turns_of: Vec<Vec<PlaceId>>,
@@ -344,7 +348,7 @@ impl<O: Observer> Floor<O> {
     #[inline(never)]
     fn change_state(&mut self, me: StationId, new: State) {
         self.enter_state(me, new);
-        // Who starves can complete a knot only where somebody is blocked.
+        // Who starves can complete a knot only where somebody is blocked or held.
         let waits =
             matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0);
         if waits {
@@ -361,8 +365,8 @@ impl<O: Observer> Floor<O> {
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
-        self.n_blocked += u32::from(new == State::Blocked);
-        self.n_blocked -= u32::from(old == State::Blocked);
+        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
+        self.n_blocked -= u32::from(matches!(old, State::Blocked | State::Held));
         self.observer.state(self.now, me, old, new);
         if clocked {
             self.move_clocks(me, new);
@@ -373,6 +377,12 @@ impl<O: Observer> Floor<O> {
     #[inline]
     pub fn may_start(&self, me: StationId) -> bool {
         self.hot[me.ix()].bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0
+    }
+
+    /// Present speed of a station that sensors can slow down.
+    #[inline]
+    pub fn pace(&self, me: StationId) -> Pace {
+        self.posts[me.ix()].pace
     }
 
     /// Whether the station stands still (jammed, broken down, frozen): it must not be settled.
@@ -721,6 +731,9 @@ impl<O: Observer> Floor<O> {
         let p = &mut self.places[place.ix()];
         let part = if p.flags & BIN == 0 {
             self.observer.level(self.now, place, p.len, p.len - 1);
+            if let Some(since) = p.stands_at() {
+                self.observer.stood(self.now, place, since);
+            }
             p.pop(self.now)
         } else {
             self.pick_from_bin(me, place)
@@ -965,7 +978,7 @@ impl<O: Observer> Floor<O> {
     fn pass_this_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
         let p = &self.places[place.ix()];
         let divider = p.taker;
-        if p.len > 0 || !self.may_start(divider) {
+        if p.len > 0 || !self.may_start(divider) || self.hot[divider.ix()].moments != 0 {
             return false;
         }
         let open = |exit: &&(u8, Exit)| self.is_open(divider, exit.1);
@@ -1151,6 +1164,17 @@ impl<O: Observer> Floor<O> {
     #[inline]
     pub fn missing(&mut self, me: StationId, inlets: u32) {
         self.observer.missing(self.now, me, inlets);
+    }
+
+    /// Tells the observer whether a station that carries several parts takes one.
+    #[inline]
+    pub fn intake(&mut self, me: StationId, intake: Intake) {
+        self.observer.intake(self.now, me, intake);
+    }
+
+    /// What keeps the station from starting new work, for its intake.
+    pub fn barred(&self, me: StationId) -> Intake {
+        Intake::Barred(if self.hot[me.ix()].bars & OFF != 0 { State::Off } else { State::Held })
     }
 
     /// Counts `n` parts that a source brings into the line in bulk.

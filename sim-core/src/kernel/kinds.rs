@@ -19,6 +19,8 @@ pub struct KindNow {
     pub right_way: u64,
     /// Number of measured dimensions, two at most.
     pub n_sizes: u8,
+    /// Factor of this shift on the chances of these parts to jam.
+    pub jams: f64,
 }
 
 impl KindNow {

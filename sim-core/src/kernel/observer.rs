@@ -50,6 +50,17 @@ pub enum Note {
     Attended,
 }
 
+/// Whether a station that carries parts takes one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Intake {
+    /// It does what it can: what would come next is there.
+    Busy,
+    /// Nothing is there to be taken, from this time (ns) on, which may lie ahead.
+    Idle(Nanos),
+    /// It takes nothing because it is in this state (held or off), whatever it still carries.
+    Barred(State),
+}
+
 /// A look on at a replication. `station` numbers run over stations, then attendants, then sensors.
 pub trait Observer {
     /// The state of `station` changes from `old` to `new`.
@@ -70,6 +81,18 @@ pub trait Observer {
     /// From now on the inlets of a machine whose bits are set lack parts.
     #[inline(always)]
     fn missing(&mut self, _now: Nanos, _station: StationId, _inlets: u32) {}
+
+    /// `place`, the body of `carrier`, stands still from now on, or goes on.
+    #[inline(always)]
+    fn stands(&mut self, _now: Nanos, _place: PlaceId, _carrier: StationId, _stands: bool) {}
+
+    /// `place` has stood since `since` because the part at its end was not taken, until now.
+    #[inline(always)]
+    fn stood(&mut self, _now: Nanos, _place: PlaceId, _since: Nanos) {}
+
+    /// A station that carries several parts takes one, or does not. It is told over and over again.
+    #[inline(always)]
+    fn intake(&mut self, _now: Nanos, _station: StationId, _intake: Intake) {}
 
     /// `note` happened at `station`, with `part` where one part is concerned.
     #[inline(always)]
@@ -109,5 +132,23 @@ impl<A: Observer, B: Observer> Observer for (A, B) {
     fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
         self.0.note(now, station, note, part);
         self.1.note(now, station, note, part);
+    }
+
+    #[inline(always)]
+    fn stands(&mut self, now: Nanos, place: PlaceId, carrier: StationId, stands: bool) {
+        self.0.stands(now, place, carrier, stands);
+        self.1.stands(now, place, carrier, stands);
+    }
+
+    #[inline(always)]
+    fn stood(&mut self, now: Nanos, place: PlaceId, since: Nanos) {
+        self.0.stood(now, place, since);
+        self.1.stood(now, place, since);
+    }
+
+    #[inline(always)]
+    fn intake(&mut self, now: Nanos, station: StationId, intake: Intake) {
+        self.0.intake(now, station, intake);
+        self.1.intake(now, station, intake);
     }
 }

@@ -9,6 +9,7 @@
 
 use super::floor::{Exit, StationId};
 use super::luck::{Stream, StreamKey};
+use super::pace::Pace;
 use crate::part::{Nanos, Part};
 
 /// A content without limit.
@@ -68,8 +69,6 @@ pub struct Place {
     pub(super) flags: u16,
     /// The transporter of which this is the body, or the owner of a hand; [`StationId::NONE`] if neither.
     pub(super) carrier: StationId,
-    /// Parts that have ever entered, for jams by part on transporters (it wraps).
-    pub(super) n_entered: u32,
     transit: Nanos,
     /// Belt time lags behind the clock by this much (sum of all standstills), ns.
     offset: Nanos,
@@ -100,10 +99,18 @@ pub(super) struct More {
     pub(super) priority: Vec<StationId>,
     /// Watchers (numbers of the floor's look set).
     pub(super) watchers: Vec<u16>,
-    /// Least time between two entries, ns of belt time.
+    /// Least time between two entries, ns of belt time; at the present and at full speed.
     pub(super) spacing: Nanos,
-    last_entry: Option<Nanos>,
+    full_spacing: Nanos,
+    /// Time from entry to the end at full speed, ns.
+    full_transit: Nanos,
+    /// Belt time at which the last entry is far enough down the belt.
+    clear_at: Option<Nanos>,
+    /// Present speed; `transit` and `spacing` are those at this speed.
+    pace: Pace,
     frozen_since: Nanos,
+    /// What has entered and has not been looked at, for jams by part on tracks and belts.
+    entered: Option<Vec<Part>>,
     pub(super) bin: Option<Bin>,
     /// Exits of the divider behind a hand, with their numbers.
     pub(super) through: Vec<(u8, Exit)>,
@@ -209,10 +216,9 @@ impl Place {
             taker: StationId::NONE,
             flags: 0,
             carrier: StationId::NONE,
-            n_entered: 0,
             transit,
             offset: 0,
-            more: Box::default(),
+            more: Box::new(More { full_transit: transit, ..More::default() }),
         }
     }
 
@@ -229,14 +235,14 @@ impl Place {
         place
     }
 
-    /// Parts that have ever entered; it wraps.
-    pub fn n_entered(&self) -> u32 {
-        self.n_entered
+    /// Has a FIFO that is watched keep what enters for [`Place::take_entered`].
+    pub fn set_keeps_entered(&mut self) {
+        self.more.entered = Some(Vec::new());
     }
 
-    /// The last part that entered a FIFO and is still there.
-    pub fn tail(&self) -> Option<&Part> {
-        (self.len > 0 && self.flags & BIN == 0).then(|| &self.slots[self.index(self.len - 1)].part)
+    /// What has entered since it was asked last, if it keeps that.
+    pub fn take_entered(&mut self) -> Vec<Part> {
+        self.more.entered.as_mut().map(std::mem::take).unwrap_or_default()
     }
 
     /// Names the stations that take from the place, in file order.
@@ -379,7 +385,7 @@ impl Place {
     pub fn spaced(mut self, spacing: Nanos) -> Self {
         if spacing > 0 {
             self.flags |= SPACED;
-            self.more.spacing = spacing;
+            (self.more.spacing, self.more.full_spacing) = (spacing, spacing);
         }
         self
     }
@@ -485,7 +491,6 @@ impl Place {
         let due = now + self.transit - self.offset;
         self.slots[index] = Slot { part: *part, due };
         self.len += 1;
-        self.n_entered = self.n_entered.wrapping_add(1);
     }
 
     /// Takes the head out of a FIFO that is not stopping.
@@ -516,7 +521,9 @@ impl Place {
         let index = self.index(self.len);
         self.slots[index] = Slot { part, due };
         self.len += 1;
-        self.n_entered = self.n_entered.wrapping_add(1);
+        if let Some(entered) = &mut self.more.entered {
+            entered.push(part);
+        }
     }
 
     /// Takes the head out of a FIFO.
@@ -571,7 +578,7 @@ impl Place {
 
     fn entry(&mut self, now: Nanos) -> Nanos {
         let belt_now = self.belt_time(now);
-        self.more.last_entry = Some(belt_now);
+        self.more.clear_at = Some(belt_now + self.more.spacing);
         belt_now + self.transit
     }
 
@@ -583,12 +590,26 @@ impl Place {
 
     /// Time until the last entry is far enough down the belt: `Some(0)` now, `None` if the belt stands.
     pub(super) fn entry_clear_in(&self, now: Nanos) -> Option<Nanos> {
-        let Some(last) = self.more.last_entry else { return Some(0) };
-        let belt_now = self.belt_time(now);
-        let missing = (last + self.more.spacing).saturating_sub(belt_now);
+        let Some(clear_at) = self.more.clear_at else { return Some(0) };
+        let missing = clear_at.saturating_sub(self.belt_time(now));
         let moves = self.flags & FROZEN == 0
             && (self.flags & STOPPING == 0 || self.len == 0 || self.slot(0).due + self.offset > now);
         if missing == 0 || moves { Some(missing) } else { None }
+    }
+
+    /// The belt goes at another speed from `now` on: what is still to go is stretched.
+    pub(super) fn set_pace(&mut self, now: Nanos, pace: Pace) {
+        let before = std::mem::replace(&mut self.more.pace, pace);
+        let belt_now = self.belt_time(now);
+        for n in 0..self.len {
+            let index = self.index(n);
+            if let Some(slot) = self.slots.get_mut(index) {
+                slot.due = pace.moved(before, belt_now, slot.due);
+            }
+        }
+        self.more.clear_at = self.more.clear_at.map(|at| pace.moved(before, belt_now, at));
+        self.transit = pace.stretched(self.more.full_transit);
+        self.more.spacing = pace.stretched(self.more.full_spacing);
     }
 
     /// Stops all motion from `now` on.

@@ -130,8 +130,8 @@ pub struct Trouble {
     pub redirect: Option<u8>,
     /// The stream's key.
     pub key: StreamKey,
-    /// Factor on the chances by part, changed by lots.
-    pub factor: f64,
+    /// Factors of lots and shifts on the chances by part, by kind; 1 beyond the end.
+    factors: Vec<f64>,
     luck: Stream,
     remaining: Option<Nanos>,
     running: bool,
@@ -185,7 +185,7 @@ impl Trouble {
             work,
             redirect,
             key,
-            factor: 1.0,
+            factors: Vec::new(),
             luck,
             remaining: None,
             running: false,
@@ -221,18 +221,44 @@ impl Trouble {
     fn start_countdowns(&mut self) {
         if let Trigger::Part { chances, countdowns, .. } = &mut self.trigger {
             countdowns.clear();
-            for &chance in chances.iter() {
-                countdowns.push(Countdown::new((chance * self.factor).min(1.0)));
+            countdowns.extend(chances.iter().map(|&chance| Countdown::new(chance)));
+        }
+        for kind in 0..self.factors.len() {
+            self.restart(kind);
+        }
+    }
+
+    /// Starts the countdowns for parts of one kind anew, with its factor.
+    fn restart(&mut self, kind: usize) {
+        let factor = self.factor(kind as u8);
+        if let Trigger::Part { chances, countdowns, first, .. } = &mut self.trigger {
+            let edge = |kind: usize, none: usize| first.get(kind).map_or(none, |first| usize::from(*first));
+            let range = edge(kind, 0)..edge(kind + 1, chances.len());
+            // Before the trouble is seeded there are none, and all are started then.
+            let started = countdowns.get_mut(range.clone()).unwrap_or_default();
+            for (countdown, chance) in started.iter_mut().zip(&chances[range]) {
+                *countdown = Countdown::new((chance * factor).min(1.0));
             }
         }
     }
 
-    /// Changes the factor on the chances by part; countdowns have no memory, so they start anew.
-    pub fn set_factor(&mut self, factor: f64) {
-        if self.factor != factor {
-            self.factor = factor;
-            self.start_countdowns();
+    /// Factor on the chances by part of this kind.
+    pub fn factor(&self, kind: u8) -> f64 {
+        self.factors.get(usize::from(kind)).copied().unwrap_or(1.0)
+    }
+
+    /// Changes the factor on the chances by part of one kind; countdowns have no memory, so they start anew. It
+    /// concerns this kind alone where there are chances for each kind.
+    pub fn set_factor(&mut self, kind: u8, factor: f64) {
+        if self.factor(kind) == factor {
+            return;
         }
+        let kind = usize::from(kind);
+        if self.factors.len() <= kind {
+            self.factors.resize(kind + 1, 1.0);
+        }
+        self.factors[kind] = factor;
+        self.restart(kind);
     }
 
     fn stopped_state(&self, attended: bool) -> State {
@@ -472,6 +498,7 @@ impl<O: Observer> Floor<O> {
         }
         if let Some(body) = post.body {
             self.places[body.ix()].freeze(now);
+            self.observer.stands(now, body, me, true);
         }
         self.pass_grants(me);
     }
@@ -496,6 +523,7 @@ impl<O: Observer> Floor<O> {
         }
         if let Some(body) = post.body {
             self.places[body.ix()].thaw(now);
+            self.observer.stands(now, body, me, false);
             self.wake_takers(body);
         }
         self.messages.push((me, Message::Thawed(stood)));

@@ -1,26 +1,43 @@
 //! How long each level of a place held.
+//!
+//! **Resolution.** Levels up to 1023 are told apart one by one. Beyond them levels stand in groups, 512 to each
+//! doubling: 1024 and 1025, 1026 and 1027 ... 2048 to 2051 ..., so that a group is never wider than a 512th of its
+//! level. Mean, time at empty and time at full are exact at any level. Invariant: once the window is closed, the
+//! times add up to it.
 
 use crate::kernel::UNLIMITED;
 use crate::part::Nanos;
 
-/// Most levels told apart; larger places are counted in groups of levels.
-pub const LEVELS_MAX: usize = 1024;
+/// Levels told apart one by one.
+const EXACT: u32 = 1024;
+/// Groups into which each doubling beyond them is divided.
+const PER_DOUBLING: u32 = EXACT / 2;
+
+/// Group of a level that is not told apart, from 0.
+fn group_of(level: u32) -> usize {
+    let doublings = (level / EXACT).ilog2();
+    (doublings * PER_DOUBLING + (level >> (doublings + 1)) - PER_DOUBLING) as usize
+}
+
+/// Lowest level of a group.
+fn lowest_of(group: usize) -> u32 {
+    let (doublings, rest) = (group as u32 / PER_DOUBLING, group as u32 % PER_DOUBLING);
+    (PER_DOUBLING + rest) << (doublings + 1)
+}
 
 /// Time at each level of one place.
 #[derive(Clone, Debug, Default)]
 pub struct LevelTally {
     since: Nanos,
     level: u32,
-    /// Time at each level, ns; empty where levels are grouped.
+    /// Time at each level told apart, ns.
     time: Vec<Nanos>,
-    /// Time at level group `n`, ns: levels from `n << shift` on; empty where they are not grouped.
+    /// Time at each group of levels beyond, ns.
     grouped: Vec<Nanos>,
-    /// Each group holds 2^shift levels.
-    shift: u32,
-    /// Sum of level times time, kept where groups lose it.
+    /// Sum of level times time over the groups, which lose it.
     area: u128,
     capacity: u32,
-    /// Time at or above the capacity, ns.
+    /// Time at or above the capacity, of what is in groups, ns.
     full: Nanos,
     /// Parts that left.
     pub n_left: u64,
@@ -31,21 +48,8 @@ pub struct LevelTally {
 impl LevelTally {
     /// An empty tally for a place of this capacity.
     pub fn new(capacity: u32) -> Self {
-        let (n, shift) = match capacity {
-            UNLIMITED => (64, 0),
-            capacity => {
-                let shift = (0..32).find(|shift| (capacity >> shift) < LEVELS_MAX as u32).unwrap_or(31);
-                ((capacity >> shift) as usize + 2, shift)
-            }
-        };
-        let (time, grouped) = if shift == 0 { (n, 0) } else { (0, n) };
-        LevelTally {
-            time: vec![0; time],
-            grouped: vec![0; grouped],
-            shift,
-            capacity,
-            ..LevelTally::default()
-        }
+        let n = if capacity == UNLIMITED { 64 } else { capacity.saturating_add(2).min(EXACT) };
+        LevelTally { time: vec![0; n as usize], capacity, ..LevelTally::default() }
     }
 
     /// Time that has been charged to any level, ns: the whole window, once it is closed.
@@ -64,28 +68,25 @@ impl LevelTally {
         }
         match self.time.get_mut(old as usize) {
             Some(time) => *time += spent,
-            None => self.add_coarse((old >> self.shift) as usize, old, spent),
+            None => self.add_high(old, spent),
         }
     }
 
     #[cold]
-    fn add_coarse(&mut self, group: usize, level: u32, spent: Nanos) {
-        if self.shift == 0 && group < LEVELS_MAX {
-            self.time.resize(group + 1, 0);
-            self.time[group] += spent;
+    fn add_high(&mut self, level: u32, spent: Nanos) {
+        if level < EXACT {
+            self.time.resize(level as usize + 1, 0);
+            self.time[level as usize] += spent;
             return;
         }
         self.highest = self.highest.max(level);
-        let times = if self.shift == 0 { &mut self.time } else { &mut self.grouped };
-        let top = times.len() - 1;
-        times[group.min(top)] += spent;
-        if self.shift == 0 {
-            // Beyond the last group of an unlimited place: its excess over the group's own level.
-            self.area += u128::from(level as usize as u64 - top as u64) * u128::from(spent);
-        } else {
-            self.area += u128::from(level) * u128::from(spent);
-            self.full += if level >= self.capacity { spent } else { 0 };
+        let group = group_of(level);
+        if self.grouped.len() <= group {
+            self.grouped.resize(group + 1, 0);
         }
+        self.grouped[group] += spent;
+        self.area += u128::from(level) * u128::from(spent);
+        self.full += if level >= self.capacity { spent } else { 0 };
     }
 
     /// Opens the window at `now`: everything before is forgotten.
@@ -107,35 +108,25 @@ impl LevelTally {
         let (level, n_left) = (self.level, self.n_left);
         self.change(now, level, level);
         self.n_left = n_left;
-        let reached = self.times().iter().rposition(|time| *time > 0).unwrap_or(0) as u32;
-        self.highest = self.highest.max(reached << self.shift);
-    }
-
-    /// Time at level group `n`, ns: levels from `n << shift` on, where the shift is zero but for large places.
-    fn times(&self) -> &[Nanos] {
-        if self.shift == 0 { &self.time } else { &self.grouped }
+        let reached = self.time.iter().rposition(|time| *time > 0).unwrap_or(0) as u32;
+        self.highest = self.highest.max(reached);
     }
 
     /// Sum of level times time, parts x ns.
     pub fn area(&self) -> u128 {
-        if self.shift > 0 {
-            return self.area;
-        }
         let exact = self.time.iter().enumerate().map(|(level, time)| level as u128 * u128::from(*time));
         exact.sum::<u128>() + self.area
     }
 
     /// Time at or above the capacity, ns.
     pub fn full(&self) -> Nanos {
-        if self.shift > 0 {
-            return self.full;
-        }
-        self.time.get(self.capacity as usize..).map_or(0, |full| full.iter().sum())
+        let told_apart = self.time.get(self.capacity as usize..).map_or(0, |full| full.iter().sum());
+        self.full + told_apart
     }
 
-    /// Time at level 0 (or in the lowest group of levels), ns.
+    /// Time at level 0, ns.
     pub fn empty(&self) -> Nanos {
-        self.times().first().copied().unwrap_or(0)
+        self.time.first().copied().unwrap_or(0)
     }
 
     /// Level now.
@@ -147,6 +138,52 @@ impl LevelTally {
     pub fn start_at(&mut self, level: u32) {
         self.level = level;
     }
+}
+
+/// Times at the levels of one place, added up over many replications.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct LevelSums {
+    time: Vec<u128>,
+    grouped: Vec<u128>,
+}
+
+impl LevelSums {
+    /// Adds one replication. Whole numbers: the sum is the same in any order.
+    pub fn add(&mut self, tally: &LevelTally) {
+        let widened = |times: &[Nanos]| times.iter().map(|time| u128::from(*time)).collect::<Vec<_>>();
+        add_up(&mut self.time, widened(&tally.time).into_iter());
+        add_up(&mut self.grouped, widened(&tally.grouped).into_iter());
+    }
+
+    /// Adds what another worker has added up.
+    pub fn merge(&mut self, other: &LevelSums) {
+        add_up(&mut self.time, other.time.iter().copied());
+        add_up(&mut self.grouped, other.grouped.iter().copied());
+    }
+
+    /// Percentile weighted by time: the lowest level that the content did not exceed in at least `percent` of
+    /// all time; of levels in groups the lowest of the group. `None` without any time.
+    pub fn percentile(&self, percent: u32) -> Option<u32> {
+        let all: u128 = self.time.iter().chain(&self.grouped).sum();
+        if all == 0 {
+            return None;
+        }
+        let apart = self.time.iter().enumerate().map(|(level, time)| (level as u32, *time));
+        let grouped = self.grouped.iter().enumerate().map(|(group, time)| (lowest_of(group), *time));
+        let mut sum = 0;
+        let reached = |&(_, time): &(u32, u128)| {
+            sum += time;
+            sum * 100 >= all * u128::from(percent.min(100))
+        };
+        apart.chain(grouped).find(reached).map(|(level, _)| level)
+    }
+}
+
+fn add_up(sums: &mut Vec<u128>, times: impl ExactSizeIterator<Item = u128>) {
+    if sums.len() < times.len() {
+        sums.resize(times.len(), 0);
+    }
+    sums.iter_mut().zip(times).for_each(|(sum, time)| *sum += time);
 }
 
 #[cfg(test)]
@@ -179,6 +216,63 @@ mod tests {
         levels.close(60);
         assert_eq!(levels.area(), 4999 * 20 + 5000 * 30);
         assert_eq!(levels.full(), 30);
+    }
+
+    #[test]
+    fn groups_are_narrow_and_follow_each_other() {
+        let mut before = EXACT - 1;
+        for group in 0..11_264 {
+            let lowest = lowest_of(group);
+            assert!(lowest > before, "group {group}");
+            assert_eq!(group_of(lowest), group);
+            if group > 0 {
+                assert_eq!(group_of(lowest - 1), group - 1);
+                assert!(u64::from(lowest - before) * 512 <= u64::from(before.max(EXACT)), "group {group}");
+            }
+            before = lowest;
+        }
+        assert_eq!(group_of(u32::MAX), 11_263);
+        assert_eq!(lowest_of(0), EXACT);
+    }
+
+    /// Levels 0, 1, ... 99 for a second each: half of the time at or below 49, and so on; by hand.
+    #[test]
+    fn percentiles_are_weighted_by_time_and_pooled() {
+        let mut tally = LevelTally::new(99);
+        tally.open(0);
+        for level in 0..99 {
+            tally.change((u64::from(level) + 1) * 10, level, level + 1);
+        }
+        tally.close(1000);
+        let mut sums = LevelSums::default();
+        assert_eq!(sums.percentile(50), None);
+        sums.add(&tally);
+        assert_eq!([5, 50, 95, 100].map(|p| sums.percentile(p)), [Some(4), Some(49), Some(94), Some(99)]);
+        // A second replication of the same length that is empty all the time.
+        let mut empty = LevelTally::new(99);
+        empty.open(0);
+        empty.close(1000);
+        let mut both = LevelSums::default();
+        both.add(&empty);
+        both.merge(&sums);
+        assert_eq!([5, 50, 51, 95].map(|p| both.percentile(p)), [Some(0), Some(0), Some(1), Some(89)]);
+    }
+
+    #[test]
+    fn large_contents_have_percentiles_to_a_512th() {
+        for capacity in [20_000, UNLIMITED] {
+            let mut tally = LevelTally::new(capacity);
+            tally.open(0);
+            tally.change(10, 0, 9_999);
+            tally.change(100, 9_999, 0);
+            tally.close(100);
+            let mut sums = LevelSums::default();
+            sums.add(&tally);
+            assert_eq!(sums.percentile(5), Some(0));
+            // 8192 to 16383 stand in 512 groups of 16.
+            assert_eq!(sums.percentile(50), Some(9_984));
+            assert_eq!((tally.empty(), tally.area(), tally.highest), (10, 9_999 * 90, 9_999));
+        }
     }
 
     #[test]

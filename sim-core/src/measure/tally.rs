@@ -50,6 +50,8 @@ pub struct Counts {
     pub took: u64,
     /// Parts that left through each exit; later exits are counted with the last.
     pub exits: [u64; EXITS],
+    /// Those among them that were not good in condition, for exits other than the way on.
+    pub defects: [u64; EXITS],
     /// Stops that began.
     pub stops: u64,
     /// Releases after a hold.
@@ -348,6 +350,10 @@ impl Observer for Tally {
                 let point = self.accounts[station.ix()].point;
                 if let (true, Some(part)) = (no == 0 && point != NO_POINT, part) {
                     self.finished(now, point, part);
+                }
+                if let (true, Some(part)) = (no > 0, part) {
+                    let defect = u64::from(part.condition != 0);
+                    self.counts[station.ix()].defects[usize::from(no).min(EXITS - 1)] += defect;
                 }
             }
             Note::Left | Note::Attended | Note::SensorOff => {}

@@ -1,9 +1,10 @@
 //! From a checked scenario to a plan of plain numbers.
 
+use super::causes::causes_of;
 use super::changeover::change_plan;
 use super::layout::{Layout, Unit, Wire, right_attitude};
 use super::people::{breaks_of, pools_of};
-use super::plan::{Fill, Links, Names, Owner, Plan};
+use super::plan::{Fill, Held, Links, Names, Owner, Plan};
 use super::sensors::sensors_of;
 use super::troubles::TroubleBook;
 use crate::kernel::dice::Outcomes;
@@ -15,9 +16,12 @@ use crate::measure::{Pick, TallySetup};
 use crate::part::SECOND;
 use crate::scenario::{Scenario, Start, StatePick, WarmUp};
 use crate::stations::blueprint::{STATION_TIMERS, Site};
+use crate::stations::catalogue::Entry;
 use crate::stations::divider::{Divider, Rule};
+use crate::stations::lots::{LotLuck, ShiftLots};
 use crate::stations::tools::Classes;
-use crate::stations::{Alarm, Station};
+use crate::stations::{Alarm, Dice, Station};
+use crate::terms::kind::Kind;
 
 /// What one station asked for while it was built.
 #[derive(Debug, Default)]
@@ -103,6 +107,8 @@ impl Builder<'_> {
         }
         let tally = self.tally(&posts, &places, book.troubles.len());
         let names = self.names();
+        let links = self.links();
+        let causes = causes_of(&stations, &places, &sensors, &links, &tally, |rank| self.told_inlets(rank));
         let outfit = Outfit {
             n_timers: owners.len(),
             kinds: self.kinds(),
@@ -121,8 +127,11 @@ impl Builder<'_> {
             first_sensor,
             change,
             knot_timer,
-            links: self.links(),
+            links,
+            causes,
             fills: self.fills(),
+            held: self.held(),
+            shifts: self.shifts(),
             names,
             tally,
             events_max: plan.events_max,
@@ -248,6 +257,16 @@ impl Builder<'_> {
         senders
     }
 
+    /// The places from which each inlet takes that a station tells apart.
+    fn told_inlets(&self, rank: usize) -> Vec<Vec<PlaceId>> {
+        let unit = &self.layout.units[self.by_rank[rank]];
+        let Some(entry) = unit.entry else { return Vec::new() };
+        let blueprint = &self.scenario.stations[entry].blueprint;
+        let named = blueprint.named_inlets();
+        let told = named.iter().take(blueprint.n_told_inlets() as usize);
+        told.map(|name| self.inlets(unit, Some(&name.value)).places).collect()
+    }
+
     /// The places that a unit takes from; only those fed by the entry with this name, if one is given.
     fn inlets(&self, unit: &Unit, feeder: Option<&str>) -> Inlets {
         let is_from = |feeding: usize| {
@@ -288,7 +307,8 @@ impl Builder<'_> {
             }
             place.set_priority(order.into_iter().map(|unit| self.unit_id(unit)).collect());
             let jams_by_part = entry.stops.iter().any(|stop| !stop.is_by_clock());
-            if jams_by_part {
+            if jams_by_part && place.counts().is_none() {
+                place.set_keeps_entered();
                 place.add_watcher(self.unit_id(ix).0);
             }
         }
@@ -322,8 +342,20 @@ impl Builder<'_> {
             attitudes: make(&kind.attitude_shares),
             right_way: kind.right_way,
             n_sizes: kind.sizes.len() as u8,
+            jams: 1.0,
         });
         kinds.collect()
+    }
+
+    /// How shifts differ.
+    fn shifts(&self) -> Vec<ShiftLots> {
+        let kinds = (0..).zip(&self.scenario.kinds).filter(|(_, kind)| kind.shifts.varies());
+        let make = |(ix, kind): (u8, &Kind)| {
+            let lots = LotLuck::new(kind, &kind.shifts);
+            let lots = lots.unwrap_or_else(|problem| panic!("the spread of shifts was checked: {problem}"));
+            ShiftLots { kind: ix, lots, luck: Dice::new(&kind.name, "shift") }
+        };
+        kinds.map(make).collect()
     }
 
     fn links(&self) -> Links {
@@ -423,7 +455,7 @@ impl Builder<'_> {
                     fill(body, place.capacity());
                 }
             } else if start == Start::Full {
-                for wire in &unit.wires {
+                for wire in ways_on(unit, entry) {
                     if let Wire::Hand(place) = wire {
                         fill(*place, 1);
                     }
@@ -432,6 +464,32 @@ impl Builder<'_> {
         }
         fills
     }
+
+    /// Stations that start with a finished part, for which there is no place of its own: their way on leads to a
+    /// track, a belt or a bin. What would leave the line is not held.
+    fn held(&self) -> Vec<Held> {
+        let kinds_at = self.layout.kinds_at(self.scenario);
+        let mut held = Vec::new();
+        for (ix, unit) in self.layout.units.iter().enumerate() {
+            let Some(entry) = unit.entry.map(|entry| &self.scenario.stations[entry]) else { continue };
+            let is_full = self.scenario.plan.start_of(&entry.id.value) == Start::Full;
+            if let (true, None, Some(Wire::Body(place, _))) =
+                (is_full, unit.body, ways_on(unit, entry).first())
+            {
+                let kind = kinds_at[place.ix()].unwrap_or(0);
+                let attitude = right_attitude(&self.scenario.kinds[usize::from(kind)]);
+                held.push(Held { station: self.unit_id(ix), kind, attitude });
+            }
+        }
+        held
+    }
+}
+
+/// The wires of those exits that lead on; exits for rejects and surplus parts are left out.
+fn ways_on<'a>(unit: &'a Unit, entry: &Entry) -> &'a [Wire] {
+    let exits = entry.blueprint.exits();
+    let n = exits.iter().take_while(|exit| exit.key == exits[0].key).count();
+    &unit.wires[..n.min(unit.wires.len())]
 }
 
 fn exit_of(wire: Wire) -> Exit {

@@ -1,6 +1,7 @@
 //! From a checked scenario to a compiled line.
 
 mod build;
+mod causes;
 mod changeover;
 mod layout;
 mod people;

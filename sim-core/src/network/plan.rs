@@ -3,9 +3,10 @@
 
 use super::changeover::ChangePlan;
 use crate::kernel::{Exit, Outfit, PlaceId, StationId, TimerId};
-use crate::measure::TallySetup;
+use crate::measure::{CauseSetup, TallySetup};
 use crate::part::Nanos;
 use crate::stations::Station;
+use crate::stations::lots::ShiftLots;
 
 /// Who a timer belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -75,6 +76,17 @@ pub struct Fill {
     pub attitude: u8,
 }
 
+/// A finished part with which a station starts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Held {
+    /// Which station.
+    pub station: StationId,
+    /// Of which kind.
+    pub kind: u8,
+    /// In which attitude.
+    pub attitude: u8,
+}
+
 /// Names, for reports and messages only.
 #[derive(Clone, Debug, Default)]
 pub struct Names {
@@ -107,10 +119,16 @@ pub struct Plan {
     pub links: Links,
     /// What stands on tracks at the start.
     pub fills: Vec<Fill>,
+    /// Stations that start with a finished part which has to find room on a track, belt or bin.
+    pub held: Vec<Held>,
+    /// How shifts differ, by kind.
+    pub shifts: Vec<ShiftLots>,
     /// Names of things.
     pub names: Names,
     /// What the tally has to know.
     pub tally: TallySetup,
+    /// What the account of causes has to know.
+    pub causes: CauseSetup,
     /// Most timed events of a replication.
     pub events_max: u64,
     /// End of the warm-up, ns: the window is open after it.

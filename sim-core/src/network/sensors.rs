@@ -3,9 +3,10 @@
 use super::layout::Layout;
 use super::plan::Owner;
 use crate::kernel::control::{Sensor, Sight};
-use crate::kernel::{Place, PlaceId, StationId, TimerId, UNLIMITED};
+use crate::kernel::{Pace, Place, PlaceId, StationId, TimerId, UNLIMITED};
 use crate::part::SECOND;
 use crate::scenario::{Level, Scenario, SensorSpec, SightWord};
+use crate::text::forms::Spanned;
 
 /// Makes the sensors and has them watch their places; their posts begin at `first_post`.
 pub(super) fn sensors_of(
@@ -65,15 +66,18 @@ fn sensor(
     };
     let high = parts(spec.high).max(1);
     let nanos = |seconds: f64| (seconds * SECOND as f64).round() as u64;
-    let mut holds = Vec::new();
-    for name in &spec.holds {
-        for (unit, &rank) in layout.units.iter().zip(&layout.rank) {
-            let id = unit.entry.map(|entry| scenario.stations[entry].id.value.as_str());
-            if id == Some(name.value.as_str()) {
-                holds.push(StationId(rank as u16));
+    let named = |names: &[Spanned<String>]| {
+        let mut named = Vec::new();
+        for name in names {
+            for (unit, &rank) in layout.units.iter().zip(&layout.rank) {
+                let id = unit.entry.map(|entry| scenario.stations[entry].id.value.as_str());
+                if id == Some(name.value.as_str()) {
+                    named.push(StationId(rank as u16));
+                }
             }
         }
-    }
+        named
+    };
     Sensor {
         post,
         places: watched,
@@ -86,7 +90,9 @@ fn sensor(
         delay_on: nanos(spec.delay_on_s),
         delay_off: nanos(spec.delay_off_s),
         debounced: spec.debounced,
-        holds,
+        holds: named(&spec.holds),
+        slows: named(&spec.slows),
+        slow_to: Pace::of(spec.slow_to),
         timer,
         on: false,
         pending: false,

@@ -6,6 +6,7 @@ use crate::kernel::troubles::{Automatic, Clock, StopKind, Trigger, Trouble};
 use crate::kernel::{Moment, Pool, Post, Sampler, StationId, StreamKey, TimerId};
 use crate::scenario::Scenario;
 use crate::stations::catalogue::Entry;
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::stops::{Cause, ClockWord, MomentWord, StopSpec};
 
@@ -102,6 +103,16 @@ fn trigger(
     timer: impl FnOnce() -> TimerId,
 ) -> Trigger {
     match &stop.cause {
+        // Lots of one kind change its own chances only, so there has to be one for each kind and condition.
+        Cause::PerPart(chance) if scenario.kinds.iter().any(Kind::jams_vary) => {
+            let mut chances = Vec::new();
+            let mut first = Vec::new();
+            for kind in &scenario.kinds {
+                first.push(chances.len() as u16);
+                chances.extend(kind.conditions.iter().map(|_| chance.value()));
+            }
+            Trigger::Part { moment, chances, countdowns: Vec::new(), first }
+        }
         Cause::PerPart(chance) => {
             Trigger::Part { moment, chances: vec![chance.value()], countdowns: Vec::new(), first: Vec::new() }
         }

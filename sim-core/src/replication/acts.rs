@@ -67,6 +67,7 @@ fn sort_of(station: &Station) -> Sort {
         | Station::Dumper(_)
         | Station::Elevator(_)
         | Station::Escapement(_)
+        | Station::HandFill(_)
         | Station::Hopper(_)
         | Station::Machine(_)
         | Station::Meter(_)

@@ -8,6 +8,7 @@
 //! search is repeated when its time has come: it may change nothing.
 
 use super::{Replica, Stop};
+use crate::kernel::troubles::{Clock, Trigger};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
 use crate::part::Nanos;
 
@@ -70,10 +71,14 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
-    /// Whether somebody who feeds `me` is at work.
+    /// Whether somebody who feeds `me` is at work. Where parts stand still, more of them are no help.
     fn sees_feeder(&self, me: StationId) -> bool {
         let links = &self.plan.links;
-        let inlets = links.inlets[me.ix()].iter();
+        let stands = |place: &&PlaceId| {
+            let place = self.floor.place(**place);
+            !place.is_empty() && place.head_due().is_none()
+        };
+        let inlets = links.inlets[me.ix()].iter().filter(|place| !stands(place));
         let mut feeders = inlets.flat_map(|place| &links.feeders[place.ix()]);
         feeders.any(|feeder| self.floor.state(*feeder) == State::Working)
     }
@@ -136,8 +141,8 @@ impl<O: Observer> Replica<'_, O> {
             return self.carrier_waits_for(body);
         }
         let mut own = match self.floor.next_timer(me) {
-            Some(due) => Waits::UntilDue(due),
-            None => Waits::For(Vec::new()),
+            Some(due) if !self.ticks_in_vain(me) => Waits::UntilDue(due),
+            Some(_) | None => Waits::For(Vec::new()),
         };
         if matches!(state, State::Blocked | State::Held)
             && self.stations[me.ix()].takes_while_blocked(&self.floor)
@@ -156,7 +161,7 @@ impl<O: Observer> Replica<'_, O> {
                         waits = waits.and(Waits::For(turn.into_iter().collect()));
                     }
                 }
-                waits.or_alive()
+                waits.and(self.redirects_of(me)).or_alive()
             }
             State::Starved => own.and(self.feeders_of(me)).or_alive(),
             State::Held => own.and(self.sensors_of(me)).or_alive(),
@@ -167,9 +172,37 @@ impl<O: Observer> Replica<'_, O> {
             | State::DownRepair
             | State::Changeover
             | State::Off
-            | State::Working
             | State::Checking => Waits::Alive,
+            State::Working if !self.ticks_in_vain(me) => Waits::Alive,
+            State::Working => own.and(self.feeders_of(me)).or_alive(),
         }
+    }
+
+    /// Whether the clock of a station goes on although there is nothing for it at the next stroke.
+    fn ticks_in_vain(&self, me: StationId) -> bool {
+        let ready =
+            |place: &PlaceId| self.floor.place(*place).head_due().is_some_and(|due| due <= self.floor.now);
+        let is_held = self.floor.state(me) == State::Held;
+        self.stations[me.ix()].strikes_by_clock()
+            && (is_held || !self.plan.links.inlets[me.ix()].iter().any(ready))
+    }
+
+    /// What opens if a jam by a clock that runs while `me` is blocked sends its part off through another exit.
+    fn redirects_of(&self, me: StationId) -> Waits {
+        let mut waits = Waits::For(Vec::new());
+        for ix in &self.plan.outfit.posts[me.ix()].troubles {
+            let trouble = &self.plan.outfit.troubles[usize::from(*ix)];
+            let runs = matches!(trouble.trigger, Trigger::Time { clock: Clock::Powered | Clock::Wall, .. });
+            let Some(exit) = trouble.redirect.filter(|_| runs) else { continue };
+            let exit = self.plan.links.exits[me.ix()][usize::from(exit)];
+            waits = waits.and(match exit {
+                Exit::Store(place) | Exit::Hand(place) if !self.floor.is_open(me, exit) => {
+                    self.takers_of(place)
+                }
+                Exit::Leave | Exit::Store(_) | Exit::Hand(_) => Waits::Alive,
+            });
+        }
+        waits
     }
 
     /// Who can lower the levels of the sensors that hold a station.

@@ -108,6 +108,9 @@ impl<'a, O: Observer> Replica<'a, O> {
         for station in &mut self.stations {
             station.seed(seed, replication);
         }
+        for shift in &self.plan.shifts {
+            shift.begin(&mut self.floor, seed, replication);
+        }
         self.floor.seed(seed, replication);
         self.start_sequence();
         self.fill_tracks();
@@ -123,11 +126,16 @@ impl<'a, O: Observer> Replica<'a, O> {
         }
     }
 
-    /// Puts the parts in place that stand on tracks at the start. They count as input.
+    /// Puts the parts in place that stand on tracks and in stations at the start. They count as input.
     fn fill_tracks(&mut self) {
         for fill in &self.plan.fills {
             let part = Part::starter(fill.kind, 0, fill.attitude);
             self.floor.fill(fill.place, fill.n, part);
+        }
+        for held in &self.plan.held {
+            if self.stations[held.station.ix()].hold(Part::starter(held.kind, 0, held.attitude)) {
+                self.floor.count_starters(1);
+            }
         }
     }
 
@@ -210,6 +218,13 @@ impl<'a, O: Observer> Replica<'a, O> {
 
     #[cold]
     fn settle_start(&mut self) -> bool {
+        // Calendars come before the stations: a break from the very start lets nothing start.
+        for ix in 0..self.plan.breaks.len() {
+            if self.next_break[ix] == 0 && self.plan.breaks[ix].spans.first().is_some_and(|span| span.0 == 0)
+            {
+                self.turn_break(ix);
+            }
+        }
         self.settle_all()
     }
 

@@ -2,9 +2,11 @@
 
 use super::{OUT, Scenario, Start, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
+use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
-use crate::terms::kind::unknown;
+use crate::stations::lots::LotLuck;
+use crate::terms::kind::{Kind, unknown};
 use crate::terms::stops::{Cause, StopSpec};
 use crate::text::forms::Spanned;
 
@@ -15,11 +17,13 @@ const STATIONS_MAX: u64 = 2000;
 pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     check_names(scenario, problems);
     check_references(scenario, problems);
+    scenario.kinds.iter().for_each(|kind| check_lots(scenario, kind, problems));
     for entry in &scenario.stations {
         check_start(scenario, entry, problems);
         entry.blueprint.check(&scenario.kinds, problems);
         check_stops(scenario, entry, problems);
     }
+    check_slowed(scenario, problems);
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
         let brought: Vec<u8> = scenario.stations.iter().filter_map(brings).collect();
@@ -96,7 +100,8 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
         pool.helps.iter().for_each(|name| must(name, "attendants", &pools));
     }
     for sensor in &scenario.sensors {
-        sensor.watches.iter().chain(&sensor.holds).for_each(|name| must(name, "station", &stations));
+        let named = sensor.watches.iter().chain(&sensor.holds).chain(&sensor.slows);
+        named.for_each(|name| must(name, "station", &stations));
     }
     let mut rest = stations.clone();
     rest.extend(&pools);
@@ -113,6 +118,42 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     picks.chain(&scenario.promise.net_of).for_each(|pick| must(&pick.station, "station", &stations));
 }
 
+/// Spreads between shifts that cannot be, and spreads between containers where there are none.
+fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
+    if let Err(message) = LotLuck::new(kind, &kind.shifts) {
+        let problem = Problem::new(code::OUT_OF_RANGE, format!("shifts can't differ so much: {message}"));
+        problems.error(&kind.place, problem);
+    }
+    let by_container = |entry: &Entry| {
+        let brings = entry.blueprint.brings(&scenario.kinds);
+        let same = brings.is_some_and(|ix| scenario.kinds[usize::from(ix)].name == kind.name);
+        same && matches!(entry.word, "dumper" | "filling by hand")
+    };
+    if kind.lots.varies() && !scenario.stations.iter().any(by_container) {
+        let message = format!(
+            "`between_lots` of `{}` is not used: nobody brings it by the container or fills it in by hand",
+            kind.name
+        );
+        let help = "say `between_shifts` if all parts of a shift are alike";
+        problems.warning(&kind.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
+    }
+}
+
+/// Only what has a speed can be slowed down.
+fn check_slowed(scenario: &Scenario, problems: &mut Diagnostics) {
+    for name in scenario.sensors.iter().flat_map(|sensor| &sensor.slows) {
+        let entry = scenario.stations.iter().find(|entry| entry.id.value == name.value);
+        if let Some(entry) = entry.filter(|entry| !entry.blueprint.has_speed()) {
+            let message = format!("`{}` has no speed that could be lowered ({})", name.value, entry.word);
+            let problem = Problem::new(code::BAD_CONNECTION, message);
+            problems.error(
+                &name.place,
+                problem.expected("an orienting path, an elevator, a belt or a live track"),
+            );
+        }
+    }
+}
+
 /// A content that the plan leaves out is a likely slip.
 fn check_start(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
     let stock = entry.blueprint.body(&scenario.kinds, &entry.id.value).and_then(|place| place.start());
@@ -122,13 +163,60 @@ fn check_start(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
         let help = "set \"start\": \"primed\" in `plan`, or name this station in `start_at`";
         problems.warning(&entry.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
     }
+    let own = scenario.plan.start_at.iter().find(|(name, _)| name.value == entry.id.value);
+    if let Some((name, start)) = own
+        && *start != Start::Empty
+        && !has_a_start(scenario, entry, *start)
+    {
+        let message = format!("there is nothing with which `{}` could start", name.value);
+        let help =
+            "tracks with a capacity, bins with a `content`, and (`full`) stations that hand parts on can";
+        problems.warning(&name.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
+    }
+}
+
+/// Whether a station starts in another way than empty if that is asked for.
+fn has_a_start(scenario: &Scenario, entry: &Entry, start: Start) -> bool {
+    match entry.blueprint.body(&scenario.kinds, &entry.id.value) {
+        Some(body) => {
+            let fills = entry.blueprint.starts_full() && body.capacity() != UNLIMITED;
+            fills || body.start().is_some_and(|(_, n)| n > 0)
+        }
+        None => start == Start::Full && !entry.blueprint.exits().is_empty(),
+    }
 }
 
 fn check_stops(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
     let keys: Vec<&str> = entry.blueprint.exits().iter().map(|exit| exit.key).collect();
+    entry.stops.iter().for_each(|stop| check_moment(entry, stop, problems));
     let inner = entry.blueprint.inner_stops();
     for stop in entry.stops.iter().chain(inner.iter().map(|(stop, _)| stop)) {
         check_stop(scenario, stop, &keys, problems);
+        if let Some(then) = stop.then.as_ref().filter(|_| stop.is_by_clock())
+            && !entry.blueprint.clock_jams_hold_a_part()
+        {
+            let problem = Problem::new(code::BAD_CONNECTION, "a jam by a clock has hold of no part here");
+            problems.error(&then.place, problem.help("take `then` out, or let it jam by part at a tool"));
+        }
+    }
+}
+
+/// A jam by part that could never strike is refused.
+fn check_moment(entry: &Entry, stop: &StopSpec, problems: &mut Diagnostics) {
+    if stop.is_by_clock() {
+        return;
+    }
+    let (moments, why) = entry.blueprint.jam_moments();
+    if !moments.contains(&stop.when) {
+        let problem = Problem::new(code::BAD_CONNECTION, why);
+        let words: Vec<String> =
+            moments.iter().map(|when| format!("\"when\": \"{}\"", when.word())).collect();
+        let expected = if words.is_empty() { "no jams by part here".to_owned() } else { words.join(" or ") };
+        problems.error(&stop.place, problem.expected(expected));
+    }
+    if matches!(stop.cause, Cause::PerPartByCondition(_)) && !entry.blueprint.jams_by_condition() {
+        let problem = Problem::new(code::BAD_CONNECTION, "it jams by the container, whatever is in it");
+        problems.error(&stop.place, problem.expected("`per_part`: the chance for each container"));
     }
 }
 
@@ -182,6 +270,7 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
     }
     check_bodies(scenario, problems);
     check_bins(scenario, problems);
+    super::together::check(scenario, problems);
     for (n, entry) in entries.iter().enumerate() {
         if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
             problems.error(
@@ -282,6 +371,13 @@ fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
                     Problem::new(code::BAD_CONNECTION, format!("`{id}` pours parts, but not into a bin"))
                         .help("put a station of the type `bin` next, or name one in `to`"),
                 );
+            }
+            let limitless = |n: usize| body(n).is_some_and(|place| place.capacity() == UNLIMITED);
+            if no == 0 && entry.blueprint.fills_up() && target.is_some_and(limitless) {
+                let message = format!("`{id}` fills the bin up, and the bin has no capacity");
+                let problem = Problem::new(code::MISSING_KEY, message);
+                problems
+                    .error(&entry.place, problem.expected("an `amount` here, or a `capacity` of the bin"));
             }
             if let Some(target) = target
                 && entries[target].blueprint.takes_from_bin()

@@ -45,6 +45,10 @@ pub struct SensorSpec {
     pub debounced: bool,
     /// Stations that it holds while it is on.
     pub holds: Vec<Spanned<String>>,
+    /// Stations that it slows down while it is on.
+    pub slows: Vec<Spanned<String>>,
+    /// Their speed then, as a share of the full one.
+    pub slow_to: f64,
 }
 
 /// A level: parts, or a share of the capacity as text.
@@ -53,6 +57,25 @@ pub fn level() -> impl Form<Out = Level> {
     either(parts, share().at_most("100 %").map(Level::Share)).map(|choice| match choice {
         Choice::First(level) | Choice::Second(level) => level,
     })
+}
+
+/// A sensor does something, and says how.
+fn check_effect(object: &mut Object<'_>, sensor: &SensorSpec) {
+    if !object.sound(&["holds", "slows", "slow_to"]) {
+        return;
+    }
+    if sensor.holds.is_empty() && sensor.slows.is_empty() {
+        let problem = Problem::new(code::MISSING_KEY, "the sensor does nothing");
+        object.fail_here(problem.expected("stations in `holds`, or in `slows` with a `slow_to`"));
+    }
+    if !sensor.slows.is_empty() && !object.has("slow_to") {
+        let problem = Problem::new(code::MISSING_KEY, "how slow these stations go is not given");
+        object.fail("slows", problem.expected("`slow_to`, such as \"50 %\""));
+    }
+    if sensor.slows.is_empty() && object.has("slow_to") {
+        let problem = Problem::new(code::BAD_CONNECTION, "`slow_to` is a speed for the stations in `slows`");
+        object.fail("slow_to", problem.help("name stations in `slows`, or take it out"));
+    }
 }
 
 /// Reads a sensor.
@@ -87,8 +110,20 @@ pub(super) fn read(object: &mut Object<'_>) -> SensorSpec {
         delay_on_s: object.optional("on_delay", time().at_most("1 h"), "0 s", "Delay of switching on"),
         delay_off_s: object.optional("off_delay", time().at_most("1 h"), "0 s", "Delay of switching off"),
         debounced: object.optional("delay", one_of(DELAYS), "debounced", "How the delays work"),
-        holds: object.required("holds", list_of(name()).at_least(1), "Stations that are held while it is on"),
+        holds: object.optional("holds", list_of(name()), "[]", "Stations that are held while it is on"),
+        slows: object.optional(
+            "slows",
+            list_of(name()),
+            "[]",
+            "Stations that run at a lower speed while it is on: orienting paths, elevators, belts, live tracks; of several sensors the slowest speed counts",
+        ),
+        slow_to: object.maybe(
+            "slow_to",
+            share().at_least("0.1 %").at_most("100 %"),
+            "Speed of the stations in `slows` while it is on, as a share of their full speed",
+        ).unwrap_or(1.0),
     };
+    check_effect(object, &sensor);
     let upside_down = match (sensor.high, sensor.low) {
         (Level::Parts(high), Level::Parts(low)) => low >= high,
         (Level::Share(high), Level::Share(low)) => low >= high,

@@ -10,6 +10,7 @@ mod people;
 mod plan;
 mod promise;
 mod size;
+mod together;
 
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
 pub(crate) use check::target_of;

@@ -15,7 +15,9 @@ pub enum Start {
     Empty,
     /// Bins at their start content, tracks full of good parts the right way round; belts and machines empty.
     Primed,
-    /// As primed, and a finished part held at every station.
+    /// As primed, and a finished part held at every station whose way on leads to another station, a track, a belt
+    /// or a bin: a good one, the right way round, of the first kind of the file that can come there. It goes on as soon
+    /// as there is room. Held by none: dividers, dumpers, escapements on a clock, streams that lose parts.
     Full,
 }
 
@@ -79,7 +81,11 @@ impl RunPlan {
 const STARTS: &[(&str, Start, &str)] = &[
     ("empty", Start::Empty, "nothing anywhere"),
     ("primed", Start::Primed, "bins at their start content, tracks full of good parts the right way round"),
-    ("full", Start::Full, "as primed, and a finished part held at every station"),
+    (
+        "full",
+        Start::Full,
+        "as primed, and a finished part held at every station that hands parts on to something in the line",
+    ),
 ];
 
 fn read_break(object: &mut Object<'_>) -> BreakSpec {
@@ -131,7 +137,7 @@ pub(super) fn read(object: &mut Object<'_>) -> RunPlan {
         shift_s,
         warm_up,
         start: object.optional("start", one_of(STARTS), "empty", "Content at the start"),
-        start_at: object.optional("start_at", map_of(one_of(STARTS)), "{}", "Content at the start, station by station"),
+        start_at: object.optional("start_at", map_of(one_of(STARTS)), "{}", "Content at the start of single stations, where it differs from `start`"),
         changeover: object.maybe(
             "changeover",
             nested("changeover", super::changeover::read),

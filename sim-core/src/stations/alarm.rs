@@ -1,6 +1,6 @@
 //! A station's timer with the time it is set to, so that it is touched only when it changes.
 
-use crate::kernel::{Floor, Observer, TimerId};
+use crate::kernel::{Floor, Observer, Pace, TimerId};
 use crate::part::Nanos;
 
 /// One timer of a station.
@@ -24,6 +24,11 @@ impl Alarm {
         }
         self.at = at;
         floor.calendar.set(self.timer, at);
+    }
+
+    /// The station has gone to another speed: what is left until the alarm is stretched.
+    pub fn change_pace<O: Observer>(&mut self, floor: &mut Floor<O>, from: Pace, to: Pace) {
+        self.set(floor, to.moved(from, floor.now, self.at));
     }
 
     /// The alarm has gone off.

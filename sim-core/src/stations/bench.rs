@@ -127,6 +127,12 @@ impl Bench {
         self.luck.seed(seed, replication);
     }
 
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        (self.part, self.at_entry) = (part, part.attitude);
+        self.stage = Stage::Leaving(0);
+    }
+
     pub(super) fn content(&self) -> usize {
         usize::from(self.stage != Stage::Empty)
     }

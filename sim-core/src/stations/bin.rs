@@ -2,7 +2,7 @@
 //!
 //! Capacity and starting content are stated as a number of parts, a weight (needs the mass of a part) or a
 //! volume (needs its pieces per volume). A bin counts its parts by class: kind, condition, and whether a gauge
-//! has rejected them for a dimension. What is taken is drawn from the mix, without replacement; it gets a new
+//! has rejected them for a dimension. A dumper fills it, or a filling by hand ([`super::hand_fill`]). What is taken is drawn from the mix, without replacement; it gets a new
 //! attitude, and a new life: passes and time in the line count from here.
 //!
 //! **Timing.** There is none: what is poured in can be taken at once. **Starting content:** parts of one kind;
@@ -21,6 +21,7 @@ use super::carrier::Carrier;
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::{Bin, Place, StreamKey, UNLIMITED};
 use crate::terms::kind::Kind;
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, flag, name};
 
@@ -125,6 +126,10 @@ impl Blueprint for BinSpec {
             let message = format!("the bin starts with {start} parts and holds {capacity}");
             problems.error(&given.place, Problem::new(code::OUT_OF_RANGE, message));
         }
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[], "a bin handles no single part: a bridge over its outlet comes by the powered clock")
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

@@ -12,7 +12,7 @@ use crate::kernel::sampler::Method;
 use crate::kernel::{Exit, Inlets, Moment, Place, PlaceId, Sampler, StationId, TimerId};
 use crate::terms::kind::{Kind, unknown};
 use crate::terms::law::Law;
-use crate::terms::stops::StopSpec;
+use crate::terms::stops::{MomentWord, StopSpec};
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, name};
 use std::fmt::Debug;
@@ -106,8 +106,43 @@ pub trait Blueprint: Debug + Send + Sync {
         Vec::new()
     }
 
+    /// Moments at which its jams by part can strike, and why not at others.
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (MomentWord::ALL, "")
+    }
+
+    /// Whether a jam by a clock has hold of one part, which then can leave through another exit.
+    fn clock_jams_hold_a_part(&self) -> bool {
+        true
+    }
+
+    /// Parts that it takes at once: for each of its named inlets, or one number for all it takes from.
+    fn takes_at_once(&self) -> Vec<u32> {
+        Vec::new()
+    }
+
+    /// Finished parts that can stand in it at once for the next station to take.
+    fn stand_at_most(&self) -> u32 {
+        1
+    }
+
+    /// Parts for which the place beyond must have room at once.
+    fn room_at_once(&self) -> u32 {
+        1
+    }
+
+    /// Whether its jams by part may depend on the condition of the part (not where they come by the container).
+    fn jams_by_condition(&self) -> bool {
+        true
+    }
+
     /// Whether a hold or a break freezes it, instead of only keeping it from starting (lifts and belts).
     fn freezes(&self) -> bool {
+        false
+    }
+
+    /// Whether it has a speed that a sensor can lower (paths, lifts, belts and live tracks).
+    fn has_speed(&self) -> bool {
         false
     }
 
@@ -118,6 +153,11 @@ pub trait Blueprint: Debug + Send + Sync {
 
     /// Whether what its way on leads to must be a bin (it pours).
     fn gives_to_bin(&self) -> bool {
+        false
+    }
+
+    /// Whether it fills the bin that it gives to up to its capacity, which the bin then must have.
+    fn fills_up(&self) -> bool {
         false
     }
 
@@ -164,8 +204,8 @@ pub struct TrafficSite<'a> {
     /// For each of [`Blueprint::inner_stops`] and each class of entering parts: how many of them it can strike,
     /// from 0 to 1. Left empty: all parts of all classes come by.
     pub strikes: Vec<Vec<f64>>,
-    /// For each of [`Blueprint::pools`]: attendance for each part handled, walks included, s. Left empty: none.
-    pub attendance_s: Vec<f64>,
+    /// What each of [`Blueprint::pools`] is called for. Left empty: nothing.
+    pub attendance: Vec<Attendance>,
 }
 
 impl<'a> TrafficSite<'a> {
@@ -181,9 +221,18 @@ impl<'a> TrafficSite<'a> {
             split: Split::ByClass,
             per_product: Vec::new(),
             strikes: Vec::new(),
-            attendance_s: Vec::new(),
+            attendance: Vec::new(),
         }
     }
+}
+
+/// What a station calls attendants for, apart from its stops.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Attendance {
+    /// Calls for each part handled.
+    pub calls: f64,
+    /// Time of the work of a call, without the walk, s.
+    pub work_s: f64,
 }
 
 /// What a source brings.

@@ -7,7 +7,9 @@
 //! **Timing.** A part is at the end a transit time after it entered, or later if the carrier stood still. A
 //! place becomes free when the next station takes the head. A *stopping* belt stands while its head part
 //! can't leave; an accumulating one closes up. Held, jammed or off, a powered belt stands as a whole; a
-//! gravity track can't be held. A jam by part strikes when a part enters.
+//! gravity track can't be held. A jam by part strikes after the moves of the instant in which a
+//! part enters, also if it has gone on by then (`start` and `end` mean the same). Slowed down,
+//! parts under way and the entry move at the lower speed; what is at the end stays there.
 
 use super::alarm::Alarm;
 use crate::kernel::{Floor, Message, Moment, Observer, PlaceId, StationId};
@@ -19,13 +21,12 @@ pub struct Carrier {
     me: StationId,
     alarm: Option<Alarm>,
     place: PlaceId,
-    n_seen: u32,
 }
 
 impl Carrier {
     /// A carrier of `place`; only a belt that stops or keeps entries apart needs an alarm.
     pub fn new(me: StationId, alarm: Option<Alarm>, place: PlaceId) -> Self {
-        Carrier { me, alarm, place, n_seen: 0 }
+        Carrier { me, alarm, place }
     }
 
     pub(super) fn fire(&mut self) {
@@ -47,11 +48,9 @@ impl Carrier {
 
     /// Gives jams by part their chance for every part that has entered.
     pub(super) fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let n_entered = floor.place(self.place).n_entered();
-        while self.n_seen != n_entered {
-            self.n_seen = self.n_seen.wrapping_add(1);
-            if let Some(part) = floor.place(self.place).tail().copied() {
-                floor.jams(self.me, &part, Moment::End);
+        for part in floor.place_mut(self.place).take_entered() {
+            for moment in [Moment::Start, Moment::End] {
+                floor.jams(self.me, &part, moment);
             }
         }
     }

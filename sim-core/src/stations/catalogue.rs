@@ -2,8 +2,8 @@
 
 use super::blueprint::Blueprint;
 use super::{
-    bath, bin, boxes, divider, dumper, elevator, escapement, gauge, hopper, machine, meter, path_spec,
-    screen, selector, stream, track, work,
+    bath, bin, boxes, divider, dumper, elevator, escapement, gauge, hand_fill, hopper, machine, meter,
+    path_spec, screen, selector, stream, track, work,
 };
 use crate::diag::Place;
 use crate::kernel::Spread;
@@ -89,6 +89,7 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
     station!("work", work::read, "Plain work station: a time for each part, blocking after service"),
     station!("stream", stream::read, "Parts that come from a process upstream on a clock of their own"),
     station!("dumper", dumper::read, "Dumper: lifts containers and tips their parts into a bin"),
+    station!("filling by hand", hand_fill::read, "Filling by hand: an attendant tops up a bin"),
     station!("bin", bin::read, "Bin: a store of parts in bulk, well mixed"),
     station!("hopper", hopper::read, "Hopper: a bin that people top up, or for which they swap in a spare"),
     station!("elevator", elevator::read, "Elevator, cleated or magnetic: lifts parts out of a bin"),

@@ -7,13 +7,16 @@
 //! **Rules.** *First with room*, in the stated order. *In turn*: the next one able, the turn moves past
 //! those that are not (skip), or waits for the one whose turn it is (strict). *Emptiest first*: fewest parts
 //! beyond, then file order. *By ratio*: the exit that is furthest behind its share, skip or strict.
+//!
+//! A jam by part strikes when a part has passed.
 
 use super::Station;
 use super::alarm::Alarm;
 use super::blueprint::{Blueprint, ExitSpec, Site, Split, To, TrafficSite};
 use crate::diag::{Problem, code};
-use crate::kernel::{Exit, Floor, Inlets, Message, Observer, Offer, PlaceId, StationId};
+use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, StationId};
 use crate::part::{Nanos, Part};
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, flag, list_of, name, one_of, real};
 
@@ -97,6 +100,9 @@ impl Divider {
                     }
                     self.sent[exit] += 1;
                     self.turn = if exit + 1 == self.exits.len() { 0 } else { exit + 1 };
+                    if floor.jams(self.me, &part, Moment::After) {
+                        return;
+                    }
                     moved += 1;
                     if moved == MOVES_MAX {
                         // The rest in another settling: a loop without any time is found as an instant loop.
@@ -259,6 +265,10 @@ impl Blueprint for DividerSpec {
     fn exits(&self) -> Vec<ExitSpec> {
         let exit = |name: &Spanned<String>| ExitSpec { key: "exits", to: To::Named(name.clone()) };
         self.exits.iter().map(exit).collect()
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::After], "a divider holds no part: a part jams when it has passed")
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

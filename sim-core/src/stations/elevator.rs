@@ -12,7 +12,8 @@
 //! happened falls back into the bin and is counted), or *queues* (they wait at the top, the lift runs on). A lift
 //! that hands straight to the next station has no room above but that station's own.
 //!
-//! **Held, jammed, broken down, off:** the lift stands, cleats and parts aboard go on from where they were.
+//! **Held, jammed, broken down, off:** the lift stands, cleats and parts aboard go on from where they were. **Slowed
+//! down:** cleats and parts aboard come later in the ratio of the speeds; a change during a stop counts from its end.
 //! **State:** working while it moves with parts aboard, starved while it moves empty, blocked while it stands
 //! because of the place above. A jam by part strikes when the part is picked, when it lands, or when it has gone.
 
@@ -22,7 +23,7 @@ use super::amounts::level_of;
 use super::dice::Dice;
 use super::outlet::Outlet;
 use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Note, Observer, PlaceId, Sampler, State, StationId,
+    Exit, Floor, Inlets, Intake, Message, Moment, Note, Observer, Pace, PlaceId, Sampler, State, StationId,
 };
 use crate::part::{Nanos, Part};
 use crate::scenario::Level;
@@ -75,6 +76,8 @@ pub struct Elevator {
     /// Lift time at which the next cleat passes the bin.
     next_cleat: Nanos,
     lag: Nanos,
+    /// Present speed, for which all times are kept.
+    pace: Pace,
     /// Since when the place above makes it stand.
     stands_since: Option<Nanos>,
     /// Nothing is there to be picked: no cleat is timed until something comes.
@@ -103,6 +106,7 @@ impl Elevator {
             top,
             next_cleat,
             lag: 0,
+            pace: Pace::FULL,
             stands_since: None,
             asleep: false,
         }
@@ -111,6 +115,16 @@ impl Elevator {
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.picks.seed(seed, replication);
         self.drops.seed(seed, replication);
+    }
+
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        self.top.parts.push_back(part);
+    }
+
+    /// Time from pick to landing, ns.
+    pub(super) fn passage(&self) -> Nanos {
+        self.setup.lift
     }
 
     pub(super) fn content(&self) -> usize {
@@ -123,7 +137,7 @@ impl Elevator {
             self.land(floor);
         } else {
             self.cleats.spent();
-            self.next_cleat += self.setup.cleat;
+            self.next_cleat += self.pace.stretched(self.setup.cleat);
             self.pass_cleat(floor);
         }
     }
@@ -143,10 +157,12 @@ impl Elevator {
     /// A cleat passes the bin.
     fn pass_cleat<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !floor.may_start(self.me) {
-            return;
+            let barred = floor.barred(self.me);
+            return floor.intake(self.me, barred);
         }
         let (content, mark) = self.content_and_mark(floor);
         if content == 0 {
+            floor.intake(self.me, Intake::Idle(floor.now));
             self.asleep = !self.is_anything_there(floor);
             return;
         }
@@ -163,7 +179,7 @@ impl Elevator {
             }
             let Some(place) = self.first_ready(floor) else { break };
             let part = floor.take(self.me, place);
-            self.aboard.push_back((floor.now - self.lag + self.setup.lift, part));
+            self.aboard.push_back((floor.now - self.lag + self.pace.stretched(self.setup.lift), part));
         }
         for n in before..self.aboard.len() {
             let part = self.aboard[n].1;
@@ -197,7 +213,24 @@ impl Elevator {
         self.setup.inlets.places.iter().any(|place| floor.place(*place).head_due().is_some())
     }
 
+    /// The lift goes at another speed from now on.
+    #[cold]
+    fn change_pace(&mut self, now: Nanos, pace: Pace) {
+        let here = self.stands_since.unwrap_or(now) - self.lag;
+        if self.asleep {
+            // Cleats that passed unseen did so at the speed before.
+            self.wake(here);
+            self.asleep = true;
+        }
+        let before = std::mem::replace(&mut self.pace, pace);
+        self.next_cleat = pace.moved(before, here, self.next_cleat);
+        self.aboard.iter_mut().for_each(|(due, _)| *due = pace.moved(before, here, *due));
+    }
+
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if floor.pace(self.me) != self.pace {
+            self.change_pace(floor.now, floor.pace(self.me));
+        }
         let clear = self.top.hand_on(floor);
         if floor.stands(self.me) {
             return;
@@ -216,6 +249,7 @@ impl Elevator {
         }
         if self.asleep && self.is_anything_there(floor) {
             self.wake(floor.now - self.lag);
+            floor.intake(self.me, Intake::Busy);
         }
         let landing = self.aboard.front().map_or(Nanos::MAX, |(due, _)| due + self.lag);
         self.landing.set(floor, landing);
@@ -232,8 +266,9 @@ impl Elevator {
     fn wake(&mut self, now: Nanos) {
         self.asleep = false;
         if self.next_cleat <= now {
-            let passed = (now - self.next_cleat) / self.setup.cleat + 1;
-            self.next_cleat += passed * self.setup.cleat;
+            let cleat = self.pace.stretched(self.setup.cleat);
+            let passed = (now - self.next_cleat) / cleat + 1;
+            self.next_cleat += passed * cleat;
         }
     }
 

@@ -4,7 +4,10 @@
 //! parts are at the end of the track; the parts are taken then, and are handed on at the end of the stroke.
 //! **On a clock**: a stroke comes at every period, the first one period after the start; it releases up to
 //! `release` parts that are there and for which there is room, at once; a stroke that releases none is
-//! counted as empty.
+//! counted as empty. Held or off it makes no strokes, though the clock goes on.
+//!
+//! **Jams by part:** every part of a stroke has its chance at the start, at the end, and as it goes on; what goes on
+//! after it waits until the jam is cleared. On a clock a stroke takes no time: parts jam after they have gone on.
 
 use super::Station;
 use super::alarm::Alarm;
@@ -14,6 +17,7 @@ use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer,
 use crate::part::{Nanos, Part};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{count, one_of};
 use crate::units::Dimension;
@@ -63,8 +67,20 @@ impl Escapement {
         }
     }
 
+    pub(super) fn is_on_clock(&self) -> bool {
+        self.on_clock
+    }
+
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
+    }
+
+    /// Starts with a finished part, which goes on as soon as there is room; on a clock it never holds one.
+    pub(super) fn hold(&mut self, part: Part) -> bool {
+        if !self.on_clock {
+            self.moving.push(part);
+        }
+        !self.on_clock
     }
 
     pub(super) fn content(&self) -> usize {
@@ -77,13 +93,19 @@ impl Escapement {
             self.clock_stroke(floor);
         } else if self.busy {
             self.busy = false;
-            if let Some(part) = self.moving.first().copied() {
-                floor.jams(self.me, &part, Moment::End);
-            }
+            self.jams(floor, Moment::End);
         }
     }
 
+    /// Sets the clock to the next stroke.
+    fn wind<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        let period = self.stroke.draw_ns(self.luck.stream()).max(1);
+        self.alarm.set(floor, floor.now + period);
+    }
+
     fn clock_stroke<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        // Before a jam can strike: the clock stands still with the station.
+        self.wind(floor);
         let mut released = 0;
         while released < self.release && floor.may_start(self.me) && floor.is_open(self.me, self.exit) {
             let Offer::Ready(place) = floor.offer(self.me, &self.inlets) else { break };
@@ -91,12 +113,20 @@ impl Escapement {
             let handed = floor.hand_over(self.me, 0, self.exit, &part);
             assert!(handed, "an escapement on a clock releases only into an open exit");
             released += 1;
+            // What has gone before it stands is a part of this stroke; the others stay on the track.
+            floor.jams(self.me, &part, Moment::After);
         }
-        if released == 0 {
+        // Off or held it makes no stroke.
+        if released == 0 && floor.may_start(self.me) {
             floor.note(self.me, Note::EmptyStroke, None);
         }
-        let period = self.stroke.draw_ns(self.luck.stream()).max(1);
-        self.alarm.set(floor, floor.now + period);
+    }
+
+    /// Gives a jam at `moment` its chance with every part of the stroke.
+    fn jams<O: Observer>(&self, floor: &mut Floor<O>, moment: Moment) {
+        for part in &self.moving {
+            floor.jams(self.me, part, moment);
+        }
     }
 
     #[inline(never)]
@@ -104,8 +134,11 @@ impl Escapement {
         if self.on_clock {
             if !self.started {
                 self.started = true;
-                let period = self.stroke.draw_ns(self.luck.stream()).max(1);
-                self.alarm.set(floor, floor.now + period);
+                self.wind(floor);
+            }
+            // Between strokes nothing is in work.
+            if !floor.may_start(self.me) {
+                return floor.set_idle(self.me, false);
             }
             return floor.set_state(self.me, State::Working);
         }
@@ -139,19 +172,17 @@ impl Escapement {
 
     /// Hands on what the stroke has released; true when all has gone.
     fn hand_on<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
-        let mut last = None;
         while let Some(part) = self.moving.first().copied() {
             if !floor.hand_over(self.me, 0, self.exit, &part) {
                 floor.set_idle(self.me, true);
                 return false;
             }
             self.moving.remove(0);
-            last = Some(part);
+            if floor.jams(self.me, &part, Moment::After) {
+                return false;
+            }
         }
-        match last {
-            Some(part) => !floor.jams(self.me, &part, Moment::After),
-            None => true,
-        }
+        true
     }
 
     /// Whether the place beyond can take all that a stroke releases.
@@ -199,9 +230,7 @@ impl Escapement {
         let time = self.stroke.draw_ns(self.luck.stream());
         self.alarm.set(floor, floor.now + time);
         floor.set_state(self.me, State::Working);
-        if let Some(part) = self.moving.first().copied() {
-            floor.jams(self.me, &part, Moment::Start);
-        }
+        self.jams(floor, Moment::Start);
     }
 
     pub(super) fn message(&mut self, message: Message) {
@@ -243,6 +272,28 @@ pub fn read(object: &mut Object<'_>) -> EscapementSpec {
 impl Blueprint for EscapementSpec {
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
+    }
+
+    fn takes_at_once(&self) -> Vec<u32> {
+        vec![if self.on_clock { 1 } else { self.release }]
+    }
+
+    fn stand_at_most(&self) -> u32 {
+        self.release
+    }
+
+    fn room_at_once(&self) -> u32 {
+        if self.on_clock { 1 } else { self.release }
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        if self.on_clock {
+            return (
+                &[MomentWord::After],
+                "a stroke on a clock takes no time: a part jams when it has gone on",
+            );
+        }
+        (MomentWord::ALL, "")
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

@@ -18,10 +18,10 @@ use super::Station;
 use super::alarm::Alarm;
 use super::amounts::{Amount, amount, kind_of, level_of};
 use super::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_to,
+    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_to,
 };
 use super::dice::Dice;
-use super::lots::{LotLuck, blend};
+use super::lots::{LotLuck, blend, in_this_shift};
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::multinomial::multinomial;
 use crate::kernel::{
@@ -29,9 +29,10 @@ use crate::kernel::{
 };
 use crate::part::Nanos;
 use crate::scenario::{Level, level};
-use crate::terms::kind::{Kind, LotSpread};
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{count_law, law};
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, Variant, count, name, variants};
 use crate::units::Dimension;
@@ -52,8 +53,8 @@ pub struct HopperSetup {
     pub body: PlaceId,
     /// What it is filled with.
     pub kind: u8,
-    /// Parts of a filling and how lots differ, by kind.
-    pub parts: Vec<(Sampler, LotLuck)>,
+    /// Parts of a filling, how lots differ, and whether shifts differ as well, by kind.
+    pub parts: Vec<(Sampler, LotLuck, bool)>,
     /// Content at or below which it is called for.
     pub call_level: Level,
     /// Who fills it, and the time that it takes.
@@ -116,6 +117,9 @@ impl Hopper {
 
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !std::mem::replace(&mut self.started, true) {
+            for (kind, (_, lots, shifts_differ)) in self.setup.parts.iter_mut().enumerate() {
+                in_this_shift(lots, floor, kind as u8, *shifts_differ);
+            }
             floor.looks.insert(self.me.0);
         }
         let now = floor.now;
@@ -140,7 +144,7 @@ impl Hopper {
     /// What has been brought is poured in.
     fn fill<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let (body, kind) = (self.setup.body, self.setup.kind);
-        let (parts, lots) = &self.setup.parts[usize::from(kind)];
+        let (parts, lots, _) = &self.setup.parts[usize::from(kind)];
         let luck = self.parts.stream();
         let n = parts.draw_count(luck).min(1_000_000_000) as u32;
         let lot = lots.draw(luck);
@@ -329,10 +333,14 @@ impl Blueprint for HopperSpec {
                 problems.error(&given.place, problem);
             }
         }
-        if let Err(message) = LotLuck::new(kind) {
+        if let Err(message) = LotLuck::new(kind, &kind.lots) {
             let problem = Problem::new(code::OUT_OF_RANGE, format!("lots can't differ so much: {message}"));
             problems.error(&self.place, problem);
         }
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[], "a hopper handles no single part: a bridge over its outlet comes by the powered clock")
     }
 
     /// At most a filling for each time that one keeps an attendant, or a spare is filled.
@@ -350,18 +358,13 @@ impl Blueprint for HopperSpec {
             most_per_s: by_hand.min(by_spares),
             is_driven: false,
         });
-        traffic.attendance_s = vec![self.refill.time.mean() / parts];
+        traffic.attendance = vec![Attendance { calls: 1.0 / parts, work_s: self.refill.time.mean() }];
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
         let Some(body) = site.body else { panic!("a hopper is built around its body") };
-        let of_kind = |kind: &Kind| {
-            let alike = || LotLuck::new(&Kind { lots: LotSpread::default(), ..kind.clone() });
-            let Ok(lots) = LotLuck::new(kind).or_else(|_| alike()) else {
-                panic!("lots that are all alike are possible")
-            };
-            (site.law(&self.refill.parts), lots)
-        };
+        let of_kind =
+            |kind: &Kind| (site.law(&self.refill.parts), LotLuck::possible(kind), kind.shifts.varies());
         let (filling, spares) = match &self.refill.filling {
             FillingSpec::ToppedUp => (Filling::ToppedUp, 0),
             FillingSpec::Swapped { spares, time } => (Filling::Swapped(site.law(time)), *spares),

@@ -1,14 +1,20 @@
-//! Lots: how containers (or shifts) differ in their shares of bad parts, in how parts fall, and in jams.
+//! Lots: how containers and shifts differ in their shares of bad parts, in how parts fall, and in jams.
 //!
 //! Ruling 11: chances vary between lots around their means: each condition's share by a beta law, the shares of
-//! the attitudes by a Dirichlet law whose first share has the stated spread, all chances to jam by one gamma
-//! factor of mean 1. In a bin lots mix: attitude chances and jam factor on the floor become the mean of what lies
-//! there and what is poured, weighted by numbers. A part that has been poured keeps its condition.
+//! the attitudes by a Dirichlet law whose first share has the stated spread, all chances of parts of the kind to jam
+//! by one gamma factor of mean 1. In a bin lots mix: attitude chances and jam factor on the floor become the mean of
+//! what lies there and what is poured, weighted by numbers. A part that has been poured keeps its condition.
+//!
+//! **Shifts.** A replication is one shift. What a shift is like is drawn at its start, before bins get their starting
+//! content, from the stream (kind, `shift`): it concerns every part of the kind, whoever brings it. Containers then
+//! vary around their shift: shares with the concentration that their spread gives around the long-run means, jam
+//! factors multiplied.
 
-use crate::kernel::dice::Variation;
+use super::dice::Dice;
+use crate::kernel::dice::{Outcomes, Variation};
 use crate::kernel::troubles::Trigger;
-use crate::kernel::{Floor, Observer, PlaceId, Stream};
-use crate::terms::kind::Kind;
+use crate::kernel::{Floor, KindNow, Observer, PlaceId, Stream};
+use crate::terms::kind::{Kind, LotSpread};
 
 /// How the lots of one kind vary.
 #[derive(Debug, Clone)]
@@ -16,9 +22,16 @@ pub struct LotLuck {
     /// Mean shares of the conditions, good first.
     conditions: Vec<f64>,
     /// Variation of each condition after good.
-    varying: Vec<Option<Variation>>,
-    attitudes: Option<(Vec<f64>, Variation)>,
+    varying: Vec<Option<Spread>>,
+    attitudes: Option<(Vec<f64>, Spread)>,
     jams: Option<Variation>,
+}
+
+/// A variation around a mean, and how concentrated it is there.
+#[derive(Debug, Clone)]
+struct Spread {
+    variation: Variation,
+    concentration: f64,
 }
 
 /// What one lot is like.
@@ -33,41 +46,70 @@ pub struct Lot {
 }
 
 impl LotLuck {
-    /// The variation that a kind states.
+    /// The variation that a kind states for its containers or its shifts.
     ///
     /// # Errors
     /// If a spread is impossible: the message says what was expected.
-    pub fn new(kind: &Kind) -> Result<Self, String> {
-        let spread = |ix: usize| kind.lots.conditions.get(ix).copied().unwrap_or(0.0);
+    pub fn new(kind: &Kind, spreads: &LotSpread) -> Result<Self, String> {
+        let spread = |ix: usize| spreads.conditions.get(ix).copied().unwrap_or(0.0);
         let mut varying = Vec::new();
         for (ix, &mean) in kind.condition_shares.iter().skip(1).enumerate() {
             let varies = spread(ix) > 0.0 && mean > 0.0;
-            varying.push(if varies { Some(Variation::beta(mean, spread(ix))?) } else { None });
+            let concentration = mean * (1.0 - mean) / (spread(ix) * spread(ix)) - 1.0;
+            varying.push(if varies {
+                Some(Spread { variation: Variation::beta(mean, spread(ix))?, concentration })
+            } else {
+                None
+            });
         }
-        let attitudes = match kind.lots.attitudes {
+        let attitudes = match spreads.attitudes {
             Some(spread) if spread > 0.0 && kind.attitude_shares.len() > 1 => {
                 let means = kind.attitude_shares.clone();
                 // Variance of a share m of a Dirichlet law: m (1 - m) / (concentration + 1).
                 let variance = means[0] * (1.0 - means[0]);
                 let concentration = variance / (spread * spread) - 1.0;
                 let variation = Variation::dirichlet(&means, concentration)?;
-                Some((means, variation))
+                Some((means, Spread { variation, concentration }))
             }
             Some(_) | None => None,
         };
-        let jams = match kind.lots.jams {
+        let jams = match spreads.jams {
             Some(spread) if spread > 0.0 => Some(Variation::factor(spread)?),
             Some(_) | None => None,
         };
         Ok(LotLuck { conditions: kind.condition_shares.clone(), varying, attitudes, jams })
     }
 
+    /// The variation between containers that a kind states, or none where that is impossible (which is an error of
+    /// kinds that are brought from the start, and refused there).
+    pub(super) fn possible(kind: &Kind) -> Self {
+        let lots = LotLuck::new(kind, &kind.lots).or_else(|_| LotLuck::new(kind, &LotSpread::default()));
+        lots.unwrap_or_else(|problem| panic!("lots that are all alike are possible: {problem}"))
+    }
+
+    /// The same variation around what this shift is like.
+    #[must_use]
+    fn around(&self, shift: &KindNow) -> Self {
+        let conditions = shift.conditions.shares();
+        let beta = |(spread, &mean): (&Option<Spread>, &f64)| {
+            let concentration = spread.as_ref().filter(|_| mean > 0.0 && mean < 1.0)?.concentration;
+            Some(Spread { variation: Variation::beta_around(mean, concentration), concentration })
+        };
+        let varying = self.varying.iter().zip(&conditions[1..]).map(beta).collect();
+        let attitudes = self.attitudes.as_ref().map(|(_, Spread { concentration, .. })| {
+            let means = shift.attitudes.shares();
+            let variation = Variation::dirichlet_around(&means, *concentration);
+            (means, Spread { variation, concentration: *concentration })
+        });
+        LotLuck { conditions, varying, attitudes, jams: self.jams.clone() }
+    }
+
     /// Draws a lot: conditions, attitudes, jams, in this order.
     pub fn draw(&self, luck: &mut Stream) -> Lot {
         let mut conditions = self.conditions.clone();
         for (ix, variation) in self.varying.iter().enumerate() {
-            if let Some(variation) = variation {
-                variation.vary(&mut conditions[ix + 1..ix + 2], luck);
+            if let Some(spread) = variation {
+                spread.variation.vary(&mut conditions[ix + 1..ix + 2], luck);
             }
         }
         let bad: f64 = conditions.iter().skip(1).sum();
@@ -77,9 +119,9 @@ impl LotLuck {
         if let Some(good) = conditions.first_mut() {
             *good = (1.0 - bad).max(0.0);
         }
-        let attitudes = self.attitudes.as_ref().map(|(means, variation)| {
+        let attitudes = self.attitudes.as_ref().map(|(means, spread)| {
             let mut shares = means.clone();
-            variation.vary(&mut shares, luck);
+            spread.variation.vary(&mut shares, luck);
             shares
         });
         let jams = self.jams.as_ref().map(|variation| {
@@ -90,6 +132,52 @@ impl LotLuck {
             chance[0] / SMALL
         });
         Lot { conditions, attitudes, jams }
+    }
+}
+
+/// How the shifts of one kind differ, with the luck for it.
+#[derive(Debug, Clone)]
+pub struct ShiftLots {
+    /// Which kind.
+    pub kind: u8,
+    /// How they differ.
+    pub lots: LotLuck,
+    /// Luck: one draw for each shift.
+    pub luck: Dice,
+}
+
+impl ShiftLots {
+    /// Draws what the shift is like, before its bins are stocked and its parts are made.
+    pub fn begin<O: Observer>(&self, floor: &mut Floor<O>, seed: u64, replication: u64) {
+        let mut luck = self.luck.clone();
+        luck.seed(seed, replication);
+        let shift = self.lots.draw(luck.stream());
+        let now = floor.kind_mut(self.kind);
+        let set = |outcomes: &mut Outcomes, shares: &[f64]| {
+            if let Err(message) = outcomes.set_weights(shares) {
+                panic!("shares of a shift add up to one: {message}");
+            }
+        };
+        set(&mut now.conditions, &shift.conditions);
+        if let Some(attitudes) = &shift.attitudes {
+            set(&mut now.attitudes, attitudes);
+        }
+        if let Some(jams) = shift.jams {
+            now.jams = jams;
+            floor.troubles_mut().iter_mut().for_each(|trouble| trouble.set_factor(self.kind, jams));
+        }
+    }
+}
+
+/// The variation of containers, set around the shift that has begun, if shifts differ.
+pub(super) fn in_this_shift<O: Observer>(
+    lots: &mut LotLuck,
+    floor: &Floor<O>,
+    kind: u8,
+    shifts_differ: bool,
+) {
+    if shifts_differ {
+        *lots = lots.around(floor.kind(kind));
     }
 }
 
@@ -110,10 +198,11 @@ pub(super) fn blend<O: Observer>(floor: &mut Floor<O>, bin: PlaceId, kind: u8, l
         }
     }
     if let Some(jams) = lot.jams {
+        let jams = jams * floor.kind(kind).jams;
         for trouble in floor.troubles_mut() {
             if let Trigger::Part { .. } = trouble.trigger {
-                let factor = trouble.factor + new * (jams - trouble.factor);
-                trouble.set_factor(factor);
+                let factor = trouble.factor(kind) + new * (jams - trouble.factor(kind));
+                trouble.set_factor(kind, factor);
             }
         }
     }
@@ -122,7 +211,7 @@ pub(super) fn blend<O: Observer>(floor: &mut Floor<O>, bin: PlaceId, kind: u8, l
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::terms::kind::LotSpread;
+    use crate::stations::trial::{Trial, problems};
 
     fn kind() -> Kind {
         Kind {
@@ -138,7 +227,7 @@ mod tests {
     /// Ruling 11: means and between-lot spreads are those stated (beta, Dirichlet, gamma).
     #[test]
     fn lots_have_the_stated_means_and_spreads() {
-        let lots = LotLuck::new(&kind()).expect("sound spreads");
+        let lots = LotLuck::new(&kind(), &kind().lots).expect("sound spreads");
         let mut luck = Stream::new(1, 0, "test", "lots");
         const N: u32 = 20_000;
         let (mut sums, mut squares) = ([0.0; 3], [0.0; 3]);
@@ -168,17 +257,142 @@ mod tests {
         let plain = Kind { lots: LotSpread::default(), ..kind() };
         let mut luck = Stream::new(2, 0, "test", "lots");
         let before = luck.clone();
-        let lot = LotLuck::new(&plain).expect("no spreads").draw(&mut luck);
+        let lot = LotLuck::new(&plain, &plain.lots).expect("no spreads").draw(&mut luck);
         assert_eq!((lot.attitudes, lot.jams, luck), (None, None, before));
         for (share, mean) in lot.conditions.iter().zip(&plain.condition_shares) {
             assert!((share - mean).abs() < 1e-12);
         }
     }
 
+    /// Bad parts among 400 of one shift, and what the shift's factor on jams is; parts are made by a station, stand
+    /// in a bin from the start, or come by the container.
+    fn shift(trial: &Trial, replication: u64) -> (f64, f64) {
+        let mut run = trial.run(replication, 400.0);
+        let bad = run.floor.observer.0.points[0].bad;
+        let factor = run.floor.troubles_mut()[0].factor(0);
+        (bad as f64, factor)
+    }
+
+    const JAM: &str = r#""jams": [{"per_part": "1 in 100000", "time": "1 s"}]"#;
+
+    fn spread_line(first: &str, lots: &str) -> Trial {
+        let stations = format!(r#"{first} {{"id": "W", "type": "work", "time": "1 s", {JAM}, "to": "out"}}"#);
+        let parts = format!(r#", "parts": {{"pin": {{"conditions": {{"short": 0.1}}, {lots}}}}}"#);
+        Trial::new(&stations, &format!(r#"{parts}, "plan": {{"start": "primed", "shift": "1 h"}}"#))
+    }
+
+    /// Ruling 11: with a standard deviation s between shifts around the mean m the bad ones among n parts have the
+    /// variance n m (1 - m) + n (n - 1) s^2 (beta-binomial law), from whatever source; factors on jams have mean 1.
+    #[test]
+    fn shifts_spread_far_beyond_independent_parts() {
+        let made = r#"{"id": "F", "type": "work", "endless": true, "time": "0.5 s"},"#;
+        let bin = r#"{"id": "B", "type": "bin", "content": 4000},"#;
+        let endless = r#"{"id": "B", "type": "bin", "endless": true},"#;
+        for first in [made, bin, endless] {
+            let lots = r#""between_shifts": {"conditions": {"short": 0.04}, "jams": 0.5}"#;
+            let trial = spread_line(first, lots);
+            const N: u64 = 600;
+            let (mut sums, mut squares) = ([0.0; 2], [0.0; 2]);
+            for replication in 0..N {
+                let (bad, factor) = shift(&trial, replication);
+                for (ix, off) in [bad - 40.0, factor - 1.0].into_iter().enumerate() {
+                    sums[ix] += off;
+                    squares[ix] += off * off;
+                }
+            }
+            let n = N as f64;
+            let variances = [400.0 * 0.09 + 400.0 * 399.0 * 0.04 * 0.04, 0.25];
+            for ((sum, square), variance) in sums.iter().zip(squares).zip(variances) {
+                assert!((sum / n).abs() < 5.0 * (variance / n).sqrt(), "{first} {sums:?}");
+                // The kurtosis of the gamma factor of shape 4 is 3 + 6 / 4, of the other below 4: the error of the
+                // variance is below v sqrt(3.5 / n).
+                let ratio = square / n / variance;
+                assert!((ratio - 1.0).abs() < 5.0 * (3.5 / n).sqrt(), "{first} {ratio}");
+            }
+        }
+    }
+
+    /// With both, containers vary around their shift: the variance of one container's share is the sum of that of
+    /// the shift, s^2, and of E[m (1 - m)] / (c + 1) = (m (1 - m) - s^2) / (c + 1) within it, c + 1 = m (1 - m) / t^2.
+    #[test]
+    fn containers_vary_around_their_shift() {
+        let kind = Kind {
+            conditions: vec!["good".to_owned(), "short".to_owned()],
+            condition_shares: vec![0.9, 0.1],
+            attitudes: vec!["a".to_owned(), "b".to_owned()],
+            attitude_shares: vec![0.6, 0.4],
+            lots: LotSpread { conditions: vec![0.03], attitudes: Some(0.05), jams: None },
+            shifts: LotSpread { conditions: vec![0.04], attitudes: Some(0.1), jams: None },
+            ..Kind::plain("pin")
+        };
+        let lots = LotLuck::new(&kind, &kind.lots).expect("sound spreads");
+        let shifts = LotLuck::new(&kind, &kind.shifts).expect("sound spreads");
+        let mut luck = Stream::new(5, 0, "test", "lots");
+        const N: u32 = 20_000;
+        let (mut sums, mut squares, mut products) = ([0.0; 2], [0.0; 2], [0.0; 2]);
+        for _ in 0..N {
+            let shift = shifts.draw(&mut luck);
+            let now = KindNow {
+                conditions: Outcomes::new(&shift.conditions).expect("shares"),
+                attitudes: Outcomes::new(shift.attitudes.as_ref().expect("they vary")).expect("shares"),
+                right_way: 1,
+                n_sizes: 0,
+                jams: 1.0,
+            };
+            let here = lots.around(&now);
+            let two = [here.draw(&mut luck), here.draw(&mut luck)];
+            let offs = two.map(|lot| [lot.conditions[1] - 0.1, lot.attitudes.expect("they vary")[0] - 0.6]);
+            for ix in 0..2 {
+                sums[ix] += offs[0][ix];
+                squares[ix] += offs[0][ix] * offs[0][ix];
+                products[ix] += offs[0][ix] * offs[1][ix];
+            }
+        }
+        let n = f64::from(N);
+        for (ix, (mean, t, s)) in [(0.1, 0.03, 0.04), (0.6, 0.05, 0.1_f64)].into_iter().enumerate() {
+            let within = (mean * (1.0 - mean) - s * s) * t * t / (mean * (1.0 - mean));
+            let variance = within + s * s;
+            assert!((sums[ix] / n).abs() < 5.0 * (variance / n).sqrt(), "{sums:?}");
+            // Kurtosis below 5: errors of variance and covariance are below v sqrt(4 / n).
+            let error = 5.0 * variance * (4.0 / n).sqrt();
+            assert!((squares[ix] / n - variance).abs() < error, "{} {variance}", squares[ix] / n);
+            assert!((products[ix] / n - s * s).abs() < error, "{} {}", products[ix] / n, s * s);
+        }
+    }
+
+    /// Factors on jams are those of the kind alone, and a shift without spread is as before.
+    #[test]
+    fn lots_of_one_kind_leave_the_jams_of_another_alone() {
+        let stations = format!(
+            r#"{{"id": "F", "type": "work", "endless": true, "part": "pin", "time": "1 s"}},
+            {{"id": "W", "type": "work", "time": "1 s", {JAM}, "to": "out"}},
+            {{"id": "G", "type": "work", "endless": true, "part": "cap", "time": "1 s", "to": "W"}}"#
+        );
+        let parts =
+            r#", "parts": {"pin": {"conditions": {"short": 0.1}}, "cap": {"between_shifts": {"jams": 0.5}}}"#;
+        let trial = Trial::new(&stations, parts);
+        let mut run = trial.start(3);
+        let trouble = &run.floor.troubles_mut()[0];
+        assert_eq!(trouble.factor(0), 1.0);
+        assert!((trouble.factor(1) - 1.0).abs() > 1e-6, "{}", trouble.factor(1));
+    }
+
+    #[test]
+    fn spreads_that_cannot_be_or_do_nothing_are_reported() {
+        let found = |lots: &str| {
+            let parts = format!(r#", "parts": {{"pin": {{"conditions": {{"short": 0.02}}, {lots}}}}}"#);
+            problems(r#"{"id": "F", "type": "work", "endless": true, "time": "1 s"}"#, &parts).join("\n")
+        };
+        assert!(found(r#""between_shifts": {"conditions": {"short": 0.3}}"#).contains("differ so much"));
+        assert!(found(r#""between_shifts": {"conditions": {"long": 0.01}}"#).contains("no condition `long`"));
+        assert!(found(r#""between_lots": {"conditions": {"short": 0.01}}"#).contains("nobody brings it"));
+        assert_eq!(found(r#""between_shifts": {"conditions": {"short": 0.01}}"#), "");
+    }
+
     #[test]
     fn an_impossible_spread_is_refused() {
         let mut wide = kind();
         wide.lots.attitudes = Some(0.6);
-        assert!(LotLuck::new(&wide).is_err(), "a share of 0.5 spreads by 0.5 at most");
+        assert!(LotLuck::new(&wide, &wide.lots).is_err(), "a share of 0.5 spreads by 0.5 at most");
     }
 }

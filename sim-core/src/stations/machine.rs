@@ -12,7 +12,8 @@
 //! **Timing.** A stroke starts when the machine is free, may start and all inlets show their parts; its time
 //! is drawn then. What it has made leaves at the end of the stroke; if there is no room it stays (blocking
 //! after service). With one inlet the parts themselves go on; with several, one assembly does, bad if any of
-//! its parts is bad, the wrong way round or missing.
+//! its parts is bad, the wrong way round or missing. Jams by part: at the start every part of the stroke has its
+//! chance, at the end and after it everything that goes on; what goes on after a jam waits until it is cleared.
 
 use super::Station;
 use super::alarm::Alarm;
@@ -171,6 +172,16 @@ impl Machine {
         self.inlets.iter().filter_map(|inlet| inlet.nest.as_ref()).any(Nest::has_room)
     }
 
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        self.phase = Phase::Leaving;
+        if self.plain {
+            self.part = part;
+        } else {
+            self.made.push(part);
+        }
+    }
+
     pub(super) fn content(&self) -> usize {
         let nests = self.inlets.iter().filter_map(|inlet| inlet.nest.as_ref());
         let in_nests: usize = nests.map(|nest| nest.loaded.len() + nest.loading.len()).sum();
@@ -205,7 +216,8 @@ impl Machine {
         } else {
             self.assemble(floor);
         }
-        if let Some(part) = self.made.first().copied() {
+        for n in 0..self.made.len() {
+            let part = self.made[n];
             floor.jams(self.me, &part, Moment::End);
         }
     }
@@ -335,20 +347,21 @@ impl Machine {
 
     /// Hands on what has been made; true when the machine is free.
     fn leave<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
-        let mut last = None;
         while let Some(part) = self.made.first().copied() {
             if !floor.hand_over(self.me, 0, self.exit, &part) {
                 floor.set_idle(self.me, true);
                 return false;
             }
             self.made.remove(0);
-            last = Some(part);
+            if self.made.is_empty() {
+                self.phase = Phase::Free;
+            }
+            if floor.jams(self.me, &part, Moment::After) {
+                return false;
+            }
         }
         self.phase = Phase::Free;
-        match last {
-            Some(part) => !floor.jams(self.me, &part, Moment::After),
-            None => true,
-        }
+        true
     }
 
     fn load_nests<O: Observer>(&mut self, floor: &mut Floor<O>) {
@@ -664,6 +677,15 @@ impl Blueprint for MachineSpec {
 
     fn named_inlets(&self) -> Vec<Spanned<String>> {
         self.inlets.iter().filter_map(|inlet| inlet.from.clone()).collect()
+    }
+
+    fn takes_at_once(&self) -> Vec<u32> {
+        // A nest is loaded part by part.
+        self.inlets.iter().map(|inlet| if inlet.nest.is_some() { 1 } else { inlet.parts }).collect()
+    }
+
+    fn stand_at_most(&self) -> u32 {
+        if let [only] = &self.inlets[..] { only.parts } else { 1 }
     }
 
     fn n_told_inlets(&self) -> u32 {

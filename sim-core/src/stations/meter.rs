@@ -11,8 +11,8 @@
 //! conveyor stands; the next portion comes a portion time after it has found room.
 //!
 //! **Held or off:** no index starts, no portion goes on; an index in progress is finished. **State:** blocked
-//! only with parts ready to be taken or handed on. A jam by part strikes when an index or portion starts (with
-//! its first part), at the end of an index, or when a part has gone on.
+//! only with parts ready to be taken or handed on. A jam by part strikes when an index or portion starts,
+//! at the end of an index (each of its parts has its chance), or when a part has gone on.
 
 use super::Station;
 use super::alarm::Alarm;
@@ -23,7 +23,7 @@ use super::outlet::Outlet;
 use super::track::nanos;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId};
-use crate::part::{Nanos, SECOND};
+use crate::part::{Nanos, Part, SECOND};
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{HANDFUL_MAX, count_law, law};
@@ -74,8 +74,17 @@ impl Meter {
         Meter { me, alarm, inlets, drive, luck, outlet, busy: false, ticking: false, carry: 0.0 }
     }
 
+    pub(super) fn runs_at_a_rate(&self) -> bool {
+        matches!(self.drive, Drive::Rate { .. })
+    }
+
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
+    }
+
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        self.outlet.parts.push_back(part);
     }
 
     pub(super) fn content(&self) -> usize {
@@ -86,10 +95,10 @@ impl Meter {
         self.alarm.spent();
         match self.drive {
             Drive::Index { .. } => {
-                if std::mem::take(&mut self.busy)
-                    && let Some(part) = self.outlet.parts.front().copied()
-                {
-                    floor.jams(self.me, &part, Moment::End);
+                if std::mem::take(&mut self.busy) {
+                    for part in &self.outlet.parts {
+                        floor.jams(self.me, part, Moment::End);
+                    }
                 }
             }
             Drive::Rate { parts, .. } => {
@@ -110,13 +119,12 @@ impl Meter {
             let Offer::Ready(place) = floor.offer(self.me, &self.inlets) else { break };
             self.outlet.parts.push_back(floor.take(self.me, place));
         }
-        match self.outlet.parts.front().copied() {
-            Some(part) => {
-                floor.jams(self.me, &part, Moment::Start);
-            }
-            // A portion that rounding has made empty is none.
-            None if most > 0 || self.busy => floor.note(self.me, Note::EmptyStroke, None),
-            None => {}
+        // A portion that rounding has made empty is none.
+        if self.outlet.parts.is_empty() && (most > 0 || self.busy) {
+            floor.note(self.me, Note::EmptyStroke, None);
+        }
+        for part in &self.outlet.parts {
+            floor.jams(self.me, part, Moment::Start);
         }
     }
 

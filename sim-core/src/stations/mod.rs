@@ -25,17 +25,24 @@ pub mod dumper;
 pub mod elevator;
 pub mod escapement;
 pub mod gauge;
+pub mod hand_fill;
 pub mod hopper;
+#[cfg(test)]
+mod jam_test;
 pub mod lots;
 pub mod machine;
 pub mod meter;
 mod outlet;
+#[cfg(test)]
+mod pace_test;
 pub mod path;
 pub mod path_in_file;
 pub mod path_spec;
 pub mod scrap_box;
 pub mod screen;
 pub mod selector;
+#[cfg(test)]
+mod start_test;
 pub mod stream;
 pub mod tool_spec;
 pub mod tooling;
@@ -49,6 +56,7 @@ pub use alarm::Alarm;
 pub use dice::Dice;
 
 use crate::kernel::{Floor, Message, Observer, StationId};
+use crate::part::{Nanos, Part};
 
 /// Any station of a line.
 #[derive(Clone, Debug)]
@@ -62,6 +70,7 @@ pub enum Station {
     Dumper(dumper::Dumper),
     Elevator(elevator::Elevator),
     Escapement(escapement::Escapement),
+    HandFill(hand_fill::HandFill),
     Hopper(hopper::Hopper),
     Machine(machine::Machine),
     Meter(meter::Meter),
@@ -83,6 +92,7 @@ impl Station {
             Station::Bath(s) => s.seed(seed, replication),
             Station::Bench(s) => s.seed(seed, replication),
             Station::Escapement(s) => s.seed(seed, replication),
+            Station::HandFill(s) => s.seed(seed, replication),
             Station::Hopper(s) => s.seed(seed, replication),
             Station::Machine(s) => s.seed(seed, replication),
             Station::Meter(s) => s.seed(seed, replication),
@@ -92,6 +102,30 @@ impl Station {
             Station::Stream(s) => s.seed(seed, replication),
             Station::Work(s) => s.seed(seed, replication),
         }
+    }
+
+    /// Gives the station a finished part to start with. False if it never holds one: nothing happens then.
+    pub(crate) fn hold(&mut self, part: Part) -> bool {
+        match self {
+            Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::HandFill(_)
+            | Station::Hopper(_)
+            | Station::PartBox(_)
+            | Station::ScrapBox(_) => return false,
+            Station::Bath(s) => s.hold(part),
+            Station::Escapement(s) => return s.hold(part),
+            Station::Stream(s) => return s.hold(part),
+            Station::Bench(s) => s.hold(part),
+            Station::Elevator(s) => s.hold(part),
+            Station::Machine(s) => s.hold(part),
+            Station::Meter(s) => s.hold(part),
+            Station::Path(s) => s.hold(part),
+            Station::PathInFile(s) => s.hold(part),
+            Station::Work(s) => s.hold(part),
+        }
+        true
     }
 
     /// A timer of the station has run out: it acts (`which` tells its timers apart), and is settled at once
@@ -106,6 +140,7 @@ impl Station {
             Station::Dumper(s) => s.fire(floor, which),
             Station::Elevator(s) => s.fire(floor, which),
             Station::Escapement(s) => s.fire(floor),
+            Station::HandFill(s) => s.fire(floor),
             Station::Hopper(s) => s.fire(),
             Station::Meter(s) => s.fire(floor),
             Station::PartBox(s) => s.fire(which),
@@ -134,6 +169,7 @@ impl Station {
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::HandFill(_)
             | Station::Hopper(_)
             | Station::Meter(_)
             | Station::PartBox(_)
@@ -154,6 +190,7 @@ impl Station {
             Station::Dumper(s) => s.settle(floor),
             Station::Elevator(s) => s.settle(floor),
             Station::Escapement(s) => s.settle(floor),
+            Station::HandFill(s) => s.settle(floor),
             Station::Hopper(s) => s.settle(floor),
             Station::Machine(s) => s.settle(floor),
             Station::Meter(s) => s.settle(floor),
@@ -172,6 +209,7 @@ impl Station {
             Station::Carrier(s) => s.look(floor),
             Station::Dumper(s) => s.look(floor),
             Station::Elevator(s) => s.look(floor),
+            Station::HandFill(s) => s.look(floor),
             Station::Hopper(s) => s.look(floor),
             Station::PathInFile(s) => s.look(floor),
             Station::Stream(s) => s.look(floor),
@@ -198,6 +236,7 @@ impl Station {
             Station::Dumper(s) => s.message(message),
             Station::Elevator(s) => s.message(message),
             Station::Escapement(s) => s.message(message),
+            Station::HandFill(s) => s.message(message),
             Station::Hopper(s) => s.message(message),
             Station::Machine(s) => s.message(message),
             Station::Meter(s) => s.message(message),
@@ -222,6 +261,7 @@ impl Station {
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::HandFill(_)
             | Station::Hopper(_)
             | Station::Meter(_)
             | Station::Path(_)
@@ -236,6 +276,7 @@ impl Station {
     pub fn bring(&mut self, kind: u8) {
         match self {
             Station::Dumper(s) => s.bring(kind),
+            Station::HandFill(s) => s.bring(kind),
             Station::Hopper(s) => s.bring(kind),
             Station::Stream(s) => s.bring(kind),
             Station::Work(s) => s.bring(kind),
@@ -266,6 +307,7 @@ impl Station {
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::Escapement(_)
+            | Station::HandFill(_)
             | Station::Hopper(_)
             | Station::Meter(_)
             | Station::PartBox(_)
@@ -276,6 +318,40 @@ impl Station {
         }
     }
 
+    /// Whether it has a clock of its own that goes on whether or not there is anything to take.
+    pub fn strikes_by_clock(&self) -> bool {
+        match self {
+            Station::Escapement(s) => s.is_on_clock(),
+            Station::Meter(s) => s.runs_at_a_rate(),
+            Station::Bath(_)
+            | Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::HandFill(_)
+            | Station::Hopper(_)
+            | Station::Machine(_)
+            | Station::PartBox(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_)
+            | Station::Work(_) => false,
+        }
+    }
+
+    /// Time from taking to giving, ns, of a station that carries several parts one behind the other.
+    pub(crate) fn passage(&self) -> Option<Nanos> {
+        if let Station::Elevator(s) = self {
+            Some(s.passage())
+        } else if let Station::PathInFile(s) = self {
+            Some(s.passage())
+        } else {
+            None
+        }
+    }
+
     /// Parts inside the station itself, for the count of parts.
     pub fn content(&self) -> usize {
         match self {
@@ -283,6 +359,7 @@ impl Station {
             Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
+            | Station::HandFill(_)
             | Station::Hopper(_)
             | Station::ScrapBox(_) => 0,
             Station::Bath(s) => s.content(),

@@ -7,7 +7,8 @@
 //! exit. A jam strikes at the start, at a tool before its outcome, or at the end.
 //!
 //! Stopped: the part stays where it is, the pass goes on with what was left of it. Blocked: the part stays
-//! at the end, nothing is taken. Held: the pass is finished, nothing is taken.
+//! at the end, nothing is taken. Held: the pass is finished, nothing is taken. Slowed down: what is left of the pass
+//! and those that follow take longer in the ratio of the speeds; a change during a stop counts from its end.
 
 use super::alarm::Alarm;
 use super::clumps::Clumps;
@@ -15,7 +16,7 @@ use super::dice::Dice;
 use super::tools::{Classes, Comeback, Fate, Tool};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Observer, Offer, PlaceId, Sampler, State, StationId,
+    Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, Sampler, State, StationId,
 };
 use crate::part::{Nanos, Part};
 
@@ -117,6 +118,8 @@ pub struct Path {
     clumps: Option<Box<Clumps>>,
     /// Listed as waiting for room somewhere.
     waits: bool,
+    /// Present speed.
+    pace: Pace,
     /// Some exit is a hand, so that what has left may still stand there.
     has_hands: bool,
 }
@@ -126,7 +129,21 @@ impl Path {
     pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
         let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let (part, stage) = (Part::default(), Stage::Empty);
-        Path { me, alarm, setup, pass, luck, part, at_entry: 0, stage, clumps: None, waits: false, has_hands }
+        let pace = Pace::FULL;
+        Path {
+            me,
+            alarm,
+            setup,
+            pass,
+            luck,
+            part,
+            at_entry: 0,
+            stage,
+            clumps: None,
+            waits: false,
+            pace,
+            has_hands,
+        }
     }
 
     /// The same path for parts that come tangled.
@@ -140,6 +157,12 @@ impl Path {
         if let Some(clumps) = &mut self.clumps {
             clumps.seed(seed, replication);
         }
+    }
+
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        (self.part, self.at_entry) = (part, part.attitude);
+        self.stage = Stage::Leaving { exit: 0, jammed: true };
     }
 
     pub(super) fn content(&self) -> usize {
@@ -235,9 +258,14 @@ impl Path {
 
     #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        // Whoever changes its pace has it settled.
+        let before = std::mem::replace(&mut self.pace, floor.pace(self.me));
         if self.stage != Stage::Passing {
             self.settle_now(floor, floor.duty(self.me));
         } else {
+            if before != self.pace {
+                self.alarm.change_pace(floor, before, self.pace);
+            }
             // After a stop in mid-pass the state is still that of the stop.
             floor.set_state(self.me, State::Working);
         }
@@ -273,7 +301,7 @@ impl Path {
         }
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
-        let time = self.pass.draw_ns(self.luck.stream());
+        let time = self.pace.stretched(self.pass.draw_ns(self.luck.stream()));
         self.alarm.set(floor, floor.now + time);
         duty.set_state(floor, State::Working);
         duty.jams(floor, &self.part, Moment::Start);

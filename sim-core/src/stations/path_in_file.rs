@@ -14,6 +14,7 @@
 //! | held, or break (not offered) | go on to the end | nothing is taken |
 //! | stopped by a jam by part at a tool | upstream of the tool and at it: stand; past it: go on, tools act | closed |
 //! | stopped otherwise (jam by a clock, at start or after, breakdown, freezing hold) | all stand | closed |
+//! | slowed down | all go on at the lower speed; a change during a jam or another stop counts from its end | a part clears it later in the same ratio |
 //! | blocked: the way on, or the exit of a reject, has no room | all stand, wherever they are | closed |
 //! | overflow: the way on has no room and an overflow exit is stated | the part at the end falls there, all go on | open |
 //!
@@ -29,7 +30,7 @@ use super::clumps::Clumps;
 use super::dice::Dice;
 use super::path::PathSetup;
 use super::tools::Fate;
-use crate::kernel::{Floor, Message, Moment, Observer, Offer, PlaceId, State, StationId};
+use crate::kernel::{Floor, Intake, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
 use std::collections::VecDeque;
 
@@ -125,8 +126,10 @@ pub struct PathInFile {
     setup: FileSetup,
     luck: Dice,
     stretches: Vec<Stretch>,
-    /// When each tool last saw a part, in the time of its stretch.
-    last_seen: Vec<Option<Nanos>>,
+    /// From when on a part is far enough behind the one that each tool saw last, in the time of its stretch.
+    apart_from: Vec<Option<Nanos>>,
+    /// Present speed, for which all times are kept.
+    pace: Pace,
     /// When the entry is clear, in the time of the first stretch.
     entry_clear: Nanos,
     /// The last stretch that a jam keeps.
@@ -140,7 +143,7 @@ impl PathInFile {
     /// An empty path. `free` is needed where a tool before the end may jam.
     pub fn new(me: StationId, alarm: Alarm, free: Option<Alarm>, setup: FileSetup, luck: Dice) -> Self {
         let stretches = vec![Stretch::default(); setup.points.len()];
-        let last_seen = vec![None; setup.sensed.len()];
+        let apart_from = vec![None; setup.sensed.len()];
         PathInFile {
             me,
             alarm,
@@ -148,7 +151,8 @@ impl PathInFile {
             setup,
             luck,
             stretches,
-            last_seen,
+            apart_from,
+            pace: Pace::FULL,
             entry_clear: 0,
             jam: None,
             stuck: Stuck::Gone,
@@ -161,6 +165,20 @@ impl PathInFile {
         if let Some(clumps) = &mut self.setup.clumps {
             clumps.seed(seed, replication);
         }
+    }
+
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        let rider =
+            Rider { part, at_entry: part.attitude, due: 0, at: At::Leaving { exit: 0, jammed: true } };
+        if let Some(last) = self.stretches.last_mut() {
+            last.riders.push_front(rider);
+        }
+    }
+
+    /// Time from entry to end, ns.
+    pub(super) fn passage(&self) -> Nanos {
+        self.setup.points.iter().map(|point| point.travel).sum()
     }
 
     pub(super) fn content(&self) -> usize {
@@ -193,6 +211,9 @@ impl PathInFile {
     }
 
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
+        if floor.pace(self.me) != self.pace {
+            self.change_pace(floor.now, floor.pace(self.me));
+        }
         self.release(floor.now, 0);
         if let Some(free) = &mut self.free {
             free.set(floor, Nanos::MAX);
@@ -216,6 +237,23 @@ impl PathInFile {
             floor.set_idle(self.me, false);
         } else {
             floor.set_state(self.me, State::Working);
+        }
+    }
+
+    /// The path goes at another speed from now on.
+    #[cold]
+    fn change_pace(&mut self, now: Nanos, pace: Pace) {
+        let before = std::mem::replace(&mut self.pace, pace);
+        for (n, (stretch, point)) in self.stretches.iter_mut().zip(&self.setup.points).enumerate() {
+            let here = stretch.stands_since.unwrap_or(now) - stretch.lag;
+            let moved = |due: Nanos| pace.moved(before, here, due);
+            stretch.riders.iter_mut().for_each(|rider| rider.due = moved(rider.due));
+            for apart in self.apart_from[point.first..point.end].iter_mut().flatten() {
+                *apart = moved(*apart);
+            }
+            if n == 0 {
+                self.entry_clear = moved(self.entry_clear);
+            }
         }
     }
 
@@ -335,8 +373,9 @@ impl PathInFile {
         };
         let mut close = None;
         if let Some(spacing) = self.setup.sensed[tool] {
-            let before = self.last_seen[tool].replace(rider.due);
-            close = before.filter(|before| rider.due - before < spacing.least).map(|_| spacing.exit);
+            let apart = rider.due + self.pace.stretched(spacing.least);
+            close =
+                self.apart_from[tool].replace(apart).filter(|from| rider.due < *from).map(|_| spacing.exit);
         }
         if tool == 0
             && let Some(clumps) = &mut self.setup.clumps
@@ -362,7 +401,7 @@ impl PathInFile {
     /// The part in front of stretch `at` goes on to the next one.
     fn pass_on(&mut self, now: Nanos, at: usize) {
         let Some(rider) = self.stretches[at].riders.pop_front() else { return };
-        let travel = self.setup.points[at + 1].travel;
+        let travel = self.pace.stretched(self.setup.points[at + 1].travel);
         let beyond = &mut self.stretches[at + 1];
         beyond.riders.push_back(Rider { due: now + travel - beyond.lag, at: At::Way, ..rider });
     }
@@ -399,20 +438,30 @@ impl PathInFile {
     /// Takes a part if the entry is clear; returns when to look again.
     fn enter<O: Observer>(&mut self, floor: &mut Floor<O>) -> Nanos {
         if !floor.may_start(self.me) {
+            let barred = floor.barred(self.me);
+            floor.intake(self.me, barred);
             return Nanos::MAX;
         }
         let lag = self.stretches[0].lag;
         if floor.now >= self.entry_clear + lag {
             match floor.offer(self.me, &self.setup.path.inlets) {
                 Offer::Ready(place) => self.take(floor, place),
-                Offer::Due(at) => return at,
-                Offer::Nothing => return Nanos::MAX,
+                Offer::Due(at) => {
+                    floor.intake(self.me, Intake::Idle(floor.now));
+                    return at;
+                }
+                Offer::Nothing => {
+                    floor.intake(self.me, Intake::Idle(floor.now));
+                    return Nanos::MAX;
+                }
             }
         }
         let clear = self.entry_clear + lag;
         let places = self.setup.path.inlets.places.iter();
         let heads = places.filter_map(|place| floor.place(*place).head_due());
-        heads.min().map_or(Nanos::MAX, |due| due.max(clear))
+        let due = heads.min().unwrap_or(Nanos::MAX);
+        floor.intake(self.me, if due > clear { Intake::Idle(clear) } else { Intake::Busy });
+        if due == Nanos::MAX { due } else { due.max(clear) }
     }
 
     fn take<O: Observer>(&mut self, floor: &mut Floor<O>, place: PlaceId) {
@@ -422,8 +471,9 @@ impl PathInFile {
             clumps.enter(&mut part);
         }
         let now = floor.now - self.stretches[0].lag;
-        let due = now + self.setup.points[0].travel;
-        self.entry_clear = now + self.setup.spacing[self.setup.path.classes.of(&part)];
+        let due = now + self.pace.stretched(self.setup.points[0].travel);
+        let spacing = self.setup.spacing[self.setup.path.classes.of(&part)];
+        self.entry_clear = now + self.pace.stretched(spacing);
         self.stretches[0].riders.push_back(Rider { part, at_entry: part.attitude, due, at: At::Way });
         floor.set_state(self.me, State::Working);
         if floor.jams(self.me, &part, Moment::Start) {

@@ -424,6 +424,14 @@ impl Blueprint for PathSpec {
         self.exit_rows().into_iter().map(|(key, to, _)| ExitSpec { key, to }).collect()
     }
 
+    fn has_speed(&self) -> bool {
+        true
+    }
+
+    fn clock_jams_hold_a_part(&self) -> bool {
+        matches!(self.motion, Motion::OneAtATime(_))
+    }
+
     fn inner_stops(&self) -> Vec<(StopSpec, Moment)> {
         let stops = |(n, tool): (usize, &ToolSpec)| {
             let moment = Moment::Tool(n as u8);

@@ -16,6 +16,7 @@ use crate::part::Part;
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{HANDFUL_MAX, count_law, law};
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, one_of};
 use crate::units::Dimension;
@@ -58,6 +59,14 @@ impl Stream {
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.clock.seed(seed, replication);
         self.parts.seed(seed, replication);
+    }
+
+    /// Starts with a part that waits outside, unless those are lost.
+    pub(super) fn hold(&mut self, part: Part) -> bool {
+        if !self.loses {
+            self.outside.push_back(part);
+        }
+        !self.loses
     }
 
     pub(super) fn content(&self) -> usize {
@@ -183,6 +192,10 @@ impl Blueprint for StreamSpec {
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
         check_kind(kinds, self.part.as_ref(), problems);
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[], "a stream handles no part: give the jam to the station after it")
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

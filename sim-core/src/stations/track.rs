@@ -12,6 +12,7 @@ use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::{Place, UNLIMITED};
 use crate::part::{Nanos, SECOND};
 use crate::terms::kind::Kind;
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{count, flag, length, one_of, speed, time};
 
@@ -202,6 +203,10 @@ impl Blueprint for TrackSpec {
         self.sort != (Sort::Track { live: false })
     }
 
+    fn has_speed(&self) -> bool {
+        self.freezes()
+    }
+
     fn ignores_breaks(&self) -> bool {
         self.sort == (Sort::Track { live: false })
     }
@@ -218,6 +223,10 @@ impl Blueprint for TrackSpec {
                 );
             }
         }
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::Start, MomentWord::End], "on a track or belt parts jam when they enter")
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

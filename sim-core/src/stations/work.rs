@@ -108,6 +108,15 @@ impl Work {
         }
     }
 
+    /// Starts with a finished part, which goes on as soon as there is room.
+    pub(super) fn hold(&mut self, part: Part) {
+        if self.places == 1 {
+            (self.stage, self.job.part) = (Stage::Done, part);
+        } else {
+            self.done.push(part);
+        }
+    }
+
     pub(super) fn content(&self) -> usize {
         self.busy.len() + self.done.len() + usize::from(self.stage != Stage::Empty)
     }
@@ -357,6 +366,10 @@ impl Blueprint for WorkSpec {
 
     fn takes(&self) -> bool {
         !self.endless
+    }
+
+    fn stand_at_most(&self) -> u32 {
+        self.places
     }
 
     fn brings(&self, kinds: &[Kind]) -> Option<u8> {

@@ -22,4 +22,4 @@ pub use crew::Hands;
 pub use crew::{Alone, Crew};
 pub use outputs::Output;
 pub use result::{RunResult, schema};
-pub use run::{Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};
+pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};

@@ -83,6 +83,17 @@ impl Count {
     }
 }
 
+/// What becomes of the parts that a station takes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Fate {
+    /// Sent off though in good condition, because of how they lay.
+    ByAttitude,
+    /// Sent off with a defect, or foreign.
+    ByDefect,
+    /// No room further on.
+    Overflow,
+}
+
 /// What a number is about. Stations are given by their number, the rest by its index in the plan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Key {
@@ -101,6 +112,7 @@ pub(super) enum Key {
     /// Parts taken out in them.
     Purged,
     PointGood(usize),
+    PointBad(usize),
     PointBadPpm(usize),
     PointPasses(usize),
     PointTime(usize),
@@ -111,6 +123,8 @@ pub(super) enum Key {
     Exit(usize, usize),
     Accepted(usize),
     Recirculation(usize),
+    /// Parts of a station that meet this fate, per hour.
+    Lost(usize, Fate),
     Missing(usize, usize),
     Content(usize),
     Empty(usize),
@@ -151,6 +165,8 @@ pub(super) struct Outputs {
     first_sensor: usize,
     /// The post of the product sequence.
     change: Option<usize>,
+    /// Stations with an overflow exit, as posts, and its number.
+    overflows: Vec<(usize, usize)>,
     /// Stations of the file in its order, as posts.
     pub(super) stations: Vec<usize>,
 }
@@ -162,7 +178,10 @@ pub(super) fn entry_of(plan: &Plan, post: usize) -> Option<usize> {
 
 /// Whether a station counts no single parts: they go through its place, or come by the container.
 pub(super) fn only_carries(plan: &Plan, post: usize) -> bool {
-    matches!(plan.stations[post], Station::Carrier(_) | Station::Dumper(_) | Station::Hopper(_))
+    matches!(
+        plan.stations[post],
+        Station::Carrier(_) | Station::Dumper(_) | Station::HandFill(_) | Station::Hopper(_)
+    )
 }
 
 /// Number of a station among its equals, from its name: `path 2`.
@@ -197,8 +216,13 @@ impl Outputs {
             pools.push(first..first + pool.number as usize);
             first += pool.number as usize;
         }
+        let overflows = stations.iter().filter_map(|&post| {
+            let exits = scenario.stations[entry_of(plan, post)?].blueprint.exits();
+            Some((post, exits.iter().take(EXITS).position(|exit| exit.key == "overflow_to")?))
+        });
         let mut outputs = Outputs {
             keys: Vec::new(),
+            overflows: overflows.collect(),
             points: plan.tally.points.clone(),
             paths: stations.iter().copied().filter(is_path).collect(),
             callers: callers(scenario, plan, &stations),
@@ -229,7 +253,7 @@ impl Outputs {
             keys.extend([Key::Changeovers, Key::Purged]);
         }
         for n in 0..self.points.len() {
-            keys.extend([Key::PointGood(n), Key::PointBadPpm(n), Key::PointPasses(n)]);
+            keys.extend([Key::PointGood(n), Key::PointBad(n), Key::PointBadPpm(n), Key::PointPasses(n)]);
             keys.extend([Key::PointTime(n), Key::PointLongest(n)]);
         }
         for &post in &self.stations {
@@ -241,6 +265,9 @@ impl Outputs {
             keys.extend((0..n).map(|exit| Key::Exit(post, exit)));
             if sorts_out(scenario, plan, post) {
                 keys.extend([Key::Accepted(post), Key::Recirculation(post)]);
+                keys.extend(
+                    [Fate::ByAttitude, Fate::ByDefect, Fate::Overflow].map(|fate| Key::Lost(post, fate)),
+                );
             }
             if !carries {
                 keys.push(Key::EmptyStrokesShare(post));
@@ -308,6 +335,7 @@ impl Outputs {
                 .change
                 .map_or(f64::NAN, |post| per_hour(tally.counts[post].lost + tally.counts[post].spilled)),
             Key::PointGood(n) => tally.points[n].good as f64 * 6e10 / window,
+            Key::PointBad(n) => tally.points[n].bad as f64 * 6e10 / window,
             Key::PointBadPpm(n) => bad_ppm(&tally.points[n..=n]),
             Key::PointPasses(n) => {
                 let passes = tally.points[n].passes.iter().enumerate();
@@ -332,6 +360,7 @@ impl Outputs {
                 let exits = &tally.counts[post].exits;
                 ratio(exits[1..].iter().sum(), exits[0])
             }
+            Key::Lost(post, fate) => per_hour(self.lost(&tally.counts[post], post, fate)),
             Key::Missing(post, inlet) => share(tally.missing_of(StationId(post as u16))[inlet]),
             Key::Content(place) => tally.levels[place].area() as f64 / window,
             Key::Empty(place) => share(tally.levels[place].empty()),
@@ -354,6 +383,17 @@ impl Outputs {
             Key::SensorOn(n) => share(tally.time[self.first_sensor + n][State::Working as usize]),
             Key::SensorSwitches(n) => per_hour(tally.counts[self.first_sensor + n].switched_on),
             Key::Own(n) => tally.own.times().nth(n).map_or(f64::NAN, share),
+        }
+    }
+
+    /// Parts that a station sends off through exits other than the way on.
+    fn lost(&self, counts: &Counts, post: usize, fate: Fate) -> u64 {
+        let overflow = self.overflows.iter().find(|(station, _)| *station == post).map(|(_, exit)| *exit);
+        let others = (1..EXITS).filter(|exit| Some(*exit) != overflow);
+        match fate {
+            Fate::Overflow => overflow.map_or(0, |exit| counts.exits[exit]),
+            Fate::ByDefect => others.map(|exit| counts.defects[exit]).sum(),
+            Fate::ByAttitude => others.map(|exit| counts.exits[exit] - counts.defects[exit]).sum(),
         }
     }
 
@@ -451,6 +491,7 @@ fn name_of(key: Key, scenario: &Scenario, plan: &Plan) -> Output {
         Key::Changeovers => ("changeovers".to_owned(), "/h"),
         Key::Purged => ("purged".to_owned(), "/h"),
         Key::PointGood(n) => (point(n, "good"), "parts/min"),
+        Key::PointBad(n) => (point(n, "bad"), "parts/min"),
         Key::PointBadPpm(n) => (point(n, "bad_ppm"), "ppm"),
         Key::PointPasses(n) => (point(n, "passes"), ""),
         Key::PointTime(n) => (point(n, "time_in_line"), "s"),
@@ -461,6 +502,9 @@ fn name_of(key: Key, scenario: &Scenario, plan: &Plan) -> Output {
         Key::Exit(n, exit) => (post(n, &format!("exit_{exit}")), "/h"),
         Key::Accepted(n) => (post(n, "accepted_share"), ""),
         Key::Recirculation(n) => (post(n, "recirculation_ratio"), ""),
+        Key::Lost(n, Fate::ByAttitude) => (post(n, "rejected_by_attitude"), "/h"),
+        Key::Lost(n, Fate::ByDefect) => (post(n, "rejected_by_defect"), "/h"),
+        Key::Lost(n, Fate::Overflow) => (post(n, "overflow"), "/h"),
         Key::Missing(n, inlet) => (post(n, &format!("missing_{inlet}_share")), ""),
         Key::Content(n) => (place(n, "content"), "parts"),
         Key::Empty(n) => (place(n, "empty_share"), ""),

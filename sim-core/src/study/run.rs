@@ -9,11 +9,11 @@ use super::outputs::{Key, Output, Outputs};
 use super::proof::{JUDGED, Proof};
 use super::report;
 use super::result::{RunResult, StoppedBecause};
-use super::shift::{Course, tally_shift};
+use super::shift::{Course, measure_shift};
 use super::warm_up::{self, Found};
-use crate::measure::Tally;
+use crate::measure::{Causes, LevelSums, Tally};
 use crate::network::Plan;
-use crate::part::SECOND;
+use crate::part::{Nanos, SECOND};
 use crate::scenario::{Scenario, WarmUp};
 use crate::statistics::precision::FEWEST_TO_STOP;
 use crate::statistics::sequential::GROWTH;
@@ -24,6 +24,9 @@ use std::borrow::Cow;
 const EVENTS_OF_BATCH: u64 = 8_000_000;
 /// Most replications of a batch for each worker.
 const BATCH_MAX: u64 = 256;
+
+/// Replications in which causes are accounted for unless one says otherwise: enough to see what matters.
+pub const CAUSES_IN: u64 = 50;
 
 /// When to stop.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,6 +50,9 @@ pub struct Options {
     pub precision: Option<f64>,
     /// Level of the intervals, strictly between 0 and 1.
     pub level: f64,
+    /// In how many replications, the first ones, to account for the causes of starvation: such a replication takes up
+    /// to twice as long.
+    pub causes: u64,
 }
 
 impl Options {
@@ -58,6 +64,7 @@ impl Options {
             mode: Mode::UntilDecided,
             precision: None,
             level: 0.95,
+            causes: CAUSES_IN,
         }
     }
 }
@@ -198,8 +205,11 @@ pub fn run<C: Crew>(job: &Job<'_>, crew: &C, watch: &mut Watch<'_>) -> Result<Ru
 /// A worker's desk: what is reused from replication to replication.
 struct Desk {
     tally: Option<Tally>,
+    causes: Option<Causes>,
     /// Parts by passes, for each point of use.
     passes: Vec<Vec<u64>>,
+    /// Time at each level, for each place.
+    levels: Vec<LevelSums>,
 }
 
 /// The sheet of one replication.
@@ -207,6 +217,8 @@ struct Desk {
 struct Sheet {
     number: u64,
     values: Vec<f64>,
+    /// Starved time by cause, point by point, ns; empty if causes are not asked for.
+    charges: Vec<Nanos>,
     course: Course,
 }
 
@@ -219,10 +231,16 @@ pub(super) struct Study<'a> {
     pub(super) outputs: Outputs,
     /// Moments of each output.
     pub(super) moments: Vec<Moments>,
+    /// Moments of starved time by cause, point by point, as a share of the window; empty if causes are not asked for.
+    pub(super) charges: Vec<Moments>,
+    /// Moments of each output over the replications that account for causes, once there are more.
+    first: Option<Vec<Moments>>,
     /// Rate of each replication, parts/min.
     pub(super) rates: Vec<f64>,
     /// Parts by passes, for each point of use.
     pub(super) passes: Vec<Vec<u64>>,
+    /// Time at each level over all replications, for each place.
+    pub(super) levels: Vec<LevelSums>,
     pub(super) proof: Option<Proof>,
     precision: Option<RelativePrecision>,
     pub(super) n_gridlocks: u64,
@@ -256,8 +274,11 @@ impl<'a> Study<'a> {
             plan: Cow::Borrowed(job.plan),
             warm_up: None,
             moments: vec![Moments::new(); outputs.len()],
+            charges: Vec::new(),
+            first: None,
             rates: Vec::new(),
             passes: Vec::new(),
+            levels: Vec::new(),
             proof,
             precision,
             n_gridlocks: 0,
@@ -288,9 +309,13 @@ impl<'a> Study<'a> {
     fn run<C: Crew>(&mut self, crew: &C, watch: &mut Watch<'_>) -> Result<StoppedBecause, RunError> {
         let (plan, seed) = (self.plan.clone().into_owned(), self.job.options.seed);
         let budget = self.job.options.replications;
-        let n_points = plan.tally.points.len();
-        let mut desks: Vec<Desk> =
-            (0..crew.size()).map(|_| Desk { tally: None, passes: vec![Vec::new(); n_points] }).collect();
+        let desk = || Desk {
+            tally: None,
+            causes: None,
+            passes: vec![Vec::new(); plan.tally.points.len()],
+            levels: vec![LevelSums::default(); plan.tally.capacities.len()],
+        };
+        let mut desks: Vec<Desk> = (0..crew.size()).map(|_| desk()).collect();
         let mut sheets: Vec<Sheet> = Vec::new();
         let mut because = None;
         while because.is_none() {
@@ -300,9 +325,11 @@ impl<'a> Study<'a> {
                 sheets.resize_with(n, Sheet::default);
             }
             sheets.iter_mut().zip(done..).for_each(|(sheet, number)| sheet.number = number);
-            let outputs = &self.outputs;
+            let (outputs, causes_in) = (&self.outputs, self.job.options.causes);
             let n_done = crew.fill(&mut desks, &mut sheets[..n], watch.cancelled, &|desk, sheet| {
-                fill_sheet(&plan, seed, outputs, desk, sheet);
+                let with_causes = sheet.number < causes_in;
+                run_shift(&plan, seed, with_causes, desk, sheet);
+                desk.fill(outputs, with_causes, sheet);
             });
             for sheet in &mut sheets[..n_done] {
                 self.take_in(sheet, watch)?;
@@ -318,7 +345,8 @@ impl<'a> Study<'a> {
                 verdict: self.proof.as_ref().map(Proof::verdict),
             });
         }
-        self.passes = merged_passes(desks, n_points);
+        self.levels = merged_levels(&desks);
+        self.passes = merged_passes(desks, plan.tally.points.len());
         Ok(because.unwrap_or(StoppedBecause::BudgetUsed))
     }
 
@@ -349,6 +377,11 @@ impl<'a> Study<'a> {
                 moments.push(*value);
             }
         }
+        let window = (self.plan.close_ns - self.plan.open_ns) as f64;
+        self.charges.resize_with(self.charges.len().max(sheet.charges.len()), Moments::new);
+        for (moments, charge) in self.charges.iter_mut().zip(&sheet.charges) {
+            moments.push(*charge as f64 / window);
+        }
         let [rate, feed_availability] =
             JUDGED.map(|key| self.outputs.index(key).map_or(f64::NAN, |ix| sheet.values[ix]));
         self.rates.push(rate);
@@ -359,6 +392,9 @@ impl<'a> Study<'a> {
         if let Some(knot) = sheet.course.knot.take() {
             self.n_gridlocks += 1;
             self.first_gridlock.get_or_insert((sheet.number, knot));
+        }
+        if self.rates.len() as u64 == self.job.options.causes {
+            self.first = Some(self.moments.clone());
         }
         if self.rates.len() == 1 {
             self.same = Some(sheet.values.clone());
@@ -399,24 +435,48 @@ impl<'a> Study<'a> {
         self.job.scenario.inputs.is_empty() && self.same.is_some()
     }
 
+    /// Moments of an output over the replications that account for causes; over all if none does.
+    pub(super) fn moments_of_first(&self, key: Key) -> Moments {
+        match (&self.first, self.outputs.index(key)) {
+            (Some(first), Some(ix)) => first[ix],
+            _ => self.moments_of(key),
+        }
+    }
+
     /// Moments of an output.
     pub(super) fn moments_of(&self, key: Key) -> Moments {
         self.outputs.index(key).map_or_else(Moments::new, |ix| self.moments[ix])
     }
 }
 
-fn fill_sheet(plan: &Plan, seed: u64, outputs: &Outputs, desk: &mut Desk, sheet: &mut Sheet) {
+/// Runs the shift of a sheet; its measures are left on the desk.
+fn run_shift(plan: &Plan, seed: u64, with_causes: bool, desk: &mut Desk, sheet: &mut Sheet) {
     let tally = desk.tally.take().unwrap_or_else(|| Tally::new(&plan.tally));
-    let (tally, course) = tally_shift(plan, seed, sheet.number, tally);
-    sheet.course = course;
-    if sheet.course.fault.is_none() {
-        outputs.read(&tally, &mut sheet.values);
-        for (all, point) in desk.passes.iter_mut().zip(&tally.points) {
+    if with_causes {
+        let causes = desk.causes.take().unwrap_or_else(|| Causes::new(&plan.causes));
+        let ((tally, causes), course) = measure_shift(plan, seed, sheet.number, (tally, causes));
+        (desk.tally, desk.causes, sheet.course) = (Some(tally), Some(causes), course);
+    } else {
+        let (tally, course) = measure_shift(plan, seed, sheet.number, tally);
+        (desk.tally, sheet.course) = (Some(tally), course);
+    }
+}
+
+impl Desk {
+    /// Fills a sheet from the measures of its shift.
+    fn fill(&mut self, outputs: &Outputs, with_causes: bool, sheet: &mut Sheet) {
+        let Some(tally) = self.tally.as_ref().filter(|_| sheet.course.fault.is_none()) else { return };
+        outputs.read(tally, &mut sheet.values);
+        for (all, point) in self.passes.iter_mut().zip(&tally.points) {
             all.resize(point.passes.len(), 0);
             all.iter_mut().zip(&point.passes).for_each(|(sum, n)| *sum += n);
         }
+        self.levels.iter_mut().zip(tally.levels.iter()).for_each(|(all, place)| all.add(place));
+        sheet.charges.clear();
+        if let Some(causes) = self.causes.as_ref().filter(|_| with_causes) {
+            (0..tally.points.len()).for_each(|point| sheet.charges.extend(causes.charges(point)));
+        }
     }
-    desk.tally = Some(tally);
 }
 
 /// Whole numbers: their sum is the same whoever counted what.
@@ -428,6 +488,15 @@ fn merged_passes(desks: Vec<Desk>, n_points: usize) -> Vec<Vec<u64>> {
             sum.resize(sum.len().max(passes.len()), 0);
             sum.iter_mut().zip(passes).for_each(|(sum, n)| *sum += n);
         }
+    }
+    all
+}
+
+fn merged_levels(desks: &[Desk]) -> Vec<LevelSums> {
+    let mut all: Vec<LevelSums> = Vec::new();
+    for desk in desks {
+        all.resize(desk.levels.len(), LevelSums::default());
+        all.iter_mut().zip(&desk.levels).for_each(|(sum, levels)| sum.merge(levels));
     }
     all
 }

@@ -6,7 +6,7 @@
 use super::knot::Knot;
 use super::run::RunError;
 use crate::kernel::{Observer, StationId};
-use crate::measure::{PerMinute, Tally};
+use crate::measure::{Measure, PerMinute};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
 use crate::replication::{Replica, Stop};
@@ -27,10 +27,10 @@ pub(super) fn seconds(time: Nanos) -> f64 {
     time as f64 / SECOND as f64
 }
 
-/// Runs a shift and hands back its tally, which was made for the plan; it is made as good as new first.
-pub(super) fn tally_shift(plan: &Plan, seed: u64, number: u64, mut tally: Tally) -> (Tally, Course) {
-    tally.restart();
-    let mut replica = Replica::new(plan, seed, number, tally);
+/// Runs a shift and hands back its measure, which was made for the plan; it is made as good as new first.
+pub(super) fn measure_shift<M: Measure>(plan: &Plan, seed: u64, number: u64, mut measure: M) -> (M, Course) {
+    measure.restart();
+    let mut replica = Replica::new(plan, seed, number, measure);
     let mut course = Course::default();
     if plan.open_ns > 0 && run_on(&mut replica, plan, number, plan.open_ns, &mut course) {
         replica.floor.observer.open(plan.open_ns);

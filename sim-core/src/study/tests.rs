@@ -104,6 +104,25 @@ fn shares_of_time_add_up_and_flows_agree() {
     assert!(mean(result.sensors[0].on_share) > 0.0);
 }
 
+/// A part every 10 s stays 15 s on the track: one is there for half of the time, two for the other half. Once more with
+/// a thousand at a time, so that contents are told apart by twos (1024 to 2047): 1000 and 2000.
+#[test]
+fn levels_have_percentiles_by_time() {
+    for (group, expected) in [(1, [1, 1, 2]), (1000, [1000, 1000, 2000])] {
+        let text = format!(
+            r#"{{"feedproof": 1, "stations": [
+            {{"id": "S", "type": "stream", "spacing": "10 s", "group": {group}}},
+            {{"id": "T", "type": "track", "unlimited": true, "travel": "15 s"}},
+            {{"id": "W", "type": "work", "places": 1000, "time": "1 s", "to": "out"}}],
+            "plan": {{"shift": "1020 s", "warm_up": "20 s", "replications": 2}}}}"#
+        );
+        let result = result(&text, |_| {});
+        let track = &result.places[0];
+        assert_eq!(track.mean_content.mean, Some(1.5 * f64::from(group)));
+        assert_eq!([track.content_p5, track.content_p50, track.content_p95].map(Option::unwrap), expected);
+    }
+}
+
 #[test]
 fn inputs_are_listed_with_their_trials() {
     let result = result(TANDEM, |options| options.replications = 2);

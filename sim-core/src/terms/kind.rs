@@ -12,7 +12,7 @@ use crate::units::Dimension;
 /// Most attitudes, conditions or kinds: parts keep them in a byte, and the right attitudes are bits of a word.
 pub const NAMES_MAX: usize = 60;
 
-/// How strongly attitudes and defects differ from lot to lot (ruling 11).
+/// How strongly attitudes, defects and jams differ from lot to lot, a lot being a container or a shift (ruling 11).
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct LotSpread {
     /// Between-lot standard deviation of each condition's share, by condition (without good); 0 = none.
@@ -21,6 +21,14 @@ pub struct LotSpread {
     pub attitudes: Option<f64>,
     /// Between-lot spread of the factor on all chances to jam (mean 1).
     pub jams: Option<f64>,
+}
+
+impl LotSpread {
+    /// Whether anything differs.
+    pub fn varies(&self) -> bool {
+        let wide = |spread: &Option<f64>| spread.is_some_and(|spread| spread > 0.0);
+        self.conditions.iter().any(|spread| *spread > 0.0) || wide(&self.attitudes) || wide(&self.jams)
+    }
 }
 
 /// A part kind.
@@ -52,8 +60,10 @@ pub struct Kind {
     pub condition_chances: Vec<Chance>,
     /// Measured dimensions by name, two at most.
     pub sizes: Vec<(String, Law)>,
-    /// Between-lot variation.
+    /// Variation from container to container.
     pub lots: LotSpread,
+    /// Variation from shift to shift.
+    pub shifts: LotSpread,
 }
 
 impl Kind {
@@ -74,7 +84,13 @@ impl Kind {
             condition_chances: Vec::new(),
             sizes: Vec::new(),
             lots: LotSpread::default(),
+            shifts: LotSpread::default(),
         }
+    }
+
+    /// Whether the chances of these parts to jam vary from container to container or from shift to shift.
+    pub fn jams_vary(&self) -> bool {
+        self.lots.jams.is_some() || self.shifts.jams.is_some()
     }
 
     /// Number of classes (condition, attitude).
@@ -90,17 +106,17 @@ fn read_lots(object: &mut Object<'_>) -> LotsGiven {
     let attitudes = object.maybe(
         "attitudes",
         chance(),
-        "Standard deviation between lots of the share of the first attitude; left out: no difference",
+        "Standard deviation (between containers, or between shifts) of the share of the first attitude; left out: no difference",
     );
     let jams = object.maybe(
         "jams",
         crate::text::forms::real().positive().at_most(5.0),
-        "Standard deviation between lots of the factor (mean 1) on all chances to jam; left out: no difference",
+        "Standard deviation (between containers, or between shifts) of the factor (mean 1) on all chances to jam; left out: no difference",
     );
     let conditions = object.maybe(
         "conditions",
         map_of(chance()),
-        "Standard deviation between lots of the share of each condition; left out: no difference",
+        "Standard deviation (between containers, or between shifts) of the share of each condition; left out: no difference",
     );
     (attitudes.map(Chance::value), jams, conditions)
 }
@@ -145,7 +161,12 @@ pub fn read(object: &mut Object<'_>) -> Kind {
     let lots = object.maybe(
         "between_lots",
         nested("between-lots", read_lots),
-        "How containers differ; left out: they do not, and the spread of shifts is then too small",
+        "How containers that dumpers bring differ; left out: they do not, and the spread of shifts is then too small",
+    );
+    let shifts = object.maybe(
+        "between_shifts",
+        nested("between-lots", read_lots),
+        "How shifts differ (all parts of a shift alike: a batch of the supplier, weather, wear); containers then differ around their shift; left out: they do not",
     );
     let mut kind = Kind { place, length_m, mass_kg, density_m3, ..Kind::plain("") };
     take_attitudes(object, &mut kind, &attitudes, right.as_deref());
@@ -154,18 +175,22 @@ pub fn read(object: &mut Object<'_>) -> Kind {
         object.fail("sizes", Problem::new(code::OUT_OF_RANGE, "a part has at most two measured dimensions"));
     }
     kind.sizes = sizes.into_iter().map(|(name, law)| (name.value, law)).collect();
-    if let Some((attitudes, jams, conditions)) = lots {
-        kind.lots = LotSpread { conditions: vec![0.0; kind.conditions.len() - 1], attitudes, jams };
-        for (name, spread) in conditions.unwrap_or_default() {
-            match kind.conditions.iter().skip(1).position(|known| *known == name.value) {
-                Some(ix) => kind.lots.conditions[ix] = spread.value(),
-                None => {
-                    object.fail("between_lots", unknown("condition", &name.value, &kind.conditions[1..]));
-                }
-            }
+    kind.lots = spread_of(object, "between_lots", &kind, lots);
+    kind.shifts = spread_of(object, "between_shifts", &kind, shifts);
+    kind
+}
+
+fn spread_of(object: &mut Object<'_>, key: &'static str, kind: &Kind, given: Option<LotsGiven>) -> LotSpread {
+    let Some((attitudes, jams, conditions)) = given else { return LotSpread::default() };
+    let bad = &kind.conditions[1..];
+    let mut spread = LotSpread { conditions: vec![0.0; bad.len()], attitudes, jams };
+    for (name, given) in conditions.unwrap_or_default() {
+        match bad.iter().position(|known| *known == name.value) {
+            Some(ix) => spread.conditions[ix] = given.value(),
+            None => object.fail(key, unknown("condition", &name.value, bad)),
         }
     }
-    kind
+    spread
 }
 
 fn take_attitudes(

@@ -2,7 +2,7 @@
 
 use super::law::Law;
 use super::law_form::law;
-use crate::diag::{Problem, code};
+use crate::diag::{Place, Problem, code};
 use crate::text::fields::Object;
 use crate::text::forms::{Chance, Spanned, chance, count, list_of, map_of, name, nested, one_of};
 use crate::units::Dimension;
@@ -27,6 +27,20 @@ pub enum MomentWord {
     End,
     /// When it has moved on.
     After,
+}
+
+impl MomentWord {
+    /// All of them.
+    pub const ALL: &'static [MomentWord] = &[MomentWord::Start, MomentWord::End, MomentWord::After];
+
+    /// The word used in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            MomentWord::Start => "start",
+            MomentWord::End => "end",
+            MomentWord::After => "after",
+        }
+    }
 }
 
 /// What makes a stop begin.
@@ -60,6 +74,8 @@ pub struct StopSpec {
     pub cause: Cause,
     /// When a stop by part strikes.
     pub when: MomentWord,
+    /// Where it stands.
+    pub place: Place,
     /// Time to clear or repair.
     pub time: Law,
     /// Who does it; nobody: it ends by itself after the time.
@@ -134,6 +150,7 @@ fn read_jam(object: &mut Object<'_>) -> StopSpec {
         is_breakdown: false,
         cause,
         when,
+        place: object.place(),
         time,
         by: read_by(object),
         notice: read_notice(object),
@@ -194,6 +211,7 @@ fn read_breakdown(object: &mut Object<'_>) -> StopSpec {
         is_breakdown: true,
         cause: Cause::Every(every, clock),
         when: MomentWord::End,
+        place: object.place(),
         time: object.required("time", law(Dimension::Time), "Time of the repair"),
         by: read_by(object),
         notice: read_notice(object),

@@ -117,7 +117,7 @@ fn each_inlet_gets_its_parts() {
             {"id": "X", "type": "work", "endless": true, "part": "x", "time": "1 s", "to": "M"},
             {"id": "Y", "type": "work", "endless": true, "part": "y", "time": "1 s", "to": "M"},
             {"id": "M", "type": "machine", "cycle": "1.5 s",
-             "inlets": [{"from": "X"}, {"from": "Y", "parts": 2}], "to": "N"},
+             "inlets": [{"from": "X"}, {"from": "Y", "parts": 2, "nest": {"capacity": 2}}], "to": "N"},
             {"id": "N", "type": "work", "time": "0.1 s"}],
             "promise": {"at": "N", "clauses": {"mean_rate": "20 /min"}}"#,
     ));

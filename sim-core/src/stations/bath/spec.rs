@@ -12,6 +12,7 @@ use crate::stations::track::nanos;
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{Choice, Spanned, either, name, one_of, rate, time, volume_rate};
 use crate::units::Dimension;
@@ -100,6 +101,14 @@ impl BathSpec {
 impl Blueprint for BathSpec {
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::Start, MomentWord::End], "a portion jams as it goes in or comes out")
+    }
+
+    fn jams_by_condition(&self) -> bool {
+        false
     }
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {

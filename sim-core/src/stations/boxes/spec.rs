@@ -5,11 +5,12 @@ use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::{Exit, Sampler};
 use crate::scenario::{Level, OUT, level};
 use crate::stations::amounts::{Amount, amount, kind_of};
-use crate::stations::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, check_kind};
+use crate::stations::blueprint::{Attendance, Blueprint, ExitSpec, Site, To, TrafficSite, check_kind};
 use crate::stations::scrap_box::ScrapBox;
 use crate::terms::kind::{Kind, unknown};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{Chance, Spanned, Variant, chance, map_of, name, one_of, variants};
 use crate::units::Dimension;
@@ -182,6 +183,10 @@ impl Blueprint for BoxSpec {
         vec![ExitSpec { key: "empties_to", to: To::Named(to) }]
     }
 
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[], "a box handles no part")
+    }
+
     fn recirculates(&self) -> bool {
         self.empties_to.is_some()
     }
@@ -228,7 +233,8 @@ impl Blueprint for BoxSpec {
         traffic.places = f64::INFINITY;
         if let (Some(ExchangeSpec::ByHand(_, time)), Some(full)) = (&self.exchange, self.full(traffic.kinds))
         {
-            traffic.attendance_s = vec![time.mean() / f64::from(self.call(full).max(1))];
+            let calls = 1.0 / f64::from(self.call(full).max(1));
+            traffic.attendance = vec![Attendance { calls, work_s: time.mean() }];
         }
         let mut first = 0;
         for kind in traffic.kinds {

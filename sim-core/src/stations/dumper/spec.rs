@@ -6,13 +6,14 @@ use crate::kernel::{Exit, Sampler};
 use crate::scenario::{Level, level};
 use crate::stations::amounts::{Amount, kind_of};
 use crate::stations::blueprint::{
-    Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, part_needs, read_part,
-    read_to,
+    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named,
+    part_needs, read_part, read_to,
 };
 use crate::stations::lots::LotLuck;
-use crate::terms::kind::{Kind, LotSpread};
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{count_law, law};
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{
     Choice, Form, Spanned, Variant, count, either, mass, name, one_of, placed, rate, variants, volume,
@@ -278,11 +279,19 @@ impl Blueprint for DumperSpec {
         {
             part_needs(place, kind, "density", "a rate by volume", problems);
         }
-        if let Err(message) = LotLuck::new(kind) {
+        if let Err(message) = LotLuck::new(kind, &kind.lots) {
             let problem =
                 Problem::new(code::OUT_OF_RANGE, format!("containers can't differ so much: {message}"));
             problems.error(&self.place, problem);
         }
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::Start, MomentWord::End], "a container jams as it is lifted or poured")
+    }
+
+    fn jams_by_condition(&self) -> bool {
+        false
     }
 
     /// Rated capacity: contents / cycle with exchange, or what is brought if that is less.
@@ -292,6 +301,10 @@ impl Blueprint for DumperSpec {
             most_per_s: self.contents(traffic.kinds).mean() * self.most_containers_per_s(traffic.kinds),
             is_driven: false,
         });
+        if let BringingSpec::ByHand(_, time) = &self.bringing {
+            let calls = 1.0 / self.contents(traffic.kinds).mean();
+            traffic.attendance = vec![Attendance { calls, work_s: time.mean() }];
+        }
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
@@ -303,13 +316,8 @@ impl Blueprint for DumperSpec {
             BringingSpec::AtIntervals(every) => Bringing::AtIntervals(law(every)),
             BringingSpec::ByHand(_, time) => Bringing::ByHand(site.pools[0], law(time)),
         };
-        let of_kind = |kind: &Kind| {
-            // Kinds that it does not bring may be spread in ways that are impossible; those it brings were checked.
-            let lots = LotLuck::new(kind)
-                .or_else(|_| LotLuck::new(&Kind { lots: LotSpread::default(), ..kind.clone() }));
-            let Ok(lots) = lots else { panic!("lots that are all alike are possible") };
-            (law(&self.contents_of(Some(kind))), lots)
-        };
+        let of_kind =
+            |kind: &Kind| (law(&self.contents_of(Some(kind))), LotLuck::possible(kind), kind.shifts.varies());
         let setup = DumperSetup {
             bin,
             kind: site.kind(self.part.as_ref()),

@@ -1,5 +1,6 @@
 use crate::kernel::troubles::Trigger;
 use crate::kernel::{Note, State};
+use crate::replication::Stop;
 use crate::stations::trial::{Run, Trial, go, levels, ns, problems, states, times};
 
 /// A dumper, a bin for 100 parts and a station that takes one every second.
@@ -246,7 +247,7 @@ fn lots_mix_in_the_bin_by_their_numbers() {
     let first_share = |run: &Run<'_>| run.floor.kind(0).attitudes.shares()[0];
     let factor = |run: &mut Run<'_>| {
         let mut all = run.floor.troubles_mut().iter();
-        all.find(|t| matches!(t.trigger, Trigger::Part { .. })).map_or(0.0, |t| t.factor)
+        all.find(|t| matches!(t.trigger, Trigger::Part { .. })).map_or(0.0, |t| t.factor(0))
     };
     assert_eq!((first_share(&run), factor(&mut run)), (0.5, 1.0));
     go(&mut run, 1.0);
@@ -334,4 +335,34 @@ fn dumpers_share_the_haulers_of_a_pool() {
     // Ten parts are picked from 103 to 112 s, then the next one is called for.
     assert_eq!(tips(1), [103.0, 203.0]);
     assert_eq!(tips(2), [103.0, 215.0, 103.0, 215.0]);
+}
+
+/// Knots around a dumper: the bin or what takes from it is held by the level of that bin, which nobody else lowers,
+/// whatever takes from it, a clock of its own included.
+#[test]
+fn a_bin_that_only_its_own_taker_could_lower_is_a_knot_whoever_fills_it() {
+    let use_up = r#"{"id": "use", "type": "work", "time": "2 s"}"#;
+    let takers = [
+        r#"{"id": "X", "type": "elevator", "cleats": "60 /min", "lift": "3 s", "per_cleat": 1}"#,
+        r#"{"id": "X", "type": "work", "time": "1 s"}"#,
+        r#"{"id": "X", "type": "meter conveyor", "rate": "2 /s"}"#,
+        r#"{"id": "X", "type": "meter conveyor", "index_time": "2 s"}"#,
+        r#"{"id": "X", "type": "orienting path", "pass": "1 s"}"#,
+        r#"{"id": "X", "type": "escapement", "stroke": "1 s", "strokes": "on a clock"}"#,
+    ];
+    let pours = [r#""call_level": 50, "pour_rate": "10 /s", "portions": 6"#, r#""call_level": 39"#];
+    for (taker, pour) in takers.iter().flat_map(|taker| pours.map(|pour| (taker, pour))) {
+        for holds in [r#""bin""#, r#""X""#, r#""bin", "X""#, r#""tip", "bin""#, r#""tip", "X""#] {
+            let line = format!(
+                r#"{{"id": "tip", "type": "dumper", "contents": 60, "tip": "1 s", {pour}}},
+                {{"id": "bin", "type": "bin", "capacity": 55}}, {taker}, {use_up}"#
+            );
+            let sensor = r#""id": "S", "watches": "bin", "high": 40, "low": 10"#;
+            let trial = Trial::new(&line, &format!(r#", "sensors": [{{{sensor}, "holds": [{holds}]}}]"#));
+            let mut run = trial.start(0);
+            let stop = run.run_until(ns(600.0));
+            let Stop::Gridlock { stations: knot, .. } = &stop else { panic!("{line} {holds}: {stop:?}") };
+            assert!(knot.contains(&trial.post("X")), "{line} {holds}: {knot:?}");
+        }
+    }
 }

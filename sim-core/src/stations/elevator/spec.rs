@@ -178,6 +178,10 @@ impl Blueprint for ElevatorSpec {
         true
     }
 
+    fn has_speed(&self) -> bool {
+        true
+    }
+
     /// Rated capacity: cleats per second times parts per cleat, less what falls back.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let per_s = self.cleats_per_s * self.per_cleat.mean() * (1.0 - self.drop_back.value());

@@ -119,10 +119,14 @@ pub(super) fn places(study: &Study<'_>) -> Vec<PlaceReport> {
     places
         .map(|(n, name)| {
             let capacity = study.plan.tally.capacities.get(n).copied().filter(|c| *c != UNLIMITED);
+            let percentile = |percent| study.levels.get(n).and_then(|levels| levels.percentile(percent));
             PlaceReport {
                 name: name.clone(),
                 capacity,
                 mean_content: study.figure(Key::Content(n)),
+                content_p5: percentile(5),
+                content_p50: percentile(50),
+                content_p95: percentile(95),
                 share_empty: study.figure(Key::Empty(n)),
                 share_full: capacity.map(|_| study.figure(Key::Full(n))),
                 departures_per_hour: study.figure(Key::Departures(n)),

@@ -4,6 +4,7 @@
 //! belong, with the notes and cautions that have to stand beside them.
 
 mod line;
+mod losses;
 mod rate;
 mod words;
 
@@ -41,6 +42,8 @@ pub(super) fn result(study: &Study<'_>, because: StoppedBecause) -> RunResult {
         rate: rate::rate(study),
         line: line::line(study),
         points: line::points(study),
+        losses: losses::losses(study),
+        flows: losses::flows(study),
         stations: line::stations(study),
         places: line::places(study),
         stops: line::stops(study),

@@ -12,14 +12,11 @@ pub(super) fn notes(study: &Study<'_>) -> Vec<String> {
     if study.is_without_luck() {
         notes.push("Nothing in this line is random: every shift is the same, and one decides.".to_owned());
     }
-    let differ = |spreads: &[f64]| spreads.iter().any(|spread| *spread > 0.0);
-    let lots_differ = scenario.kinds.iter().any(|kind| {
-        differ(&kind.lots.conditions) || kind.lots.attitudes.is_some() || kind.lots.jams.is_some()
-    });
+    let lots_differ = scenario.kinds.iter().any(|kind| kind.lots.varies() || kind.shifts.varies());
     if !lots_differ {
         notes.push(
             "Lots do not differ in this model: every part is drawn from the same shares. Real shifts spread more \
-             than `one_shift` says; give `between_lots` at the parts if the spread between lots is known."
+             than `one_shift` says; give `between_lots` or `between_shifts` at the parts if the spread is known."
                 .to_owned(),
         );
     }

@@ -5,6 +5,7 @@
 //! nothing; the same run gives the same bytes.
 
 mod line;
+mod losses;
 mod origin;
 mod promise;
 
@@ -12,6 +13,7 @@ pub use line::{
     AttendantReport, ExitFlow, InletReport, LineReport, MeasureReport, PathReport, PlaceReport, PointReport,
     SensorReport, StateShare, StationReport, StopReport,
 };
+pub use losses::{FlowReport, LossKind, LossReport, LossStep};
 pub use origin::{
     GridlockReport, InputReport, Knowledge, StoppedBecause, Waiting, WarmUpReport, WarmUpSource, WindowReport,
 };
@@ -62,6 +64,10 @@ pub struct RunResult {
     pub line: LineReport,
     /// Points of use, one by one.
     pub points: Vec<PointReport>,
+    /// Where the rate of each point of use is lost.
+    pub losses: Vec<LossReport>,
+    /// What becomes of the parts where they part ways.
+    pub flows: Vec<FlowReport>,
     /// Stations in the order of the file.
     pub stations: Vec<StationReport>,
     /// Places: tracks, belts, bins, and the hands of stations that give directly to the next one.

@@ -1,0 +1,87 @@
+//! What the account of causes has to know of a line: who feeds whom, and how long it takes.
+
+use super::plan::Links;
+use crate::kernel::control::Sensor;
+use crate::kernel::{Exit, Place, PlaceId, StationId};
+use crate::measure::{CausePlace, CauseSensor, CauseSetup, CauseStation, TallySetup};
+use crate::stations::Station;
+
+/// Gathers it from the parts of a plan. `told` gives the places of each inlet that a station tells apart.
+pub(super) fn causes_of(
+    stations: &[Station],
+    places: &[Place],
+    sensors: &[Sensor],
+    links: &Links,
+    tally: &TallySetup,
+    told: impl Fn(usize) -> Vec<Vec<PlaceId>>,
+) -> CauseSetup {
+    let station = |ix: usize| {
+        let told = told(ix);
+        let all = &links.inlets[ix];
+        CauseStation {
+            inlets: if told.is_empty() && !all.is_empty() { vec![all.clone()] } else { told },
+            next: links.exits[ix].iter().flat_map(|exit| beyond(*exit, places, links)).collect(),
+            body: links.bodies[ix],
+            passage: stations[ix].passage(),
+            rests_blocked: matches!(stations[ix], Station::Dumper(_)),
+            is_in_loop: false,
+        }
+    };
+    let place = |ix: usize| CausePlace {
+        feeders: nearest_feeders(&links.feeders[ix], places[ix].takers()),
+        transit: places[ix].transit(),
+    };
+    let sensor = |sensor: &Sensor| CauseSensor {
+        post: Some(sensor.post),
+        keepers: sensor.places.iter().flat_map(|place| keepers(*place, places, links)).collect(),
+        holds: sensor.holds.clone(),
+    };
+    let mut all: Vec<CauseStation> = (0..stations.len()).map(station).collect();
+    for ix in 0..all.len() {
+        all[ix].is_in_loop = comes_back(ix, &all);
+    }
+    CauseSetup {
+        n_posts: tally.n_posts,
+        stations: all,
+        places: (0..places.len()).map(place).collect(),
+        sensors: sensors.iter().map(sensor).collect(),
+        points: tally.points.clone(),
+    }
+}
+
+/// Feeders from further up; those that bring something back from further down only if there are no others. Numbers of
+/// stations rise upstream.
+fn nearest_feeders(feeders: &[StationId], takers: &[StationId]) -> Vec<StationId> {
+    let Some(first) = takers.iter().min() else { return feeders.to_vec() };
+    let above: Vec<StationId> = feeders.iter().copied().filter(|feeder| feeder > first).collect();
+    if above.is_empty() { feeders.to_vec() } else { above }
+}
+
+fn beyond(exit: Exit, places: &[Place], links: &Links) -> Vec<StationId> {
+    match exit {
+        Exit::Leave => Vec::new(),
+        Exit::Store(place) | Exit::Hand(place) => keepers(place, places, links),
+    }
+}
+
+/// Who takes from a place, and the transporter whose body it is.
+fn keepers(place: PlaceId, places: &[Place], links: &Links) -> Vec<StationId> {
+    let carrier = links.bodies.iter().position(|body| *body == Some(place));
+    let carrier = carrier.map(|ix| StationId(ix as u16));
+    places[place.ix()].takers().iter().copied().chain(carrier).collect()
+}
+
+/// Whether what a station gives can come back to it.
+fn comes_back(from: usize, stations: &[CauseStation]) -> bool {
+    let mut seen = vec![false; stations.len()];
+    let mut open = stations[from].next.clone();
+    while let Some(station) = open.pop() {
+        if station.ix() == from {
+            return true;
+        }
+        if !std::mem::replace(&mut seen[station.ix()], true) {
+            open.extend(&stations[station.ix()].next);
+        }
+    }
+    false
+}

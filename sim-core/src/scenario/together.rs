@@ -1,0 +1,131 @@
+//! Parts that are taken or handed on together: stations that could never start are refused.
+//!
+//! A machine that takes two parts at once from a track for one part waits for ever, as does an escapement that
+//! releases three parts at once onto a track for two. That can be seen from the file. Invariant: only what is
+//! impossible for sure is refused, whatever else the line does.
+
+use super::{Scenario, target_of};
+use crate::diag::{Diagnostics, Problem, code};
+use crate::kernel::UNLIMITED;
+use crate::stations::catalogue::Entry;
+
+/// Reports stations that want more parts at once than can be before them, or more room than there is beyond.
+pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
+    for (n, entry) in scenario.stations.iter().enumerate() {
+        check_inlets(scenario, n, entry, problems);
+        check_room(scenario, n, entry, problems);
+    }
+}
+
+/// Parts that can stand at once at the end of a station, in one of its equals.
+fn most_at(scenario: &Scenario, entry: &Entry) -> u32 {
+    let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
+    body.map_or(entry.blueprint.stand_at_most(), |body| body.capacity())
+}
+
+fn check_inlets(scenario: &Scenario, n: usize, entry: &Entry, problems: &mut Diagnostics) {
+    let wanted = entry.blueprint.takes_at_once();
+    let named = entry.blueprint.named_inlets();
+    let feeds = |from: usize| {
+        let exits = scenario.stations[from].blueprint.exits();
+        exits.iter().any(|exit| target_of(scenario, from, &exit.to) == Some(n))
+    };
+    let feeders: Vec<usize> = (0..scenario.stations.len()).filter(|&from| feeds(from)).collect();
+    for (inlet, &parts) in wanted.iter().enumerate() {
+        let from = |feeder: &&usize| {
+            named.is_empty()
+                || named.get(inlet).is_some_and(|name| scenario.stations[**feeder].id.value == name.value)
+        };
+        let of_one = |&feeder: &usize| {
+            let (feeding, most) = (&scenario.stations[feeder], most_at(scenario, &scenario.stations[feeder]));
+            // An inlet with a name counts what is at all equal stations before it, another one takes from one place.
+            let equals = if named.is_empty() || feeding.count == entry.count { 1 } else { feeding.count };
+            if most == UNLIMITED { UNLIMITED } else { most.saturating_mul(equals) }
+        };
+        let most = feeders.iter().filter(from).map(of_one).max();
+        if let Some(most) = most.filter(|most| *most < parts) {
+            let names: Vec<String> = feeders
+                .iter()
+                .filter(from)
+                .map(|&f| format!("`{}`", scenario.stations[f].id.value))
+                .collect();
+            let message = format!(
+                "`{}` takes {parts} parts at once from {}, where never more than {most} can be",
+                entry.id.value,
+                names.join(" or ")
+            );
+            let problem = Problem::new(code::BAD_CONNECTION, message);
+            let help = "put a track that holds enough before it, or (machines) give the inlet a nest";
+            problems.error(&entry.place, problem.expected(format!("room for {parts} or more")).help(help));
+        }
+    }
+}
+
+fn check_room(scenario: &Scenario, n: usize, entry: &Entry, problems: &mut Diagnostics) {
+    let parts = entry.blueprint.room_at_once();
+    for exit in entry.blueprint.exits() {
+        let Some(to) = target_of(scenario, n, &exit.to).map(|to| &scenario.stations[to]) else { continue };
+        let Some(body) = to.blueprint.body(&scenario.kinds, &to.id.value) else { continue };
+        if body.capacity() < parts {
+            let message = format!(
+                "`{}` hands on {parts} parts at once to `{}`, which holds {}",
+                entry.id.value,
+                to.id.value,
+                body.capacity()
+            );
+            let problem = Problem::new(code::BAD_CONNECTION, message);
+            problems.error(&entry.place, problem.expected(format!("room for {parts} or more beyond it")));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::scenario::read;
+
+    fn problems(stations: &str) -> String {
+        let text = format!(
+            r#"{{"feedproof": 1, "stations": [{{"id": "F", "type": "work", "endless": true, "time": "1 s"}}, {stations}]}}"#
+        );
+        read(&text).problems.iter().map(|problem| problem.message.clone()).collect::<Vec<_>>().join("; ")
+    }
+
+    fn machine(before: &str, from: &str, parts: u32, nest: &str) -> String {
+        format!(
+            r#"{before} {{"id": "M", "type": "machine", "cycle": "1 s",
+            "inlets": [{{"from": "{from}", "parts": {parts} {nest}}}]}}"#
+        )
+    }
+
+    #[test]
+    fn who_could_never_start_is_refused() {
+        let track = |n: u32| format!(r#"{{"id": "T", "type": "track", "capacity": {n}}},"#);
+        assert!(problems(&machine(&track(1), "T", 2, "")).contains("never more than 1"));
+        assert_eq!(problems(&machine(&track(2), "T", 2, "")), "");
+        assert_eq!(problems(&machine(&track(1), "T", 2, r#", "nest": {"capacity": 2}"#)), "");
+        // Without a track between them a station holds one finished part until it is taken.
+        assert!(problems(&machine("", "F", 2, "")).contains("from `F`, where never more than 1"));
+        assert_eq!(problems(&machine("", "F", 1, "")), "");
+        let three = r#"{"id": "W", "type": "work", "time": "1 s", "places": 3},"#;
+        assert_eq!(problems(&machine(three, "W", 3, "")), "");
+        assert!(problems(&machine(three, "W", 4, "")).contains("never more than 3"));
+        let bin = r#"{"id": "B", "type": "bin", "capacity": 3},"#;
+        assert!(problems(&machine(bin, "B", 4, "")).contains("never more than 3"));
+        assert_eq!(problems(&machine(r#"{"id": "B", "type": "bin", "endless": true},"#, "B", 4, "")), "");
+    }
+
+    #[test]
+    fn escapements_need_as_many_before_and_as_much_room_beyond() {
+        let line = |before: u32, beyond: u32, strokes: &str| {
+            problems(&format!(
+                r#"{{"id": "T", "type": "track", "capacity": {before}}},
+                {{"id": "E", "type": "escapement", "stroke": "1 s", "release": 3 {strokes}}},
+                {{"id": "X", "type": "track", "capacity": {beyond}}}, {{"id": "W", "type": "work", "time": "1 s"}}"#
+            ))
+        };
+        assert_eq!(line(3, 3, ""), "");
+        assert!(line(2, 3, "").contains("takes 3 parts at once from `T`"));
+        assert!(line(3, 2, "").contains("hands on 3 parts at once to `X`, which holds 2"));
+        assert_eq!(line(1, 1, r#", "strokes": "on a clock""#), "");
+    }
+}
