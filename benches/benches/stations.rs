@@ -17,6 +17,29 @@ const STATIONS: &[(&str, &str)] = &[
     ),
     ("escapement", r#"{"id": "x", "type": "escapement", "stroke": "0.5 s"},"#),
     ("machine", r#"{"id": "x", "type": "machine", "cycle": "0.9 s"},"#),
+    ("air tube", r#"{"id": "x", "type": "air tube", "travel": "0.9 s"},"#),
+    ("receiver", r#"{"id": "x", "type": "receiver", "time": "0.5 s"},"#),
+    (
+        "row pusher, rows of 5",
+        r#"{"id": "x", "type": "row pusher", "row": 5, "push": "0.5 s"}, {"id": "y", "type": "track", "capacity": 10},"#,
+    ),
+    (
+        "magazine and receiver, batches of 5",
+        r#"{"id": "x", "type": "magazine", "recipe": {"y": 5}}, {"id": "y", "type": "receiver", "holds": 5},"#,
+    ),
+    (
+        "indexing table, groups of 4",
+        r#"{"id": "x", "type": "indexing table", "nests": 16, "group": 4, "load": "0.1 s", "index": "0.5 s"},"#,
+    ),
+    (
+        "robot",
+        r#"{"id": "x", "type": "robot", "fetches": [{"from": "source", "time": "0.5 s"}], "set_down": "0.3 s"},"#,
+    ),
+    (
+        "divider by recipe, moving",
+        r#"{"id": "x", "type": "divider", "rule": "by recipe", "recipe": {"y": 2, "z": 1}, "move": "0.3 s"},
+        {"id": "y", "type": "track", "capacity": 9, "to": "sink"}, {"id": "z", "type": "track", "capacity": 9, "to": "sink"},"#,
+    ),
     (
         "work, jams and attendant",
         r#"{"id": "x", "type": "work", "time": "0.9 s", "jams": [{"per_part": 0.01, "time": "2 s"}]},"#,

@@ -1,6 +1,6 @@
 //! Shared pieces of the benches: lines to run, and one replication of a line.
 
-use sim_core::measure::Tally;
+use sim_core::measure::{NearTally, Tally};
 use sim_core::network::{self, Plan};
 use sim_core::replication::{Replica, Stop};
 use sim_core::scenario;
@@ -20,11 +20,11 @@ pub fn compile(text: &str) -> Plan {
 /// # Panics
 /// If the replication ends before its time or loses a part.
 pub fn replicate(plan: &Plan, replication: u64) -> u64 {
-    let mut replica = Replica::new(plan, 1, replication, Tally::new(&plan.tally));
+    let mut replica = Replica::new(plan, 1, replication, NearTally(Tally::new(&plan.tally)));
     assert_eq!(replica.run_until(plan.open_ns), Stop::TimeReached);
-    replica.floor.observer.open(plan.open_ns);
+    replica.floor.observer.0.open(plan.open_ns);
     assert_eq!(replica.run_until(plan.close_ns), Stop::TimeReached);
-    replica.floor.observer.close(plan.close_ns);
+    replica.floor.observer.0.close(plan.close_ns);
     assert!(replica.conserves_parts());
     replica.n_events
 }

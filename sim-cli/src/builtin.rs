@@ -19,9 +19,17 @@ macro_rules! line {
     };
 }
 
-/// All of them, the default first.
+/// All of them, the default first: one line each, whatever else is done with them.
 pub(crate) const ALL: &[Line] = &[
     line!("knob-two-paths", "knob-two-paths.json"),
+    line!("deck-screws-table", "deck-screws-table.json"),
+    line!("roller-sticks", "roller-sticks.json"),
+    line!("bracket-robot", "bracket-robot.json"),
+    line!("clip-five-paths", "clip-five-paths.json"),
+    line!("bead-rows", "bead-rows.json"),
+    line!("dispenser-kit", "dispenser-kit.json"),
+    line!("rivet-heads", "rivet-heads.json"),
+    line!("fuse-blow", "fuse-blow.json"),
     line!("starter", "starter.json"),
     line!("ref12", "reference/ref12.json"),
     line!("tandem", "reference/tandem.json"),

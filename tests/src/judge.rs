@@ -256,7 +256,10 @@ fn is_reserved(replica: &Watched<'_>, file: &Value, me: StationId, place: PlaceI
     let stands = carrier.is_some_and(|ix| replica.floor.stands(StationId(ix as u16)));
     let wants_more = |other: &&StationId| {
         **other != me
-            && entry_of(plan, file, other.ix()).is_some_and(|e| e["release"].as_u64().unwrap_or(1) > 1)
+            && entry_of(plan, file, other.ix()).is_some_and(|e| {
+                let together = matches!(e["type"].as_str(), Some("row pusher" | "magazine"));
+                together || e["release"].as_u64().unwrap_or(1) > 1
+            })
     };
     stands || replica.floor.place(place).waiting().iter().any(|other| wants_more(&other))
 }
@@ -278,7 +281,10 @@ fn takes_any(plan: &Plan, file: &Value, ix: usize) -> bool {
 fn waits_for_one_turn(plan: &Plan, file: &Value, ix: usize) -> bool {
     let Some(entry) = entry_of(plan, file, ix) else { return false };
     match entry["type"].as_str() {
-        Some("divider") => entry["strict"] == true || entry.get("ratio").is_some(),
+        Some("divider") => {
+            let one = ["ratio", "recipe", "recipes", "move"].iter().any(|key| entry.get(key).is_some());
+            entry["strict"] == true || entry["rule"] == "by call" || one
+        }
         Some("escapement") => entry["release"].as_u64().unwrap_or(1) > 1,
         Some("work" | "stream" | "machine") => false,
         _ => true,
@@ -363,8 +369,8 @@ fn check_dead(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
             Owner::Breaks(_) => is_anyone_off(replica),
             Owner::Trouble(_) => false,
             Owner::Station { .. } | Owner::Stop(_) | Owner::Attendant { .. } | Owner::Sensor(_) => true,
-            Owner::Knots => false,
-            Owner::Change => true,
+            // A part is on its way to the end of a belt: the search is repeated when it has come there.
+            Owner::Knots | Owner::Change => true,
         };
         if opens {
             return Ok(());

@@ -8,6 +8,7 @@ pub mod luck;
 pub mod mutate;
 pub mod mutate_values;
 pub mod published;
+mod random_batches;
 pub mod random_blocks;
 pub mod random_feeders;
 pub mod random_line;

@@ -97,11 +97,30 @@ fn called(luck: &mut Luck, names: &Names, stop: &mut Value) {
     }
 }
 
+/// The jam as it can strike at this station, if it can: see the moments that each type of station states.
+fn possible(station: &Value, mut jam: Value) -> Option<Value> {
+    if jam.get("every").is_some() {
+        return Some(jam);
+    }
+    let word = station["type"].as_str().unwrap_or_default();
+    match word {
+        "stream" | "bin" | "scrap box" | "filling by hand" => return None,
+        "dumper" if jam.get("per_part_by_condition").is_some() => return None,
+        "divider" => jam["when"] = json!("after"),
+        "escapement" if station["strokes"] == "on a clock" => jam["when"] = json!("after"),
+        "dumper" | "track" | "belt" | "recirculation belt" if jam["when"] == "after" => {
+            jam["when"] = json!("end")
+        }
+        _ => {}
+    }
+    Some(jam)
+}
+
 /// Gives a station jams and breakdowns.
 pub fn add_stops(luck: &mut Luck, names: &Names, station: &mut Value) {
     if luck.percent(30) {
         let jams: Vec<Value> = (0..luck.within(1, 2)).map(|_| jam(luck, names)).collect();
-        station["jams"] = json!(jams);
+        station["jams"] = jams.into_iter().filter_map(|jam| possible(station, jam)).collect();
     }
     if luck.percent(15) {
         station["breakdowns"] = json!([breakdown(luck, names)]);

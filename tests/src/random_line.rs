@@ -5,6 +5,7 @@
 //! sensor, break and start condition of the file format. Equal seeds give equal texts.
 
 use crate::luck::Luck;
+use crate::random_batches::move_divider;
 use crate::random_blocks::{Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker};
 use crate::random_feeders;
 use serde_json::{Map, Value, json};
@@ -13,11 +14,13 @@ use serde_json::{Map, Value, json};
 const LOOP: &str = "LOOP";
 
 /// A line under construction; stations stand in reverse order.
-struct Sketch {
-    luck: Luck,
-    names: Names,
-    stations: Vec<Value>,
-    room: usize,
+pub(crate) struct Sketch {
+    pub(crate) luck: Luck,
+    pub(crate) names: Names,
+    pub(crate) stations: Vec<Value>,
+    pub(crate) room: usize,
+    /// Names of the product models, if there are any.
+    pub(crate) models: Vec<String>,
 }
 
 /// The scenario text of a seed: at most `most` stations or so.
@@ -37,12 +40,15 @@ pub fn random_value(seed: u64, most: usize) -> Value {
         names.conditions.extend(value["conditions"].as_object().into_iter().flat_map(Map::keys).cloned());
     }
     let room = luck.within(1, most.max(1));
-    let mut sketch = Sketch { luck, names, stations: Vec::new(), room };
+    let n_models = luck.one(&[0, 0, 1, 2]);
+    let models = (0..n_models).map(|n| format!("model {n}")).collect();
+    let mut sketch = Sketch { luck, names, stations: Vec::new(), room, models };
     sketch.draw();
     sketch.close_loops();
     sketch.add_priorities();
-    let Sketch { mut luck, names, mut stations, .. } = sketch;
+    let Sketch { mut luck, names, mut stations, models, .. } = sketch;
     stations.reverse();
+    give_room(&mut stations);
     let attendants: Vec<Value> = names.pools.iter().map(|pool| pool_of(&mut luck, pool, &stations)).collect();
     let sensors = sensors(&mut luck, &stations);
     let mut line = json!({"feedproof": 1, "parts": parts, "stations": stations, "attendants": attendants,
@@ -50,12 +56,55 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     if luck.percent(40) {
         line["measures"] = json!([{"id": "M", "any_of": [states(&mut luck, &stations)]}]);
     }
+    if !models.is_empty() {
+        let list: Map<String, Value> =
+            models.into_iter().map(|model| (model, json!(luck.within(1, 3)))).collect();
+        line["models"] = json!({"order": luck.one(&["sequence", "random"]), "list": list});
+    }
     line["plan"] = plan(&mut luck, &stations, &names);
     if luck.percent(30) {
         line["promise"] =
             json!({"clauses": [{"mean_rate": "10 /min"}], "net_of": [states(&mut luck, &stations)]});
     }
     line
+}
+
+/// Makes tracks hold as many parts as are taken or handed on at once, and has one taken where there is no track.
+fn give_room(stations: &mut [Value]) {
+    let before = stations.to_vec();
+    let has_body = |s: &Value| {
+        let word = s["type"].as_str().unwrap_or_default();
+        word == "track" || word == "bin" || word.ends_with("belt")
+    };
+    let feeds = |from: &Value, id: &Value| {
+        let named = |value: &Value| value == id || value.as_array().is_some_and(|list| list.contains(id));
+        let mut tools = from["tools"].as_array().into_iter().flatten();
+        from.as_object().is_some_and(|s| s.iter().any(|(key, value)| key != "id" && named(value)))
+            || tools.any(|tool| named(&tool["to"]))
+    };
+    let mut most = 1;
+    for (n, station) in stations.iter_mut().enumerate() {
+        let id = station["id"].clone();
+        let next_to = |k: usize| k + 1 == n && before[k].get("to").is_none();
+        let mut feeders =
+            (0..n.max(before.len())).filter(|&k| k != n && (next_to(k) || feeds(&before[k], &id)));
+        if station.get("release").is_some() && feeders.any(|k| !has_body(&before[k])) {
+            station["release"] = json!(1);
+        }
+        most = most.max(station["release"].as_u64().unwrap_or(1));
+        for inlet in station.get_mut("inlets").and_then(Value::as_array_mut).into_iter().flatten() {
+            let body = before.iter().any(|s| s["id"] == inlet["from"] && has_body(s));
+            if !body && inlet.get("nest").is_none() {
+                inlet["parts"] = json!(1);
+            }
+            most = most.max(inlet["parts"].as_u64().unwrap_or(1));
+        }
+    }
+    for station in stations.iter_mut() {
+        if let Some(capacity) = station["capacity"].as_u64().filter(|capacity| *capacity < most) {
+            station["capacity"] = json!(capacity.max(most));
+        }
+    }
 }
 
 fn parts(luck: &mut Luck) -> Value {
@@ -77,14 +126,16 @@ fn parts(luck: &mut Luck) -> Value {
 }
 
 impl Sketch {
-    fn id(&self) -> String {
+    pub(crate) fn id(&self) -> String {
         format!("S{}", self.stations.len())
     }
 
     /// Adds a station that gives to `to`; returns its name.
-    fn add(&mut self, mut station: Value, to: &str) -> String {
+    pub(crate) fn add(&mut self, mut station: Value, to: &str) -> String {
         let id = self.id();
-        if station.get("exits").is_none() && station["type"] != "scrap box" {
+        let names_exits = ["exits", "recipe", "recipes", "lanes", "discharges"];
+        let has_own = names_exits.iter().any(|key| station.get(key).is_some());
+        if !has_own && station["type"] != "scrap box" {
             station["to"] = json!(to);
         }
         station["id"] = json!(id);
@@ -105,7 +156,7 @@ impl Sketch {
         }
     }
 
-    fn source(&mut self, to: &str) {
+    pub(crate) fn source(&mut self, to: &str) {
         if self.luck.percent(30) {
             return self.bulk_source(to);
         }
@@ -144,8 +195,11 @@ impl Sketch {
     }
 
     fn is_body(&self, id: &str) -> bool {
-        self.find(id)
-            .is_some_and(|s| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt")))
+        self.find(id).is_some_and(|s| {
+            s["type"] == "track"
+                || s["type"] == "receiver"
+                || s["type"].as_str().is_some_and(|t| t.ends_with("belt"))
+        })
     }
 
     fn find(&self, id: &str) -> Option<&Value> {
@@ -160,7 +214,7 @@ impl Sketch {
 
     /// A piece of the line before `to`; returns its first station.
     fn block(&mut self, to: &str) -> String {
-        match self.luck.below(11) {
+        match self.luck.below(13) {
             0..3 if to != "out" => {
                 let mut station = transporter(&mut self.luck);
                 self.spread(&mut station);
@@ -170,11 +224,12 @@ impl Sketch {
             6 => self.lanes(to),
             7 => self.assembly(to),
             8 => self.judge(to),
+            9 | 10 => self.batches(to),
             _ => self.divider(to),
         }
     }
 
-    fn workers(&mut self, to: &str) -> String {
+    pub(crate) fn workers(&mut self, to: &str) -> String {
         let mut station = worker(&mut self.luck);
         self.spread(&mut station);
         if self.luck.percent(25) {
@@ -257,6 +312,7 @@ impl Sketch {
         if self.luck.percent(30) {
             divider["strict"] = json!(true);
         }
+        move_divider(&mut self.luck, &mut divider, &self.models);
         self.add(divider, to)
     }
 
@@ -269,6 +325,8 @@ impl Sketch {
                         ["stream", "dumper", "filling by hand", "elevator", "meter conveyor", "scrap box"];
                     s.get("endless").is_none()
                         && s.get("inlets").is_none()
+                        && s.get("fetches").is_none()
+                        && s.get("loads_at").is_none()
                         && !brings.iter().any(|t| s["type"] == *t)
                 };
                 let one = |s: &Value| s.get("count").is_none();

@@ -43,6 +43,8 @@ struct PostBook {
     breaks: Vec<Vec<(Nanos, Nanos)>>,
     /// It may take parts while it is kept from starting: its nests are loaded ahead.
     loads_ahead: bool,
+    /// Its nests are loaded though it can't turn.
+    loads_blocked: bool,
     /// It belongs to a knot that was found: it must not move any more.
     is_knotted: bool,
 }
@@ -105,6 +107,7 @@ impl Watch {
             n_holds: 0,
             breaks: breaks_of(plan, ix),
             loads_ahead: entry_of(plan, file, ix).is_some_and(has_nests),
+            loads_blocked: entry_of(plan, file, ix).is_some_and(|entry| entry["type"] == "indexing table"),
             is_knotted: false,
         };
         let mut holds = vec![Vec::new(); n];
@@ -182,7 +185,8 @@ impl Watch {
         let post = &self.posts[station.ix()];
         let (stopped, held, knotted) = (post.is_stopped, post.n_holds > 0, post.is_knotted);
         // Nests are loaded ahead, and what a lift has landed may still be taken from its top.
-        let is_spare = if starts { post.loads_ahead } else { post.state != State::Blocked };
+        let is_spare =
+            if starts { post.loads_ahead || post.loads_blocked } else { post.state != State::Blocked };
         let knotted = knotted && !is_spare;
         let (starts, state) = (starts && !post.loads_ahead, post.state);
         let off = starts && post.is_off(now);

@@ -107,9 +107,13 @@ fn stopped(stop: &Stop, plan: &Plan) -> Option<(Ending, String)> {
             Ending::BadInput,
             format!("at {} s parts move round without any passage of time: {}", seconds(*at), list(stations)),
         )),
-        Stop::TooManyEvents { at } => Some((
+        Stop::TooManyEvents { at, stations } => Some((
             Ending::BadInput,
-            format!("the events of `events_at_most` were used up at {} s", seconds(*at)),
+            format!(
+                "the events of `events_at_most` were used up at {} s; at work were {}",
+                seconds(*at),
+                list(stations)
+            ),
         )),
     }
 }

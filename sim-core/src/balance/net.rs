@@ -106,7 +106,11 @@ impl Net {
     }
 
     fn add(&mut self, scenario: &Scenario, classes: &Classes, ix: usize, entry: &Entry) {
-        let mut traffic = TrafficSite::new(&scenario.kinds, classes);
+        let mut traffic = TrafficSite::new(&scenario.kinds, classes, &scenario.models);
+        let batches = batches_of(scenario);
+        traffic.batches = &batches;
+        let feeders = (0..scenario.stations.len()).filter(|&from| feeds(scenario, from, ix));
+        traffic.n_feeders = feeders.map(|from| scenario.stations[from].count).sum();
         entry.blueprint.traffic(&mut traffic);
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
         let is_bin = body.as_ref().is_some_and(|place| place.counts().is_some());
@@ -352,6 +356,17 @@ impl Node {
             attendance: Vec::new(),
         }
     }
+}
+
+/// Mean pieces of the batches that stations get, by their names.
+fn batches_of(scenario: &Scenario) -> Vec<(String, f64)> {
+    let mut batches = Vec::new();
+    for entry in scenario.stations.iter().filter(|entry| entry.blueprint.gives_batches()) {
+        let Some(recipe) = entry.blueprint.recipes() else { continue };
+        let means = recipe.mean_pieces(&scenario.models);
+        batches.extend(recipe.takers().iter().zip(means).map(|(name, mean)| (name.value.clone(), mean)));
+    }
+    batches
 }
 
 fn feeds(scenario: &Scenario, from: usize, to: usize) -> bool {

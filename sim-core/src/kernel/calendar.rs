@@ -6,7 +6,7 @@
 //!
 //! Cost: a line of up to 64 timers keeps them in groups of four with the earliest of each group, and again
 //! four groups each with the earliest of theirs; setting or clearing one looks through its groups, reading the
-//! first through the last four. Larger lines use a tree of winners, where setting one replays its path,
+//! first through the last four. With up to 16 timers the groups alone do. Larger lines use a tree of winners, where setting one replays its path,
 //! log2(slots) minima. There is at most one pending time per slot.
 
 use crate::part::{Nanos, TIME_LIMIT};
@@ -35,8 +35,10 @@ pub struct Calendar {
     keys: [[u64; GROUP]; GROUPS],
     /// Earliest key of each group; it may be one that is spent.
     firsts: [[u64; GROUP]; GROUP],
-    /// Earliest key of each four groups.
+    /// Earliest key of each four groups, or of each group where four groups are enough.
     tops: [u64; GROUP],
+    /// At most four groups.
+    is_tiny: bool,
     /// Tree of a line with more timers, otherwise empty: `tree[1]` is the winner; leaves start at the middle.
     tree: Vec<u64>,
 }
@@ -58,21 +60,28 @@ impl Calendar {
         let is_small = n_timers <= GROUP * GROUPS;
         let tree = if is_small { Vec::new() } else { vec![NEVER; 2 * n_timers.next_power_of_two()] };
         let (firsts, tops) = ([[NEVER; GROUP]; GROUP], [NEVER; GROUP]);
-        Calendar { keys: [[NEVER; GROUP]; GROUPS], firsts, tops, tree }
+        let is_tiny = n_timers <= GROUP * GROUP;
+        Calendar { keys: [[NEVER; GROUP]; GROUPS], firsts, tops, is_tiny, tree }
     }
 
     /// Schedules `timer` at `at` (ns), replacing its pending time. Times beyond the limit of simulated time
     /// can never come and count as not pending.
-    #[inline(always)]
+    #[inline]
     pub fn set(&mut self, timer: TimerId, at: Nanos) {
+        self.set_in(timer, at, false);
+    }
+
+    /// The same; `near` says that the line has no more timers than fit into the groups.
+    #[inline(always)]
+    pub(crate) fn set_in(&mut self, timer: TimerId, at: Nanos, near: bool) {
         let key = if at < TIME_LIMIT - 1 { at << SLOT_BITS | u64::from(timer.0) } else { NEVER };
-        self.put(timer, key);
+        self.put(timer, key, near);
     }
 
     /// Cancels `timer`.
     #[inline]
     pub fn clear(&mut self, timer: TimerId) {
-        self.put(timer, NEVER);
+        self.put(timer, NEVER, false);
     }
 
     /// Pending time of `timer` (ns), if any.
@@ -90,51 +99,63 @@ impl Calendar {
     ///
     /// The slot is only marked spent: its minima are worked out when the timer is set again, or here when it
     /// was not. That saves half of the work for each of the usual events, which reschedule themselves.
-    #[inline(always)]
+    #[inline]
     pub fn next_until(&mut self, end: Nanos) -> Option<(Nanos, TimerId)> {
+        self.next_in(end, false)
+    }
+
+    /// The same; `near` as for setting.
+    #[inline(always)]
+    pub(crate) fn next_in(&mut self, end: Nanos, near: bool) -> Option<(Nanos, TimerId)> {
         loop {
-            let key = self.first();
+            let key = self.first(near);
             let at = key >> SLOT_BITS;
             if at > end {
                 return None;
             }
             let timer = TimerId((key & (TIMERS_MAX as u64 - 1)) as u16);
-            let slot = self.slot(timer);
+            let slot = self.slot(timer, near);
             let pending = *slot;
             if pending == key {
                 *slot = NEVER;
                 return Some((at, timer));
             }
-            self.put(timer, pending);
+            self.put(timer, pending, near);
         }
     }
 
     #[inline(always)]
-    fn first(&self) -> u64 {
+    fn first(&self, near: bool) -> u64 {
         match self.tree.get(1) {
-            None => least(&self.tops),
-            Some(winner) => *winner,
+            Some(winner) if !near => *winner,
+            Some(_) | None => least(&self.tops),
         }
     }
 
     #[inline(always)]
-    fn slot(&mut self, timer: TimerId) -> &mut u64 {
+    fn slot(&mut self, timer: TimerId, near: bool) -> &mut u64 {
         let slot = usize::from(timer.0);
-        match self.tree.len() {
-            0 => &mut self.keys.as_flattened_mut()[slot % (GROUP * GROUPS)],
-            nodes => &mut self.tree[nodes / 2 + slot],
+        if near || self.tree.is_empty() {
+            return &mut self.keys.as_flattened_mut()[slot % (GROUP * GROUPS)];
         }
+        let leaves = self.tree.len() / 2;
+        &mut self.tree[leaves + slot]
     }
 
     #[inline(always)]
-    fn put(&mut self, timer: TimerId, key: u64) {
-        if !self.tree.is_empty() {
+    fn put(&mut self, timer: TimerId, key: u64, near: bool) {
+        if !near && !self.tree.is_empty() {
             return self.replay(timer, key);
         }
         let slot = usize::from(timer.0);
         self.keys.as_flattened_mut()[slot % (GROUP * GROUPS)] = key;
         let group = slot / GROUP % GROUPS;
-        self.firsts.as_flattened_mut()[group] = least(&self.keys[group]);
+        let first = least(&self.keys[group]);
+        if self.is_tiny {
+            self.tops[group % GROUP] = first;
+            return;
+        }
+        self.firsts.as_flattened_mut()[group] = first;
         let four = group / GROUP;
         self.tops[four] = least(&self.firsts[four]);
     }
@@ -169,7 +190,7 @@ mod tests {
 
     #[test]
     fn agrees_with_a_sorted_list_under_random_use() {
-        for n in [1, 2, 37, 64, 65, 300] {
+        for n in [1, 2, 16, 17, 37, 64, 65, 300] {
             compare_with_list(n);
         }
     }

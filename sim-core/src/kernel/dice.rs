@@ -110,6 +110,22 @@ impl Outcomes {
         Ok(())
     }
 
+    /// Whether there is one outcome, so that nothing is drawn.
+    #[inline(always)]
+    pub(crate) fn is_sure(&self) -> bool {
+        self.thresholds.is_empty()
+    }
+
+    /// The threshold between the first outcome and the second; 0 if there is one outcome.
+    pub(crate) fn first_threshold(&self) -> u64 {
+        self.thresholds.first().copied().unwrap_or(0)
+    }
+
+    /// Last outcome of any weight.
+    pub(crate) fn last(&self) -> usize {
+        self.last
+    }
+
     /// Chances of the outcomes, adding up to one; as sharp as the thresholds, some 2^-53.
     pub fn shares(&self) -> Vec<f64> {
         let mut below = 0.0;

@@ -21,7 +21,8 @@ use super::place::{
     SPECIAL_TAKE, STOPPING, Spread, THROUGH, TURNS, WATCHED,
 };
 use super::ranks::RankSet;
-use super::shelf::Shelf;
+use super::reach::Reach;
+use super::shelf::{NEAR, Shelf};
 use super::state::State;
 use super::troubles::{Moment, Trouble};
 use crate::part::{Nanos, Part};
@@ -123,6 +124,8 @@ pub(super) struct Hot {
     pub(super) bars: u8,
     /// Moments of work at which a jam by part may strike, as bits.
     pub(super) moments: u8,
+    /// It may stand in the list of idle takers of some place.
+    idles: bool,
 }
 
 /// A station's state and what keeps it, as seen at the start of a settling.
@@ -133,6 +136,12 @@ pub(crate) struct Duty {
 }
 
 impl Duty {
+    /// Whether nothing keeps the station from working on as ever, and no jam by part can strike.
+    #[inline(always)]
+    pub(crate) fn is_unhindered(self) -> bool {
+        self.hot.bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0 && self.hot.moments == 0
+    }
+
     /// As [`Floor::may_start`].
     #[inline(always)]
     pub(crate) fn may_start(self) -> bool {
@@ -216,6 +225,9 @@ pub struct Floor<O> {
     pub(super) troubles: Vec<Trouble>,
     pub(super) pools: Vec<Pool>,
     pub(super) sensors: Vec<Sensor>,
+    pub(super) reaches: Vec<Reach>,
+    /// Stations to be settled when a station has nothing to do any more, and whether there are any.
+    pub(super) callers: Vec<(StationId, StationId)>,
     pub(super) goods: GoodCount,
     pub(super) created: u64,
     pub(super) left: u64,
@@ -241,19 +253,32 @@ pub struct Outfit {
     pub pools: Vec<Pool>,
     /// Sensors.
     pub sensors: Vec<Sensor>,
+    /// Number of reaches that stations share.
+    pub n_reaches: usize,
+}
+
+impl Outfit {
+    /// Whether all posts, places and timers lie near; see [`Observer::NEAR`].
+    pub fn is_near(&self) -> bool {
+        self.posts.len().max(self.places.len()).max(self.n_timers) <= NEAR
+    }
 }
 
 impl<O: Observer> Floor<O> {
     /// An empty floor at time 0; every station is starved and will be settled first of all.
     pub fn new(outfit: Outfit, observer: O) -> Self {
         let n = outfit.posts.len();
+        assert!(
+            !O::NEAR || outfit.is_near(),
+            "an observer of near lines is chosen only where all posts, places and timers are near"
+        );
         let hot = |post: &Post| {
             let troubles = post.troubles.iter().map(|&ix| &outfit.troubles[usize::from(ix)]);
             let bits = troubles.map(|trouble| (trouble.bar(), trouble.moment()));
             let (bars, moments) = bits.fold((0, 0), |all, bits| (all.0 | bits.0, all.1 | bits.1));
-            Hot { state: State::Starved, bars, moments }
+            Hot { state: State::Starved, bars, moments, idles: false }
         };
-        let spare = || Hot { state: State::Starved, bars: 0, moments: 0 };
+        let spare = || Hot { state: State::Starved, bars: 0, moments: 0, idles: false };
         let hot = Shelf::new(outfit.posts.iter().map(hot).collect(), spare);
         let mut turns_of = vec![Vec::new(); n];
         for (ix, place) in outfit.places.iter().enumerate() {
@@ -278,6 +303,8 @@ impl<O: Observer> Floor<O> {
             troubles: outfit.troubles,
             pools: outfit.pools,
             sensors: outfit.sensors,
+            reaches: vec![Reach::default(); outfit.n_reaches],
+            callers: Vec::new(),
             goods: GoodCount::default(),
             created: 0,
             left: 0,
@@ -315,38 +342,69 @@ impl<O: Observer> Floor<O> {
     /// State of a station.
     #[inline]
     pub fn state(&self, me: StationId) -> State {
-        self.hot[me.ix()].state
+        self.hot.at(me.ix(), O::NEAR).state
     }
 
     /// What matters for the moves of a station, looked up once for a settling. It holds until the station
     /// changes its own state or a jam strikes it.
     #[inline(always)]
     pub(crate) fn duty(&self, me: StationId) -> Duty {
-        Duty { me, hot: self.hot[me.ix()] }
+        Duty { me, hot: *self.hot.at(me.ix(), O::NEAR) }
     }
 
     /// Whether station `me`, whose timer has just run out, is the next to be settled; if not, it is marked.
     /// `struck` if a jam has just struck it (before that it can't have stood still, or its timer would have).
     #[inline(always)]
     pub(crate) fn settles_at_once(&mut self, me: StationId, struck: bool) -> bool {
-        let at_once = !struck && self.dirty.is_empty() && self.messages.is_empty();
+        let at_once = !struck && self.dirty.is_empty_in(O::NEAR) && self.messages.is_empty();
         debug_assert!(!at_once || !self.stands(me), "the timers of a station that stands do not run");
         if !at_once {
-            self.dirty.insert(me.0);
+            self.dirty.insert_in(me.0, O::NEAR);
         }
         at_once
+    }
+
+    /// Whether nobody has to be settled or told anything.
+    #[inline(always)]
+    pub(crate) fn is_settled(&self) -> bool {
+        self.dirty.is_empty_in(O::NEAR) && self.messages.is_empty()
     }
 
     /// Changes the state of a station.
     #[inline(always)]
     pub fn set_state(&mut self, me: StationId, new: State) {
-        if self.hot[me.ix()].state != new {
+        if self.hot.at(me.ix(), O::NEAR).state != new {
             self.change_state(me, new);
         }
     }
 
+    /// The usual change, with nothing that has to be told or moved beside: it calls nobody, and so keeps no registers.
     #[inline(never)]
     fn change_state(&mut self, me: StationId, new: State) {
+        let hot = self.hot.at_mut(me.ix(), O::NEAR);
+        let old = hot.state;
+        let turns = self.has_turns && matches!(new, State::Blocked | State::Checking);
+        let calls = new == State::Starved && !self.callers.is_empty();
+        let room = self.newly_blocked.len() < self.newly_blocked.capacity();
+        if hot.bars & CLOCKED != 0 || turns || calls || !room || self.observer.is_special(me, old) {
+            return self.change_state_fully(me, new);
+        }
+        hot.state = new;
+        self.observer.state_plainly(self.now, me, old, new);
+        if matches!(old, State::Blocked | State::Held) {
+            self.n_blocked -= 1;
+        }
+        if new == State::Working {
+            return;
+        }
+        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
+        if matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0) {
+            self.newly_blocked.push(me);
+        }
+    }
+
+    #[inline(never)]
+    fn change_state_fully(&mut self, me: StationId, new: State) {
         self.enter_state(me, new);
         // Who starves can complete a knot only where somebody is blocked or held.
         let waits =
@@ -357,11 +415,21 @@ impl<O: Observer> Floor<O> {
         if self.has_turns && matches!(new, State::Blocked | State::Checking) {
             self.be_idle_no_more(me);
         }
+        if new == State::Starved {
+            for (_, caller) in self.callers.iter().filter(|(station, _)| *station == me) {
+                self.dirty.insert(caller.0);
+            }
+        }
     }
 
-    #[inline(always)]
+    /// Has `caller` settled whenever `station` has nothing to do any more.
+    pub fn add_caller(&mut self, station: StationId, caller: StationId) {
+        self.callers.push((station, caller));
+    }
+
+    #[inline(never)]
     fn enter_state(&mut self, me: StationId, new: State) {
-        let hot = &mut self.hot[me.ix()];
+        let hot = self.hot.at_mut(me.ix(), O::NEAR);
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
@@ -376,7 +444,7 @@ impl<O: Observer> Floor<O> {
     /// Whether the station may start new work: neither held nor off.
     #[inline]
     pub fn may_start(&self, me: StationId) -> bool {
-        self.hot[me.ix()].bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0
+        self.hot.at(me.ix(), O::NEAR).bars & (HELD | OFF | STOPPED | FROZEN | CHANGING) == 0
     }
 
     /// Present speed of a station that sensors can slow down.
@@ -388,13 +456,13 @@ impl<O: Observer> Floor<O> {
     /// Whether the station stands still (jammed, broken down, frozen): it must not be settled.
     #[inline]
     pub fn stands(&self, me: StationId) -> bool {
-        self.hot[me.ix()].bars & (STOPPED | FROZEN) != 0
+        self.hot.at(me.ix(), O::NEAR).bars & (STOPPED | FROZEN) != 0
     }
 
     /// Sets the state of a station that has nothing in work, by precedence: changeover, off, blocked, held, starved.
     #[inline(always)]
     pub fn set_idle(&mut self, me: StationId, blocked: bool) {
-        if self.hot[me.ix()].bars & (OFF | HELD | CHANGING) != 0 {
+        if self.hot.at(me.ix(), O::NEAR).bars & (OFF | HELD | CHANGING) != 0 {
             return self.set_barred(me, blocked);
         }
         self.set_state(me, if blocked { State::Blocked } else { State::Starved });
@@ -402,7 +470,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn set_barred(&mut self, me: StationId, blocked: bool) {
-        let bars = self.hot[me.ix()].bars;
+        let bars = self.hot.at(me.ix(), O::NEAR).bars;
         let state = if bars & CHANGING != 0 {
             State::Changeover
         } else if bars & OFF != 0 {
@@ -440,7 +508,7 @@ impl<O: Observer> Floor<O> {
     }
 
     /// The same, straight to where the part is kept.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn create_into(&mut self, me: StationId, kind: u8, luck: &mut Stream, part: &mut Part) {
         *part = self.kinds[usize::from(kind)].make(kind, self.now, luck);
         self.created += 1;
@@ -477,7 +545,7 @@ impl<O: Observer> Floor<O> {
 
     /// Puts `n` equal parts into a FIFO at the start, past its transit; they count as input.
     pub fn fill(&mut self, place: PlaceId, n: u32, part: Part) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         let old = p.len;
         for _ in 0..n {
             p.push_settled(part);
@@ -496,12 +564,12 @@ impl<O: Observer> Floor<O> {
     /// A place.
     #[inline]
     pub fn place(&self, place: PlaceId) -> &Place {
-        &self.places[place.ix()]
+        self.places.at(place.ix(), O::NEAR)
     }
 
     /// A place, for setting it up.
     pub fn place_mut(&mut self, place: PlaceId) -> &mut Place {
-        &mut self.places[place.ix()]
+        self.places.at_mut(place.ix(), O::NEAR)
     }
 
     /// Number of places.
@@ -530,7 +598,7 @@ impl<O: Observer> Floor<O> {
     /// An offer in two plain numbers: when the next part comes to an end, or has come, and where.
     /// `Nanos::MAX` is never.
     #[inline(always)]
-    fn next_part(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
+    pub(crate) fn next_part(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
         match (&inlets.places[..], inlets.join) {
             (&[place], _) => (self.next_at(me, place), place),
             (&[first, second], Join::Listed) => {
@@ -546,13 +614,13 @@ impl<O: Observer> Floor<O> {
 
     #[inline(always)]
     fn next_at(&mut self, me: StationId, place: PlaceId) -> Nanos {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & SPECIAL_OFFER == 0 { p.plain_due() } else { self.next_at_special(me, place) }
     }
 
     #[inline(never)]
     fn next_at_special(&mut self, me: StationId, place: PlaceId) -> Nanos {
-        let offer = match self.places[place.ix()].head_due() {
+        let offer = match self.places.at(place.ix(), O::NEAR).head_due() {
             None => self.nothing_at(me, place),
             Some(due) if due > self.now => Offer::Due(due),
             Some(_) => self.ready_at(me, place),
@@ -566,8 +634,16 @@ impl<O: Observer> Floor<O> {
 
     /// Who has taken a part, is blocked or waits for a check is not idle where it takes in turn with others: they
     /// must not wait for it.
-    #[cold]
+    #[inline(always)]
     fn be_idle_no_more(&mut self, me: StationId) {
+        if self.hot.at(me.ix(), O::NEAR).idles {
+            self.leave_idle_lists(me);
+        }
+    }
+
+    #[inline(never)]
+    fn leave_idle_lists(&mut self, me: StationId) {
+        self.hot.at_mut(me.ix(), O::NEAR).idles = false;
         for n in 0..self.turns_of[me.ix()].len() {
             let p = &mut self.places[self.turns_of[me.ix()][n].ix()];
             if !p.more.idle.contains(&me) {
@@ -576,7 +652,7 @@ impl<O: Observer> Floor<O> {
             p.more.idle.retain(|idle| *idle != me);
             if p.len > 0 {
                 for taker in p.more.takers.iter().filter(|taker| **taker != me) {
-                    self.dirty.insert(taker.0);
+                    self.dirty.insert_in(taker.0, O::NEAR);
                 }
             }
         }
@@ -611,7 +687,7 @@ impl<O: Observer> Floor<O> {
         let mut best: Option<(Nanos, PlaceId)> = None;
         let mut next: Option<Nanos> = None;
         for &place in places {
-            match self.places[place.ix()].head_due() {
+            match self.places.at(place.ix(), O::NEAR).head_due() {
                 None => {
                     self.nothing_at(me, place);
                 }
@@ -636,7 +712,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline]
     fn nothing_at(&mut self, me: StationId, place: PlaceId) -> Offer {
-        if self.places[place.ix()].flags & SHARED != 0 {
+        if self.places.at(place.ix(), O::NEAR).flags & SHARED != 0 {
             self.register_idle(me, place);
         }
         Offer::Nothing
@@ -644,7 +720,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline]
     fn ready_at(&mut self, me: StationId, place: PlaceId) -> Offer {
-        if self.places[place.ix()].flags & SHARED != 0 && !self.is_my_turn(me, place) {
+        if self.places.at(place.ix(), O::NEAR).flags & SHARED != 0 && !self.is_my_turn(me, place) {
             return Offer::Nothing;
         }
         Offer::Ready(place)
@@ -652,16 +728,17 @@ impl<O: Observer> Floor<O> {
 
     #[cold]
     fn register_idle(&mut self, me: StationId, place: PlaceId) {
-        let more = &mut self.places[place.ix()].more;
+        let more = &mut self.places.at_mut(place.ix(), O::NEAR).more;
         if more.spread != Spread::Listed && !more.idle.contains(&me) {
             more.idle.push(me);
+            self.hot.at_mut(me.ix(), O::NEAR).idles = true;
         }
     }
 
     /// Whether `me` is the idle taker that the place's spread prefers; if not, the preferred one is marked.
     fn is_my_turn(&mut self, me: StationId, place: PlaceId) -> bool {
         self.register_idle(me, place);
-        let more = &self.places[place.ix()].more;
+        let more = &self.places.at(place.ix(), O::NEAR).more;
         let able = |&&taker: &&StationId| {
             // Who has found a part elsewhere is idle no more, whatever this place's list says.
             taker == me || (self.may_start(taker) && self.state(taker) == State::Starved)
@@ -681,11 +758,11 @@ impl<O: Observer> Floor<O> {
             Some(other) if other != me => {
                 // Once is enough: if it does not take the part (it wants more of them), marking it again would go
                 // round without end where it in turn marks this one.
-                let p = &mut self.places[place.ix()];
+                let p = self.places.at_mut(place.ix(), O::NEAR);
                 let mark = Some((self.now, other, p.len));
                 if p.more.marked != mark {
                     p.more.marked = mark;
-                    self.dirty.insert(other.0);
+                    self.dirty.insert_in(other.0, O::NEAR);
                 }
                 false
             }
@@ -705,7 +782,7 @@ impl<O: Observer> Floor<O> {
     /// else of a move.
     #[inline(always)]
     pub(crate) fn take_into(&mut self, me: StationId, place: PlaceId, part: &mut Part) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & SPECIAL_TAKE != 0 {
             *part = self.take_special(me, place);
             return;
@@ -714,9 +791,9 @@ impl<O: Observer> Floor<O> {
         p.pop_plain(part);
         let follows = p.flags & CARRIED != 0 && p.is_at_edge(old);
         if p.flags & HAND != 0 {
-            self.dirty.insert(p.carrier.0);
+            self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
-        self.observer.level(self.now, place, old, old - 1);
+        self.observer.falls(self.now, place, old);
         if follows {
             self.follow_content(place);
         }
@@ -728,7 +805,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn take_special(&mut self, me: StationId, place: PlaceId) -> Part {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         let part = if p.flags & BIN == 0 {
             self.observer.level(self.now, place, p.len, p.len - 1);
             if let Some(since) = p.stands_at() {
@@ -744,7 +821,7 @@ impl<O: Observer> Floor<O> {
     }
 
     fn pick_from_bin(&mut self, me: StationId, place: PlaceId) -> Part {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         let old = p.len;
         let Some(bin) = p.more.bin.as_mut() else { panic!("a place flagged as a bin has a bin") };
         if let Some(kind) = bin.endless {
@@ -761,16 +838,16 @@ impl<O: Observer> Floor<O> {
     }
 
     pub(super) fn after_take(&mut self, me: StationId, place: PlaceId) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & HAND != 0 {
-            self.dirty.insert(p.carrier.0);
+            self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
         if p.flags & SHARED != 0 {
             p.more.last_taker = Some(me);
             if p.len > 0 {
                 for taker in &p.more.takers {
                     if *taker != me {
-                        self.dirty.insert(taker.0);
+                        self.dirty.insert_in(taker.0, O::NEAR);
                     }
                 }
             }
@@ -789,16 +866,16 @@ impl<O: Observer> Floor<O> {
     /// A stopping belt times the arrival of its head, which has just changed.
     #[inline]
     fn wake_stopping(&mut self, place: PlaceId) {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & STOPPING != 0 && p.carrier != StationId::NONE {
-            self.dirty.insert(p.carrier.0);
+            self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
     }
 
     /// Marks those who look at the content of `place` after the fixed point.
     #[inline]
     pub(super) fn mark_watchers(&mut self, place: PlaceId) {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & WATCHED != 0 {
             for &watcher in &p.more.watchers {
                 self.looks.insert(watcher);
@@ -809,12 +886,12 @@ impl<O: Observer> Floor<O> {
     /// The state of a transporter follows its content: empty, full, or moving with parts aboard.
     #[inline(never)]
     fn follow_content(&mut self, place: PlaceId) {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         let carrier = p.carrier;
         if p.flags & CARRIED == 0 {
             return;
         }
-        let hot = self.hot[carrier.ix()];
+        let hot = *self.hot.at(carrier.ix(), O::NEAR);
         if hot.bars & (STOPPED | FROZEN) != 0 {
             return;
         }
@@ -836,8 +913,20 @@ impl<O: Observer> Floor<O> {
             return self.set_barred(carrier, false);
         }
         if hot.state != state {
-            self.enter_state(carrier, state);
+            self.enter_carrier_state(carrier, hot, state);
         }
+    }
+
+    /// The same as [`Floor::enter_state`], in one piece where nothing else hangs on it.
+    #[inline(always)]
+    fn enter_carrier_state(&mut self, carrier: StationId, hot: Hot, new: State) {
+        if hot.bars & CLOCKED != 0 || self.observer.is_special(carrier, hot.state) {
+            return self.enter_state(carrier, new);
+        }
+        self.hot.at_mut(carrier.ix(), O::NEAR).state = new;
+        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
+        self.n_blocked -= u32::from(matches!(hot.state, State::Blocked | State::Held));
+        self.observer.state_plainly(self.now, carrier, hot.state, new);
     }
 
     /// Re-evaluates the state of a transporter, for its own settling.
@@ -848,23 +937,30 @@ impl<O: Observer> Floor<O> {
     /// Offers the room in `place` to the station whose turn it is.
     pub(super) fn grant(&mut self, place: PlaceId) {
         let now = self.now;
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.more.granted.is_some() || p.len >= p.capacity {
             return;
         }
-        let hot = &self.hot;
-        let able = |s: &&StationId| hot[s.ix()].bars & (STOPPED | FROZEN) == 0 && p.is_turn_of(**s);
-        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(able);
-        let Some(&next) = first.or_else(|| p.more.waiting.iter().find(able)) else { return };
+        let Some(next) = self.first_waiting(place) else { return };
+        let p = &mut self.places[place.ix()];
         if p.flags & SPACED != 0 && p.entry_clear_in(now) != Some(0) {
             // The belt itself wakes the waiting ones when its entry is clear.
             if p.carrier != StationId::NONE {
-                self.dirty.insert(p.carrier.0);
+                self.dirty.insert_in(p.carrier.0, O::NEAR);
             }
             return;
         }
         p.more.granted = Some(next);
-        self.dirty.insert(next.0);
+        self.dirty.insert_in(next.0, O::NEAR);
+    }
+
+    /// Who is the first to get room in `place`: of those that wait and are able to take it, by the priority of the
+    /// join, then the longest waiting.
+    pub(crate) fn first_waiting(&self, place: PlaceId) -> Option<StationId> {
+        let p = &self.places[place.ix()];
+        let able = |s: &&StationId| self.hot[s.ix()].bars & (STOPPED | FROZEN) == 0 && p.is_turn_of(**s);
+        let first = p.more.priority.iter().filter(|s| p.more.waiting.contains(s)).find(able);
+        first.or_else(|| p.more.waiting.iter().find(able)).copied()
     }
 
     /// Gives room that was granted to a station that now stands to the next one that waits.
@@ -880,7 +976,7 @@ impl<O: Observer> Floor<O> {
 
     /// For a spaced belt: time until the entry is clear for a waiting station, if one waits.
     pub fn wake_entry(&mut self, place: PlaceId) -> Option<Nanos> {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.more.waiting.is_empty() || p.more.granted.is_some() || p.len >= p.capacity {
             return None;
         }
@@ -896,7 +992,7 @@ impl<O: Observer> Floor<O> {
     /// Whether `me` may put a part into the store `place` now: there is room, and nobody else's turn.
     #[inline(always)]
     pub fn has_room(&self, me: StationId, place: PlaceId) -> bool {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & (BIN | SPACED | AWAITED | TURNS) == 0 {
             p.len < p.capacity
         } else {
@@ -906,7 +1002,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn may_enter(&self, me: StationId, place: PlaceId) -> bool {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & BIN != 0 {
             return true;
         }
@@ -919,7 +1015,9 @@ impl<O: Observer> Floor<O> {
         // Whenever there is room and an able station waits, the room has been granted to it.
         match p.more.granted {
             Some(granted) => granted == me,
-            None => p.flags & SPACED == 0 || p.more.waiting.first() == Some(&me),
+            None if p.flags & SPACED != 0 => p.more.waiting.first() == Some(&me),
+            // Unless the first of them wants more of it than there is: nobody passes it.
+            None => self.first_waiting(place).is_none_or(|first| first == me),
         }
     }
 
@@ -929,7 +1027,7 @@ impl<O: Observer> Floor<O> {
         match exit {
             Exit::Leave => true,
             Exit::Store(place) => self.has_room(me, place),
-            Exit::Hand(place) => self.places[place.ix()].len == 0,
+            Exit::Hand(place) => self.places.at(place.ix(), O::NEAR).len == 0,
         }
     }
 
@@ -938,7 +1036,7 @@ impl<O: Observer> Floor<O> {
     pub fn is_clear(&self, exit: Exit) -> bool {
         match exit {
             Exit::Leave | Exit::Store(_) => true,
-            Exit::Hand(place) => self.places[place.ix()].len == 0,
+            Exit::Hand(place) => self.places.at(place.ix(), O::NEAR).len == 0,
         }
     }
 
@@ -955,7 +1053,7 @@ impl<O: Observer> Floor<O> {
             self.note(me, Note::Left, Some(part));
             return true;
         };
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.flags & (SPECIAL_PUT | AWAITED) != 0 || p.len >= p.capacity {
             return self.hand_over_special(me, no, exit, part);
         }
@@ -971,34 +1069,51 @@ impl<O: Observer> Floor<O> {
     /// Whoever uses it has to let those be settled first who come before it and are marked now.
     #[inline(always)]
     pub(crate) fn pass_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
-        self.places[place.ix()].flags & THROUGH != 0 && self.pass_this_divider(me, place, part)
+        self.places.at(place.ix(), O::NEAR).flags & THROUGH != 0 && self.pass_this_divider(me, place, part)
     }
 
     #[inline(never)]
     fn pass_this_divider(&mut self, me: StationId, place: PlaceId, part: &Part) -> bool {
-        let p = &self.places[place.ix()];
+        let p = self.places.at(place.ix(), O::NEAR);
         let divider = p.taker;
         if p.len > 0 || !self.may_start(divider) || self.hot[divider.ix()].moments != 0 {
             return false;
         }
-        let open = |exit: &&(u8, Exit)| self.is_open(divider, exit.1);
-        let Some(&(no, exit)) = p.more.through.iter().find(open) else { return false };
+        for n in 0..p.more.through.len() {
+            let (no, exit) = self.places.at(place.ix(), O::NEAR).more.through[n];
+            match exit {
+                Exit::Store(store) if self.is_plainly_open(store) => {
+                    self.note_passage(me, place, divider, part);
+                    self.put_plainly(divider, no, store, part);
+                    return true;
+                }
+                Exit::Leave | Exit::Store(_) | Exit::Hand(_) if self.is_open(divider, exit) => {
+                    self.note_passage(me, place, divider, part);
+                    let handed = self.hand_over(divider, no, exit, part);
+                    assert!(handed, "a divider hands on only into an exit with room");
+                    return true;
+                }
+                Exit::Leave | Exit::Store(_) | Exit::Hand(_) => {}
+            }
+        }
+        false
+    }
+
+    #[inline(always)]
+    fn note_passage(&mut self, me: StationId, place: PlaceId, divider: StationId, part: &Part) {
         self.note(me, Note::Exit(0), Some(part));
         self.observer.passes(self.now, place);
         self.note(divider, Note::Took, Some(part));
-        let handed = self.hand_over(divider, no, exit, part);
-        assert!(handed, "a divider hands on only into an exit with room");
-        true
     }
 
     /// States that a station takes nothing while its state is working: it isn't told of parts then.
     pub(crate) fn set_shut_at_work(&mut self, me: StationId) {
-        self.hot[me.ix()].bars |= SHUT;
+        self.hot.at_mut(me.ix(), O::NEAR).bars |= SHUT;
     }
 
     /// Names the exits of the divider that takes from the hand `place`, for [`Floor::pass_divider`].
     pub(crate) fn set_through(&mut self, place: PlaceId, exits: &[Exit]) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & (HAND | SHARED | WATCHED | COUNTED) == HAND {
             p.flags |= THROUGH;
             p.more.through = (0..).zip(exits.iter().copied()).collect();
@@ -1023,8 +1138,8 @@ impl<O: Observer> Floor<O> {
                 self.note(me, Note::Exit(no), Some(part));
                 self.count_good(me, no, part);
                 self.put(place, *part);
-                self.places[place.ix()].pass_turn(me);
-                if self.places[place.ix()].flags & AWAITED != 0 {
+                self.places.at_mut(place.ix(), O::NEAR).pass_turn(me);
+                if self.places.at(place.ix(), O::NEAR).flags & AWAITED != 0 {
                     self.stop_waiting(me, place);
                 }
                 true
@@ -1035,7 +1150,7 @@ impl<O: Observer> Floor<O> {
     /// Lists `me` as waiting for room in `place`.
     #[cold]
     pub fn wait_for_room(&mut self, me: StationId, place: PlaceId) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         p.flags |= AWAITED;
         // Who was offered the room and wants more of it is not offered the same again at once.
         let declined = p.more.granted == Some(me);
@@ -1046,14 +1161,14 @@ impl<O: Observer> Floor<O> {
             p.more.waiting.push(me);
         }
         if !declined && p.flags & SPACED != 0 && p.len < p.capacity && p.carrier != StationId::NONE {
-            self.dirty.insert(p.carrier.0);
+            self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
     }
 
     /// Takes `me` off the list of those who wait for room in `place`, and offers the room to the next.
     #[cold]
     pub fn stop_waiting(&mut self, me: StationId, place: PlaceId) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.more.granted == Some(me) {
             p.more.granted = None;
         }
@@ -1067,26 +1182,40 @@ impl<O: Observer> Floor<O> {
 
     /// Puts a part into a place, whatever its capacity; marks the takers and watchers.
     pub fn put(&mut self, place: PlaceId, part: Part) {
-        if self.places[place.ix()].flags & SPECIAL_PUT == 0 {
+        if self.places.at(place.ix(), O::NEAR).flags & SPECIAL_PUT == 0 {
             self.put_plain(place, &part);
         } else {
             self.put_special(place, part);
         }
     }
 
+    /// Whether a part can be put into a store with [`Floor::put_plainly`].
+    #[inline(always)]
+    pub(crate) fn is_plainly_open(&self, place: PlaceId) -> bool {
+        let p = self.places.at(place.ix(), O::NEAR);
+        p.flags & (SPECIAL_PUT | AWAITED) == 0 && p.len < p.capacity
+    }
+
+    /// Hands a part to a store that is plainly open, through exit number `no` of `me`.
+    #[inline(always)]
+    pub(crate) fn put_plainly(&mut self, me: StationId, no: u8, place: PlaceId, part: &Part) {
+        self.observer.note(self.now, me, Note::Exit(no), Some(part));
+        self.put_plain(place, part);
+    }
+
     #[inline(always)]
     fn put_plain(&mut self, place: PlaceId, part: &Part) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         p.push_plain(part, self.now);
         let (len, taker) = (p.len, p.taker);
         let follows = p.flags & CARRIED != 0 && p.is_at_edge(len);
         if len <= p.wake && taker != StationId::NONE {
-            let hot = self.hot[taker.ix()];
+            let hot = *self.hot.at(taker.ix(), O::NEAR);
             if hot.state != State::Working || hot.bars & SHUT == 0 {
-                self.dirty.insert(taker.0);
+                self.dirty.insert_in(taker.0, O::NEAR);
             }
         }
-        self.observer.level(self.now, place, len - 1, len);
+        self.observer.rises(self.now, place, len - 1);
         if follows {
             self.follow_content(place);
         }
@@ -1094,7 +1223,7 @@ impl<O: Observer> Floor<O> {
 
     #[inline(never)]
     fn put_special(&mut self, place: PlaceId, part: Part) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         if p.flags & BIN != 0 {
             return self.pour(place, BinClass::of(&part), 1);
         }
@@ -1103,16 +1232,16 @@ impl<O: Observer> Floor<O> {
         self.after_put(place);
     }
 
-    fn after_put(&mut self, place: PlaceId) {
-        let p = &self.places[place.ix()];
+    pub(super) fn after_put(&mut self, place: PlaceId) {
+        let p = self.places.at(place.ix(), O::NEAR);
         if p.len <= p.wake {
             if p.flags & SHARED == 0 {
                 if p.taker != StationId::NONE {
-                    self.dirty.insert(p.taker.0);
+                    self.dirty.insert_in(p.taker.0, O::NEAR);
                 }
             } else {
                 for taker in &p.more.takers {
-                    self.dirty.insert(taker.0);
+                    self.dirty.insert_in(taker.0, O::NEAR);
                 }
             }
         }
@@ -1126,7 +1255,7 @@ impl<O: Observer> Floor<O> {
     /// Pours `n` parts of a class into a bin; marks takers and watchers. What returns to a bin without
     /// limit leaves the line. Filling a bin beyond its capacity is noted, nothing is lost.
     pub fn pour(&mut self, place: PlaceId, class: BinClass, n: u32) {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         let Some(bin) = p.more.bin.as_mut() else { panic!("only a bin can be poured into") };
         if bin.endless.is_some() {
             self.left += u64::from(n);
@@ -1142,7 +1271,7 @@ impl<O: Observer> Floor<O> {
         let takers = if p.flags & SHARED == 0 { std::slice::from_ref(&p.taker) } else { &p.more.takers[..] };
         if old < p.wake {
             for taker in takers.iter().filter(|taker| **taker != StationId::NONE) {
-                self.dirty.insert(taker.0);
+                self.dirty.insert_in(taker.0, O::NEAR);
             }
         }
         self.observer.level(self.now, place, old, old + n);
@@ -1155,7 +1284,7 @@ impl<O: Observer> Floor<O> {
 
     /// Takes the part in a station's own hand back, without the mark of a taker.
     pub fn retract(&mut self, place: PlaceId) -> Part {
-        let p = &mut self.places[place.ix()];
+        let p = self.places.at_mut(place.ix(), O::NEAR);
         self.observer.level(self.now, place, p.len, p.len - 1);
         p.pop(self.now)
     }

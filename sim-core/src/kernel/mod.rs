@@ -5,6 +5,7 @@
 //! the zero-time moves run to a fixed point, again downstream first; sensors, calls and stop rules look
 //! after the fixed point. The kernel knows no text, no names and no station types.
 
+mod batch;
 pub mod calendar;
 mod changes;
 pub mod control;
@@ -20,6 +21,7 @@ pub mod people;
 pub mod place;
 mod quantile;
 pub mod ranks;
+pub mod reach;
 pub mod sampler;
 pub mod shelf;
 pub mod state;

@@ -63,13 +63,41 @@ pub enum Intake {
 
 /// A look on at a replication. `station` numbers run over stations, then attendants, then sensors.
 pub trait Observer {
+    /// Whether it looks on only at lines of at most [`NEAR`](super::shelf::NEAR) posts, places and timers. The loop is
+    /// compiled once more for these: most lines are, and looking things up then takes half as many instructions.
+    const NEAR: bool = false;
+
     /// The state of `station` changes from `old` to `new`.
     #[inline(always)]
     fn state(&mut self, _now: Nanos, _station: StationId, _old: State, _new: State) {}
 
+    /// Whether it takes more than [`Observer::state_plainly`] to note that `station` leaves the state `old`.
+    #[inline(always)]
+    fn is_special(&self, _station: StationId, _old: State) -> bool {
+        false
+    }
+
+    /// The same as [`Observer::state`] where that is not special.
+    #[inline(always)]
+    fn state_plainly(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.state(now, station, old, new);
+    }
+
     /// The content of `place` is about to change from `old` to `new` parts.
     #[inline(always)]
     fn level(&mut self, _now: Nanos, _place: PlaceId, _old: u32, _new: u32) {}
+
+    /// The same as [`Observer::level`] for one part more than `old`.
+    #[inline(always)]
+    fn rises(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.level(now, place, old, old + 1);
+    }
+
+    /// The same as [`Observer::level`] for one part less than `old`.
+    #[inline(always)]
+    fn falls(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.level(now, place, old, old - 1);
+    }
 
     /// A part is about to pass in no time through `place`, which is empty.
     #[inline(always)]
@@ -104,6 +132,9 @@ impl Observer for () {}
 
 /// Two observers that see the same.
 impl<A: Observer, B: Observer> Observer for (A, B) {
+    // If either looks on at near lines only, the line is one.
+    const NEAR: bool = A::NEAR || B::NEAR;
+
     #[inline(always)]
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
         self.0.state(now, station, old, new);

@@ -40,8 +40,10 @@ pub(super) const THROUGH: u16 = 1024;
 
 /// Some stations deliver into the place strictly in turn.
 pub(super) const TURNS: u16 = 512;
+/// A batch enters only when nothing is here.
+pub(super) const ONE_BATCH: u16 = 2048;
 /// What a station gives into the place is counted for the product sequence.
-pub(super) const COUNTED: u16 = 2048;
+pub(super) const COUNTED: u16 = 4096;
 /// What a plain take doesn't have to look at; see the floor.
 pub(super) const SPECIAL_TAKE: u16 = BIN | SHARED | AWAITED | WATCHED | STOPPING;
 /// What a plain entry doesn't have to look at.
@@ -108,6 +110,10 @@ pub(super) struct More {
     clear_at: Option<Nanos>,
     /// Present speed; `transit` and `spacing` are those at this speed.
     pace: Pace,
+    /// Room for parts in flight, which is not in `capacity` as long.
+    pub(super) promised: u32,
+    /// Time by which each piece of a batch after the first delays all of it, ns.
+    pub(super) each: Nanos,
     frozen_since: Nanos,
     /// What has entered and has not been looked at, for jams by part on tracks and belts.
     entered: Option<Vec<Part>>,
@@ -381,6 +387,14 @@ impl Place {
         self
     }
 
+    /// Has the place take one batch at a time, all of whose pieces come to its end `each` (ns) later for every piece
+    /// after the first.
+    pub fn for_batches(mut self, each: Nanos) -> Self {
+        self.flags |= ONE_BATCH;
+        self.more.each = each;
+        self
+    }
+
     /// Keeps entries at least `spacing` (ns of belt time) apart.
     pub fn spaced(mut self, spacing: Nanos) -> Self {
         if spacing > 0 {
@@ -402,7 +416,12 @@ impl Place {
         self.len == 0
     }
 
-    /// Most parts that fit, [`UNLIMITED`] if there is no limit.
+    /// Room that is promised to parts in flight.
+    pub fn promised(&self) -> u32 {
+        self.more.promised
+    }
+
+    /// Most parts that fit, room for parts in flight left out; [`UNLIMITED`] if there is no limit.
     pub fn capacity(&self) -> u32 {
         self.capacity
     }
@@ -524,6 +543,13 @@ impl Place {
         if let Some(entered) = &mut self.more.entered {
             entered.push(part);
         }
+    }
+
+    /// Puts a part at the tail of a FIFO, which comes to the end `later` (ns) than others would.
+    pub(super) fn push_late(&mut self, part: Part, now: Nanos, later: Nanos) {
+        self.push(part, now);
+        let index = self.index(self.len - 1);
+        self.slots[index].due += later;
     }
 
     /// Takes the head out of a FIFO.

@@ -33,6 +33,12 @@ impl RankSet {
         }
     }
 
+    /// Adds `rank`; `near` says that all ranks of the set are below 64.
+    #[inline(always)]
+    pub(crate) fn insert_in(&mut self, rank: u16, near: bool) {
+        if near { self.low |= 1 << (rank & 63) } else { self.insert(rank) }
+    }
+
     fn insert_high(&mut self, rank: u16) {
         let word = usize::from(rank >> 6);
         self.words[word] |= 1 << (rank & 63);
@@ -42,12 +48,18 @@ impl RankSet {
     /// Takes the lowest rank out.
     #[inline(always)]
     pub fn pop(&mut self) -> Option<u16> {
+        self.pop_in(false)
+    }
+
+    /// The same; `near` says that all ranks of the set are below 64.
+    #[inline(always)]
+    pub(crate) fn pop_in(&mut self, near: bool) -> Option<u16> {
         if self.low != 0 {
             let rank = self.low.trailing_zeros();
             self.low &= self.low - 1;
             return Some(rank as u16);
         }
-        if self.summary == 0 { None } else { self.pop_high() }
+        if near || self.summary == 0 { None } else { self.pop_high() }
     }
 
     fn pop_high(&mut self) -> Option<u16> {
@@ -64,7 +76,13 @@ impl RankSet {
     /// Whether the set is empty.
     #[inline(always)]
     pub fn is_empty(&self) -> bool {
-        self.low | self.summary == 0
+        self.is_empty_in(false)
+    }
+
+    /// The same; `near` says that all ranks of the set are below 64.
+    #[inline(always)]
+    pub(crate) fn is_empty_in(&self, near: bool) -> bool {
+        self.low == 0 && (near || self.summary == 0)
     }
 
     /// Whether a rank below `rank` is in the set; for ranks of 64 and more, whether any is.

@@ -8,7 +8,7 @@
 use std::ops::{Index, IndexMut};
 
 /// Things in the structure itself.
-const NEAR: usize = 64;
+pub const NEAR: usize = 64;
 
 /// A list of fixed length; see the module.
 #[derive(Clone, Debug)]
@@ -37,6 +37,19 @@ impl<T> Shelf<T> {
     #[inline(never)]
     fn beyond_mut(&mut self, ix: usize) -> &mut T {
         &mut self.far[ix - NEAR]
+    }
+
+    /// The thing with this number. `near` says that all things lie near, which spares the test: it is meant to be
+    /// known when the caller is compiled.
+    #[inline(always)]
+    pub fn at(&self, ix: usize, near: bool) -> &T {
+        if near { &self.near[ix % NEAR] } else { &self[ix] }
+    }
+
+    /// The same, to be changed.
+    #[inline(always)]
+    pub fn at_mut(&mut self, ix: usize, near: bool) -> &mut T {
+        if near { &mut self.near[ix % NEAR] } else { &mut self[ix] }
     }
 
     /// Number of things.

@@ -150,7 +150,7 @@ enum Phase {
 
 impl Trouble {
     /// Whether it strikes `part` now; if it strikes by part and at this moment of work, that counts as a chance.
-    #[inline]
+    #[inline(always)]
     fn strikes(&mut self, part: &Part, at: Moment) -> bool {
         let Trigger::Part { moment, countdowns, first, .. } = &mut self.trigger else { return false };
         if *moment != at {
@@ -294,12 +294,20 @@ impl<O: Observer> Floor<O> {
     /// station is stopped when this returns true, and must not be settled until it has been cleared.
     #[inline(always)]
     pub fn jams(&mut self, me: StationId, part: &Part, moment: Moment) -> bool {
-        self.hot[me.ix()].moments & moment.bit() != 0 && self.jams_by_part(me, part, moment)
+        self.hot.at(me.ix(), O::NEAR).moments & moment.bit() != 0 && self.jams_by_part(me, part, moment)
     }
 
     #[inline(never)]
     pub(super) fn jams_by_part(&mut self, me: StationId, part: &Part, at: Moment) -> bool {
         let troubles = &self.posts[me.ix()].troubles;
+        if let &[only] = &troubles[..] {
+            // So it is nearly always.
+            if self.troubles[usize::from(only)].strikes(part, at) {
+                self.strike(only);
+                return true;
+            }
+            return false;
+        }
         for (n, ix) in troubles.iter().enumerate() {
             if self.troubles[usize::from(*ix)].strikes(part, at) {
                 self.strike_and_others(me, n, part, at);

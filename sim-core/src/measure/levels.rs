@@ -60,12 +60,32 @@ impl LevelTally {
     /// The level changes at `now`.
     #[inline(always)]
     pub fn change(&mut self, now: Nanos, old: u32, new: u32) {
-        let spent = now - self.since;
-        self.since = now;
         self.level = new;
         if old > new {
             self.n_left += u64::from(old - new);
         }
+        self.charge(now, old);
+    }
+
+    /// The level rises by one at `now`; as [`LevelTally::change`].
+    #[inline(always)]
+    pub(super) fn rise(&mut self, now: Nanos, old: u32) {
+        self.level = old.wrapping_add(1);
+        self.charge(now, old);
+    }
+
+    /// The level falls by one at `now`; as [`LevelTally::change`].
+    #[inline(always)]
+    pub(super) fn fall(&mut self, now: Nanos, old: u32) {
+        self.level = old.wrapping_sub(1);
+        self.n_left += 1;
+        self.charge(now, old);
+    }
+
+    #[inline(always)]
+    fn charge(&mut self, now: Nanos, old: u32) {
+        let spent = now - self.since;
+        self.since = now;
         match self.time.get_mut(old as usize) {
             Some(time) => *time += spent,
             None => self.add_high(old, spent),

@@ -6,6 +6,7 @@
 
 mod causes;
 mod levels;
+mod near;
 mod own;
 mod per_minute;
 mod tally;
@@ -13,6 +14,7 @@ mod trace;
 
 pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes};
 pub use levels::{LevelSums, LevelTally};
+pub use near::NearTally;
 pub use own::OwnTally;
 pub use per_minute::PerMinute;
 pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};
@@ -22,7 +24,16 @@ use crate::kernel::Observer;
 use crate::part::Nanos;
 
 /// An observer with a window: it counts what happens between its opening and its close.
-pub trait Measure: Observer {
+pub trait Measure: Observer + Sized {
+    /// The same for a line of which all lies near; see [`Observer::NEAR`].
+    type Near: Measure;
+
+    /// It as one for such a line.
+    fn near(self) -> Self::Near;
+
+    /// It back from one for such a line.
+    fn from_near(near: Self::Near) -> Self;
+
     /// Makes it as good as new, for another replication.
     fn restart(&mut self);
 
@@ -34,6 +45,16 @@ pub trait Measure: Observer {
 }
 
 impl Measure for Tally {
+    type Near = NearTally;
+
+    fn near(self) -> NearTally {
+        NearTally(self)
+    }
+
+    fn from_near(near: NearTally) -> Self {
+        near.0
+    }
+
     fn restart(&mut self) {
         Tally::restart(self);
     }
@@ -48,6 +69,16 @@ impl Measure for Tally {
 }
 
 impl Measure for Causes {
+    type Near = Causes;
+
+    fn near(self) -> Self {
+        self
+    }
+
+    fn from_near(near: Self) -> Self {
+        near
+    }
+
     fn restart(&mut self) {
         Causes::restart(self);
     }
@@ -61,7 +92,41 @@ impl Measure for Causes {
     }
 }
 
+impl Measure for NearTally {
+    type Near = NearTally;
+
+    fn near(self) -> Self {
+        self
+    }
+
+    fn from_near(near: Self) -> Self {
+        near
+    }
+
+    fn restart(&mut self) {
+        self.0.restart();
+    }
+
+    fn open(&mut self, now: Nanos) {
+        self.0.open(now);
+    }
+
+    fn close(&mut self, now: Nanos) {
+        self.0.close(now);
+    }
+}
+
 impl<A: Measure, B: Measure> Measure for (A, B) {
+    type Near = (A::Near, B::Near);
+
+    fn near(self) -> Self::Near {
+        (self.0.near(), self.1.near())
+    }
+
+    fn from_near(near: Self::Near) -> Self {
+        (A::from_near(near.0), B::from_near(near.1))
+    }
+
     fn restart(&mut self) {
         self.0.restart();
         self.1.restart();

@@ -111,6 +111,8 @@ struct Account {
     tells_inlets: bool,
     /// A measure of the scenario's own picks the station.
     is_picked: bool,
+    /// States, as bits, after which more than their time has to be noted.
+    special: u16,
 }
 
 impl Default for Account {
@@ -122,6 +124,7 @@ impl Default for Account {
             point: NO_POINT,
             tells_inlets: false,
             is_picked: false,
+            special: 0,
         }
     }
 }
@@ -175,6 +178,15 @@ impl Tally {
             inlet_of[machine.ix()] = n_missing;
             n_inlets[machine.ix()] = n;
             n_missing += n as u16;
+        }
+        for account in &mut accounts {
+            account.special = if account.tells_inlets || account.is_picked {
+                u16::MAX
+            } else if account.point != NO_POINT {
+                1 << State::Starved as u16
+            } else {
+                0
+            };
         }
         let point = PointTally { passes: vec![0; PASSES], ..PointTally::default() };
         let levels = setup.capacities.iter().map(|capacity| LevelTally::new(*capacity));
@@ -236,7 +248,7 @@ impl Tally {
         self.window = now - self.opened;
         for ix in 0..self.accounts.len() {
             let state = self.accounts[ix].state;
-            self.charge(now, ix, state);
+            self.charge::<false>(now, ix, state);
             self.charge_missing(now, ix);
         }
         self.own.close(now);
@@ -255,11 +267,11 @@ impl Tally {
     }
 
     #[inline(always)]
-    fn charge(&mut self, now: Nanos, ix: usize, state: State) {
-        let account = &mut self.accounts[ix];
+    fn charge<const IS_NEAR: bool>(&mut self, now: Nanos, ix: usize, state: State) {
+        let account = self.accounts.at_mut(ix, IS_NEAR);
         let spent = now - account.since;
         account.since = now;
-        self.time[ix][state as usize] += spent;
+        self.time.at_mut(ix, IS_NEAR)[state as usize] += spent;
         if state == State::Starved && account.point != NO_POINT {
             let point = &mut self.points[usize::from(account.point)];
             point.longest_starved = point.longest_starved.max(spent);
@@ -304,35 +316,69 @@ impl Tally {
     }
 }
 
-impl Observer for Tally {
+/// What [`Observer`] hears; `IS_NEAR` as [`Observer::NEAR`].
+impl Tally {
     #[inline(always)]
-    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+    pub(super) fn enter<const IS_NEAR: bool>(
+        &mut self,
+        now: Nanos,
+        station: StationId,
+        old: State,
+        new: State,
+    ) {
         let ix = station.ix();
-        self.charge(now, ix, old);
-        if self.accounts[ix].tells_inlets {
+        self.charge::<IS_NEAR>(now, ix, old);
+        if self.accounts.at(ix, IS_NEAR).tells_inlets {
             self.charge_missing(now, ix);
         }
-        let account = &mut self.accounts[ix];
+        let account = self.accounts.at_mut(ix, IS_NEAR);
         account.state = new;
         if account.is_picked {
             self.own.change(now, station, old, new);
         }
     }
 
+    /// Whether the end of `old` asks for more than [`Tally::enter_plainly`].
     #[inline(always)]
-    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
-        self.levels[place.ix()].change(now, old, new);
+    pub(super) fn is_special_end<const IS_NEAR: bool>(&self, station: StationId, old: State) -> bool {
+        self.accounts.at(station.ix(), IS_NEAR).special >> old as u16 & 1 == 1
     }
 
     #[inline(always)]
-    fn passes(&mut self, _now: Nanos, place: PlaceId) {
+    pub(super) fn enter_plainly<const IS_NEAR: bool>(
+        &mut self,
+        now: Nanos,
+        station: StationId,
+        old: State,
+        new: State,
+    ) {
+        let account = self.accounts.at_mut(station.ix(), IS_NEAR);
+        let spent = now - account.since;
+        account.since = now;
+        account.state = new;
+        self.time.at_mut(station.ix(), IS_NEAR)[old as usize] += spent;
+    }
+
+    #[inline(always)]
+    pub(super) fn change_level<const IS_NEAR: bool>(
+        &mut self,
+        now: Nanos,
+        place: PlaceId,
+        old: u32,
+        new: u32,
+    ) {
+        self.levels.at_mut(place.ix(), IS_NEAR).change(now, old, new);
+    }
+
+    #[inline(always)]
+    pub(super) fn let_pass<const IS_NEAR: bool>(&mut self, _now: Nanos, place: PlaceId) {
         // No time is spent at the level of one.
-        self.levels[place.ix()].n_left += 1;
+        self.levels.at_mut(place.ix(), IS_NEAR).n_left += 1;
     }
 
     #[inline(always)]
-    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
-        let account = &self.accounts[station.ix()];
+    pub(super) fn miss<const IS_NEAR: bool>(&mut self, now: Nanos, station: StationId, inlets: u32) {
+        let account = self.accounts.at(station.ix(), IS_NEAR);
         if account.tells_inlets && account.lacking.1 != inlets {
             self.charge_missing(now, station.ix());
             self.accounts[station.ix()].lacking = (now, inlets);
@@ -340,14 +386,20 @@ impl Observer for Tally {
     }
 
     #[inline(always)]
-    fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
-        let counts = &mut self.counts[station.ix()];
+    pub(super) fn count<const IS_NEAR: bool>(
+        &mut self,
+        now: Nanos,
+        station: StationId,
+        note: Note,
+        part: Option<&Part>,
+    ) {
+        let counts = self.counts.at_mut(station.ix(), IS_NEAR);
         match note {
             Note::Created => counts.created += 1,
             Note::Took => counts.took += 1,
             Note::Exit(no) => {
                 counts.exits[usize::from(no).min(EXITS - 1)] += 1;
-                let point = self.accounts[station.ix()].point;
+                let point = self.accounts.at(station.ix(), IS_NEAR).point;
                 if let (true, Some(part)) = (no == 0 && point != NO_POINT, part) {
                     self.finished(now, point, part);
                 }
@@ -374,5 +426,52 @@ impl Observer for Tally {
             Note::SensorOn => counts.switched_on += 1,
             Note::Called => counts.calls += 1,
         }
+    }
+}
+
+impl Observer for Tally {
+    #[inline(always)]
+    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.enter::<false>(now, station, old, new);
+    }
+
+    #[inline(always)]
+    fn is_special(&self, station: StationId, old: State) -> bool {
+        self.is_special_end::<false>(station, old)
+    }
+
+    #[inline(always)]
+    fn state_plainly(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        self.enter_plainly::<false>(now, station, old, new);
+    }
+
+    #[inline(always)]
+    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
+        self.change_level::<false>(now, place, old, new);
+    }
+
+    #[inline(always)]
+    fn rises(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.levels.at_mut(place.ix(), false).rise(now, old);
+    }
+
+    #[inline(always)]
+    fn falls(&mut self, now: Nanos, place: PlaceId, old: u32) {
+        self.levels.at_mut(place.ix(), false).fall(now, old);
+    }
+
+    #[inline(always)]
+    fn passes(&mut self, now: Nanos, place: PlaceId) {
+        self.let_pass::<false>(now, place);
+    }
+
+    #[inline(always)]
+    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
+        self.miss::<false>(now, station, inlets);
+    }
+
+    #[inline(always)]
+    fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
+        self.count::<false>(now, station, note, part);
     }
 }

@@ -117,6 +117,7 @@ impl Builder<'_> {
             sensors,
             places,
             posts,
+            n_reaches: self.reaches().len(),
         };
         let plan = &self.scenario.plan;
         let warm_up_s = if let WarmUp::Given(warm_up) = plan.warm_up { warm_up } else { 0.0 };
@@ -223,6 +224,9 @@ impl Builder<'_> {
             exits,
             body: unit.body,
             pools: entry.blueprint.pools().iter().map(|name| self.pool(&name.value)).collect(),
+            models: &self.scenario.models,
+            reach: entry.blueprint.reach().and_then(|name| self.reach(&name.value)),
+            feeders: self.feeders(unit),
             method: self.method,
             timers,
             asked: Vec::new(),
@@ -233,9 +237,43 @@ impl Builder<'_> {
         (station, Asked { timers: site.asked, watch: site.watch, wakes: site.wakes })
     }
 
+    /// Names of the reaches that stations share, in file order.
+    fn reaches(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for name in self.scenario.stations.iter().filter_map(|entry| entry.blueprint.reach()) {
+            if !names.contains(&name.value.as_str()) {
+                names.push(&name.value);
+            }
+        }
+        names
+    }
+
+    fn reach(&self, name: &str) -> Option<u16> {
+        self.reaches().iter().position(|known| *known == name).map(|ix| ix as u16)
+    }
+
+    /// The station of the file that feeds each inlet of a unit.
+    fn feeders(&self, unit: &Unit) -> Vec<&str> {
+        let name = |feeding: usize| {
+            let entry = self.layout.units[feeding].entry;
+            entry.map_or("", |entry| self.scenario.stations[entry].id.value.as_str())
+        };
+        unit.inlets.iter().map(|(_, feeding)| name(*feeding)).collect()
+    }
+
     fn pool(&self, name: &str) -> u16 {
         let found = self.scenario.attendants.iter().position(|pool| pool.id.value == name);
         found.unwrap_or(0) as u16
+    }
+
+    /// The places from which each inlet takes that a station tells apart.
+    fn told_inlets(&self, rank: usize) -> Vec<Vec<PlaceId>> {
+        let unit = &self.layout.units[self.by_rank[rank]];
+        let Some(entry) = unit.entry else { return Vec::new() };
+        let blueprint = &self.scenario.stations[entry].blueprint;
+        let named = blueprint.named_inlets();
+        let told = named.iter().take(blueprint.n_told_inlets() as usize);
+        told.map(|name| self.inlets(unit, Some(&name.value)).places).collect()
     }
 
     /// Places into which these stations give what goes on.
@@ -255,16 +293,6 @@ impl Builder<'_> {
         senders.sort_unstable();
         senders.dedup();
         senders
-    }
-
-    /// The places from which each inlet takes that a station tells apart.
-    fn told_inlets(&self, rank: usize) -> Vec<Vec<PlaceId>> {
-        let unit = &self.layout.units[self.by_rank[rank]];
-        let Some(entry) = unit.entry else { return Vec::new() };
-        let blueprint = &self.scenario.stations[entry].blueprint;
-        let named = blueprint.named_inlets();
-        let told = named.iter().take(blueprint.n_told_inlets() as usize);
-        told.map(|name| self.inlets(unit, Some(&name.value)).places).collect()
     }
 
     /// The places that a unit takes from; only those fed by the entry with this name, if one is given.

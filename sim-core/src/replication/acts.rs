@@ -15,6 +15,7 @@ use crate::stations::Station;
 /// Sorts of timers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Sort {
+    /// Plain path.
     Path,
     /// Work station with one place.
     Work,
@@ -22,6 +23,8 @@ enum Sort {
     Maker,
     /// Machine that takes one part and hands it on.
     Machine,
+    /// Path with parts in file.
+    File,
     Station,
     /// Not a station's own timer.
     Other,
@@ -53,14 +56,20 @@ pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
 
 fn sort_of(station: &Station) -> Sort {
     match station {
-        Station::Path(_) => Sort::Path,
+        Station::Path(path) if path.is_plain() => Sort::Path,
+        Station::PathInFile(_) => Sort::File,
         Station::Machine(machine) if machine.is_plain() => Sort::Machine,
         Station::Work(work) => match work.is_single() {
             (true, true) => Sort::Maker,
             (true, false) => Sort::Work,
             (false, _) => Sort::Station,
         },
-        Station::Bath(_)
+        Station::AirTube(_)
+        | Station::Magazine(_)
+        | Station::IndexingTable(_)
+        | Station::Robot(_)
+        | Station::RowPusher(_)
+        | Station::Bath(_)
         | Station::Bench(_)
         | Station::Carrier(_)
         | Station::Divider(_)
@@ -72,7 +81,7 @@ fn sort_of(station: &Station) -> Sort {
         | Station::Machine(_)
         | Station::Meter(_)
         | Station::PartBox(_)
-        | Station::PathInFile(_)
+        | Station::Path(_)
         | Station::ScrapBox(_)
         | Station::Stream(_) => Sort::Station,
     }
@@ -81,17 +90,18 @@ fn sort_of(station: &Station) -> Sort {
 impl<O: Observer> Replica<'_, O> {
     #[inline(always)]
     pub(super) fn fire(&mut self, timer: TimerId) {
-        let act = self.acts[usize::from(timer.0)];
+        let act = *self.acts.at(usize::from(timer.0), O::NEAR);
         if act.sort == Sort::Other {
             return self.fire_other(timer);
         }
         let floor = &mut self.floor;
         let station = &mut self.stations[usize::from(act.ix)];
         match (act.sort, station) {
-            (Sort::Path, Station::Path(path)) => path.act(floor),
+            (Sort::Path, Station::Path(path)) => path.act_plain(floor),
             (Sort::Work, Station::Work(work)) => work.act_single::<O, false>(floor),
             (Sort::Maker, Station::Work(work)) => work.act_single::<O, true>(floor),
             (Sort::Machine, Station::Machine(machine)) => machine.act_plain(floor),
+            (Sort::File, Station::PathInFile(file)) => file.act(floor, act.which),
             (_, station) => station.act(floor, StationId(act.ix), act.which),
         }
     }

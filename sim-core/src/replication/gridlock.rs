@@ -8,9 +8,12 @@
 //! search is repeated when its time has come: it may change nothing.
 
 use super::{Replica, Stop};
+use crate::kernel::shelf::Shelf;
 use crate::kernel::troubles::{Clock, Trigger};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
+use crate::network::Plan;
 use crate::part::Nanos;
+use crate::stations::Station;
 
 impl<O: Observer> Replica<'_, O> {
     /// True if there is a knot, which is then the stop of the replication.
@@ -19,7 +22,7 @@ impl<O: Observer> Replica<'_, O> {
         let mut n = 0;
         while let Some(&station) = self.floor.newly_blocked.get(n) {
             n += 1;
-            if !self.may_be_knotted(station) {
+            if self.waits_for_one_at_work(station) || !self.may_be_knotted(station) {
                 continue;
             }
             match self.search_from(station) {
@@ -51,6 +54,30 @@ impl<O: Observer> Replica<'_, O> {
     /// The time to look again has come.
     pub(super) fn look_at_suspects(&mut self) {
         self.floor.newly_blocked.append(&mut self.suspects);
+    }
+
+    /// The usual case, seen at a glance: what `me` has finished stands in its hand, and the only one who takes from
+    /// there is at work.
+    #[inline(always)]
+    fn waits_for_one_at_work(&self, me: StationId) -> bool {
+        let (hand, taker) = *self.hands.at(me.ix(), O::NEAR);
+        taker != StationId::NONE
+            && self.floor.state(taker) == State::Working
+            && self.floor.state(me) == State::Blocked
+            && !self.floor.place(hand).is_empty()
+    }
+
+    /// For each post its hand and the only one who takes from there, if it has no other exit.
+    pub(super) fn hands_of(plan: &Plan) -> Shelf<(PlaceId, StationId)> {
+        const NONE: (PlaceId, StationId) = (PlaceId(0), StationId::NONE);
+        let hand = |ix: usize| match plan.links.exits.get(ix).map_or(&[][..], |exits| exits) {
+            [Exit::Hand(place)] => match plan.outfit.places[place.ix()].takers() {
+                [only] => (*place, *only),
+                _ => NONE,
+            },
+            _ => NONE,
+        };
+        Shelf::new((0..plan.outfit.posts.len()).map(hand).collect(), || NONE)
     }
 
     /// What can be seen at a glance: whether a station that began to wait may be part of a knot.
@@ -98,73 +125,67 @@ impl<O: Observer> Replica<'_, O> {
             })
     }
 
-    /// Follows from `start` who waits for whom.
-    #[cold]
-    fn search_from(&self, start: StationId) -> Found {
+    /// Follows from `start` who waits for whom. The list of those reached is kept from search to search: this runs
+    /// whenever somebody begins to wait.
+    #[inline(never)]
+    fn search_from(&mut self, start: StationId) -> Found {
         if start.ix() >= self.stations.len() {
             return Found::Alive;
         }
-        let mut waits = self.waits_for(start);
-        if let Waits::Alive = waits {
-            // So it is nearly always: nothing is listed then.
-            return Found::Alive;
-        }
-        let mut reached = vec![start];
-        let mut soonest = Nanos::MAX;
-        let mut next = 1;
-        loop {
-            match waits {
-                Waits::For(others) => {
-                    for other in others {
-                        if !reached.contains(&other) {
-                            reached.push(other);
-                        }
-                    }
-                }
-                Waits::UntilDue(due) => soonest = soonest.min(due),
-                Waits::Alive => return Found::Alive,
-            }
-            let Some(&station) = reached.get(next) else { break };
-            waits = self.waits_for(station);
-            next += 1;
-        }
-        if soonest == Nanos::MAX { Found::Knot(reached) } else { Found::UnderWay(soonest) }
+        let mut reached = std::mem::take(&mut self.reached);
+        reached.clear();
+        reached.push(start);
+        let found = match self.reach(&mut reached) {
+            Waits::Alive => Found::Alive,
+            Waits::UntilDue(due) => Found::UnderWay(due),
+            Waits::ForOthers => Found::Knot(reached.clone()),
+        };
+        self.reached = reached;
+        found
     }
 
-    /// Whom a station waits for, if it waits.
-    fn waits_for(&self, me: StationId) -> Waits {
-        let links = &self.plan.links;
+    /// Extends `reached`, which holds the first station, to all who are waited for, until somebody is found who can
+    /// change by himself.
+    fn reach(&self, reached: &mut Vec<StationId>) -> Waits {
+        let mut soonest = Nanos::MAX;
+        let mut next = 0;
+        while let Some(&station) = reached.get(next) {
+            let known = reached.len();
+            match self.waits_for(station, reached) {
+                Waits::ForOthers => forget_known(reached, known),
+                Waits::UntilDue(due) => {
+                    soonest = soonest.min(due);
+                    reached.truncate(known);
+                }
+                Waits::Alive => return Waits::Alive,
+            }
+            next += 1;
+        }
+        if soonest == Nanos::MAX { Waits::ForOthers } else { Waits::UntilDue(soonest) }
+    }
+
+    /// Whom a station waits for, if it waits; they are added to `others`, perhaps more than once.
+    fn waits_for(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
         let state = self.floor.state(me);
-        if let Some(body) = links.bodies[me.ix()]
+        if let Some(body) = self.plan.links.bodies[me.ix()]
             && matches!(state, State::Blocked | State::Working | State::Starved)
         {
-            return self.carrier_waits_for(body);
+            return self.carrier_waits_for(body, others);
         }
+        let first = others.len();
         let mut own = match self.floor.next_timer(me) {
             Some(due) if !self.ticks_in_vain(me) => Waits::UntilDue(due),
-            Some(_) | None => Waits::For(Vec::new()),
+            Some(_) | None => Waits::ForOthers,
         };
         if matches!(state, State::Blocked | State::Held)
             && self.stations[me.ix()].takes_while_blocked(&self.floor)
         {
-            own = own.and(self.feeders_of(me)).and(self.sensors_of(me));
+            own = own.and(self.feeders_of(me, others)).and(self.sensors_of(me, others));
         }
-        match state {
-            State::Blocked => {
-                let mut waits = own;
-                for exit in &links.exits[me.ix()] {
-                    if let Exit::Store(place) | Exit::Hand(place) = exit
-                        && self.stands_before(me, *exit)
-                    {
-                        let turn = self.floor.place(*place).turn_before(me);
-                        waits = waits.and(self.takers_of(*place)).and(self.entry_of(*place));
-                        waits = waits.and(Waits::For(turn.into_iter().collect()));
-                    }
-                }
-                waits.and(self.redirects_of(me)).or_alive()
-            }
-            State::Starved => own.and(self.feeders_of(me)).or_alive(),
-            State::Held => own.and(self.sensors_of(me)).or_alive(),
+        let waits = match state {
+            State::Blocked => own.and(self.beyond_exits_of(me, others)).and(self.redirects_of(me, others)),
+            State::Starved => own.and(self.feeders_of(me, others)),
+            State::Held => own.and(self.sensors_of(me, others)),
             State::JamAutomatic
             | State::JamWaiting
             | State::JamClearing
@@ -174,8 +195,27 @@ impl<O: Observer> Replica<'_, O> {
             | State::Off
             | State::Checking => Waits::Alive,
             State::Working if !self.ticks_in_vain(me) => Waits::Alive,
-            State::Working => own.and(self.feeders_of(me)).or_alive(),
+            State::Working => own.and(self.feeders_of(me, others)),
+        };
+        waits.or_alive(others.len() > first)
+    }
+
+    /// Who can make room where a station stands.
+    fn beyond_exits_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
+        let mut waits = Waits::ForOthers;
+        // Who goes by calls waits for all who could call.
+        let hears = matches!(&self.stations[me.ix()], Station::Divider(d) if d.called_by().is_some());
+        for exit in &self.plan.links.exits[me.ix()] {
+            if let Exit::Store(place) | Exit::Hand(place) = exit
+                && (hears || self.stands_before(me, *exit))
+            {
+                let turn = self.floor.place(*place).turn_before(me);
+                waits = waits.and(self.takers_of(*place, others)).and(self.entry_of(*place, others));
+                let first = self.floor.first_waiting(*place).filter(|first| *first != me);
+                others.extend(turn.or(first));
+            }
         }
+        waits
     }
 
     /// Whether the clock of a station goes on although there is nothing for it at the next stroke.
@@ -188,8 +228,8 @@ impl<O: Observer> Replica<'_, O> {
     }
 
     /// What opens if a jam by a clock that runs while `me` is blocked sends its part off through another exit.
-    fn redirects_of(&self, me: StationId) -> Waits {
-        let mut waits = Waits::For(Vec::new());
+    fn redirects_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
+        let mut waits = Waits::ForOthers;
         for ix in &self.plan.outfit.posts[me.ix()].troubles {
             let trouble = &self.plan.outfit.troubles[usize::from(*ix)];
             let runs = matches!(trouble.trigger, Trigger::Time { clock: Clock::Powered | Clock::Wall, .. });
@@ -197,7 +237,7 @@ impl<O: Observer> Replica<'_, O> {
             let exit = self.plan.links.exits[me.ix()][usize::from(exit)];
             waits = waits.and(match exit {
                 Exit::Store(place) | Exit::Hand(place) if !self.floor.is_open(me, exit) => {
-                    self.takers_of(place)
+                    self.takers_of(place, others)
                 }
                 Exit::Leave | Exit::Store(_) | Exit::Hand(_) => Waits::Alive,
             });
@@ -206,24 +246,27 @@ impl<O: Observer> Replica<'_, O> {
     }
 
     /// Who can lower the levels of the sensors that hold a station.
-    fn sensors_of(&self, me: StationId) -> Waits {
-        let mut waits = Waits::For(Vec::new());
+    fn sensors_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
+        let mut waits = Waits::ForOthers;
         for sensor in self.floor.sensors().iter().filter(|s| s.on && s.holds.contains(&me)) {
             if sensor.pending {
                 return Waits::Alive;
             }
             for place in &sensor.places {
-                waits = waits.and(self.takers_of(*place));
+                waits = waits.and(self.takers_of(*place, others));
             }
         }
         waits
     }
 
     /// Who can bring something to the inlets of a station.
-    fn feeders_of(&self, me: StationId) -> Waits {
+    fn feeders_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
         let links = &self.plan.links;
-        let mut waits = Waits::For(Vec::new());
-        for place in &links.inlets[me.ix()] {
+        let mut waits = Waits::ForOthers;
+        // A recipe is not helped by what it doesn't ask for.
+        let lacks = self.stations[me.ix()].lacks();
+        let wanted = |place: &&PlaceId| lacks.as_ref().is_none_or(|lacks| lacks.contains(place));
+        for place in links.inlets[me.ix()].iter().filter(wanted) {
             let content = self.floor.place(*place);
             waits = waits.and(match content.head_due() {
                 Some(_) if content.counts().is_some() => Waits::Alive,
@@ -231,10 +274,14 @@ impl<O: Observer> Replica<'_, O> {
                 // What stands still waits for the transporter on which it stands.
                 None if !content.is_empty() => {
                     let bodies = (0..links.bodies.len()).filter(|ix| links.bodies[*ix] == Some(*place));
-                    Waits::For(bodies.map(|ix| StationId(ix as u16)).collect())
+                    others.extend(bodies.map(|ix| StationId(ix as u16)));
+                    Waits::ForOthers
                 }
                 // Nothing is there, or too little for one stroke.
-                Some(_) | None => Waits::For(links.feeders[place.ix()].clone()),
+                Some(_) | None => {
+                    others.extend(&links.feeders[place.ix()]);
+                    Waits::ForOthers
+                }
             });
         }
         waits
@@ -250,36 +297,55 @@ impl<O: Observer> Replica<'_, O> {
     }
 
     /// Who takes from a place, or when its first part comes to its end.
-    fn takers_of(&self, place: PlaceId) -> Waits {
+    fn takers_of(&self, place: PlaceId, others: &mut Vec<StationId>) -> Waits {
         let content = self.floor.place(place);
         match content.head_due() {
             Some(due) if due > self.floor.now => Waits::UntilDue(due),
-            Some(_) | None => Waits::For(content.takers().to_vec()),
+            Some(_) | None => {
+                others.extend(content.takers());
+                Waits::ForOthers
+            }
         }
     }
 
     /// Whether the entry of a belt that keeps its parts apart comes clear by itself.
-    fn entry_of(&self, place: PlaceId) -> Waits {
+    fn entry_of(&self, place: PlaceId, others: &mut Vec<StationId>) -> Waits {
         let bodies = &self.plan.links.bodies;
         let carrier = bodies.iter().position(|body| *body == Some(place)).map(|ix| StationId(ix as u16));
         let content = self.floor.place(place);
-        let due = carrier.and_then(|carrier| self.floor.next_timer(carrier));
-        if let Some(due) = due {
+        if let Some(due) = carrier.and_then(|carrier| self.floor.next_timer(carrier)) {
             return Waits::UntilDue(due);
         }
-        match carrier {
+        if content.len() < content.capacity() {
             // There is room, but the belt that would clear its entry stands.
-            Some(carrier) if content.len() < content.capacity() => Waits::For(vec![carrier]),
-            Some(_) | None => Waits::For(Vec::new()),
+            others.extend(carrier);
         }
+        Waits::ForOthers
     }
 
-    fn carrier_waits_for(&self, body: PlaceId) -> Waits {
-        if self.floor.place(body).is_empty() {
-            return Waits::For(self.plan.links.feeders[body.ix()].clone()).or_alive();
-        }
-        self.takers_of(body).or_alive()
+    fn carrier_waits_for(&self, body: PlaceId, others: &mut Vec<StationId>) -> Waits {
+        let first = others.len();
+        let waits = if self.floor.place(body).is_empty() {
+            others.extend(&self.plan.links.feeders[body.ix()]);
+            Waits::ForOthers
+        } else {
+            self.takers_of(body, others)
+        };
+        waits.or_alive(others.len() > first)
     }
+}
+
+/// Takes out of `list` what stands in it before, from number `known` on.
+fn forget_known(list: &mut Vec<StationId>, known: usize) {
+    let mut kept = known;
+    for n in known..list.len() {
+        let station = list[n];
+        if !list[..kept].contains(&station) {
+            list[kept] = station;
+            kept += 1;
+        }
+    }
+    list.truncate(kept);
 }
 
 /// What a search has found.
@@ -293,13 +359,14 @@ enum Found {
 }
 
 /// What a station waits for.
+#[derive(Clone, Copy)]
 enum Waits {
     /// For nobody: it can change by itself.
     Alive,
     /// For a part that comes to an end, or a timer that runs out, at this time.
     UntilDue(Nanos),
-    /// For any of these.
-    For(Vec<StationId>),
+    /// For any of those who were listed.
+    ForOthers,
 }
 
 impl Waits {
@@ -308,21 +375,18 @@ impl Waits {
         match (self, other) {
             (Waits::Alive, _) | (_, Waits::Alive) => Waits::Alive,
             (Waits::UntilDue(a), Waits::UntilDue(b)) => Waits::UntilDue(a.min(b)),
-            (Waits::UntilDue(due), Waits::For(_)) | (Waits::For(_), Waits::UntilDue(due)) => {
+            (Waits::UntilDue(due), Waits::ForOthers) | (Waits::ForOthers, Waits::UntilDue(due)) => {
                 Waits::UntilDue(due)
             }
-            (Waits::For(mut these), Waits::For(those)) => {
-                these.extend(those);
-                Waits::For(these)
-            }
+            (Waits::ForOthers, Waits::ForOthers) => Waits::ForOthers,
         }
     }
 
     /// Who waits for nobody in particular can't be shown to wait for ever.
-    fn or_alive(self) -> Waits {
+    fn or_alive(self, waits_for_others: bool) -> Waits {
         match self {
-            Waits::For(others) if others.is_empty() => Waits::Alive,
-            Waits::For(_) | Waits::UntilDue(_) | Waits::Alive => self,
+            Waits::ForOthers if !waits_for_others => Waits::Alive,
+            Waits::ForOthers | Waits::UntilDue(_) | Waits::Alive => self,
         }
     }
 }

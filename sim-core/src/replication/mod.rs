@@ -10,9 +10,9 @@ mod gridlock;
 
 use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
-use crate::kernel::{Floor, Observer, StationId};
+use crate::kernel::{Exit, Floor, Observer, PlaceId, StationId};
 use crate::network::{Owner, Plan};
-use crate::part::{Nanos, Part};
+use crate::part::{Nanos, Part, TIME_LIMIT};
 use crate::stations::Station;
 use acts::Act;
 use changeover::Change;
@@ -45,6 +45,8 @@ pub enum Stop {
     TooManyEvents {
         /// When.
         at: Nanos,
+        /// Stations whose timers come next, soonest first: those that use events up are among them.
+        stations: Vec<StationId>,
     },
 }
 
@@ -63,6 +65,8 @@ pub struct Replica<'a, O> {
     /// Most timed events.
     pub events_max: u64,
     events_before_now: u64,
+    /// Number of events after which to see whether there are too many: in all, or at this instant.
+    events_stop: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
     /// The product sequence.
@@ -71,6 +75,10 @@ pub struct Replica<'a, O> {
     sees_run_out: bool,
     /// Stations to look at again for a knot, when a part has come to the end of its belt.
     suspects: Vec<StationId>,
+    /// For the search of knots: for each post its only exit, if that is a hand, and the only one who takes from there.
+    hands: Shelf<(PlaceId, StationId)>,
+    /// Room for the search of knots.
+    reached: Vec<StationId>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -85,8 +93,11 @@ impl<'a, O: Observer> Replica<'a, O> {
             n_events: 0,
             events_max: u64::MAX,
             events_before_now: 0,
+            events_stop: 0,
             stop: None,
             suspects: Vec::new(),
+            hands: Self::hands_of(plan),
+            reached: Vec::new(),
             change: plan.change.as_ref().map(|change| Change::new(change, seed, replication)),
             sees_run_out: false,
         };
@@ -99,9 +110,22 @@ impl<'a, O: Observer> Replica<'a, O> {
             {
                 replica.floor.set_through(place, exits);
             }
+            if let Station::Divider(divider) = station {
+                replica.hear_calls(StationId(ix as u16), divider.called_by().unwrap_or_default());
+            }
         }
         replica.seed(seed, replication);
         replica
+    }
+
+    /// Has a divider that goes by calls settled when one that takes from its hand has nothing to do.
+    fn hear_calls(&mut self, divider: StationId, exits: &[Exit]) {
+        for exit in exits {
+            let Exit::Hand(place) = exit else { continue };
+            for taker in self.floor.place(*place).takers().to_vec() {
+                self.floor.add_caller(taker, divider);
+            }
+        }
     }
 
     fn seed(&mut self, seed: u64, replication: u64) {
@@ -144,10 +168,13 @@ impl<'a, O: Observer> Replica<'a, O> {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
-        while let Some((at, timer)) = self.floor.calendar.next_until(end) {
+        // The budget may have been changed since the last stretch.
+        self.events_stop = self.events_max.min(self.events_before_now + EVENTS_AT_ONCE_MAX);
+        while let Some((at, timer)) = self.floor.calendar.next_in(end, O::NEAR) {
             if at != self.floor.now {
                 self.floor.now = at;
                 self.events_before_now = self.n_events;
+                self.events_stop = self.events_max.min(self.n_events + EVENTS_AT_ONCE_MAX);
             }
             self.n_events += 1;
             self.fire(timer);
@@ -157,8 +184,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             if self.sees_run_out && self.see_run_out() && self.settle_all() {
                 return self.take_stop();
             }
-            if self.n_events > self.events_max || self.n_events - self.events_before_now > EVENTS_AT_ONCE_MAX
-            {
+            if self.n_events > self.events_stop {
                 return self.out_of_events(timer);
             }
         }
@@ -170,26 +196,56 @@ impl<'a, O: Observer> Replica<'a, O> {
     fn out_of_events(&self, timer: TimerId) -> Stop {
         let at = self.floor.now;
         if self.n_events > self.events_max {
-            return Stop::TooManyEvents { at };
+            return Stop::TooManyEvents { at, stations: self.next_at_work(timer) };
         }
-        let stations = match self.plan.owners[usize::from(timer.0)] {
-            Owner::Station { ix, .. } => vec![StationId(ix)],
-            Owner::Stop(station) => vec![station],
-            Owner::Trouble(trouble) => vec![self.floor.trouble(trouble).station],
+        Stop::InstantLoop { at, stations: self.station_of(timer).into_iter().collect() }
+    }
+
+    fn station_of(&self, timer: TimerId) -> Option<StationId> {
+        match self.plan.owners[usize::from(timer.0)] {
+            Owner::Station { ix, .. } => Some(StationId(ix)),
+            Owner::Stop(station) => Some(station),
+            Owner::Trouble(trouble) => Some(self.floor.trouble(trouble).station),
             Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots | Owner::Change => {
-                Vec::new()
+                None
             }
-        };
-        Stop::InstantLoop { at, stations }
+        }
+    }
+
+    /// The station of this timer, and those whose timers come next.
+    fn next_at_work(&self, timer: TimerId) -> Vec<StationId> {
+        const MOST: usize = 5;
+        let mut stations: Vec<StationId> = self.station_of(timer).into_iter().collect();
+        let mut calendar = self.floor.calendar.clone();
+        while let Some((_, timer)) = calendar.next_until(TIME_LIMIT - 2) {
+            let next = self.station_of(timer).filter(|next| !stations.contains(next));
+            stations.extend(next);
+            if stations.len() >= MOST {
+                break;
+            }
+        }
+        stations
     }
 
     /// Moves until nothing moves, then lets those look who look, until nobody has anything to do.
     /// True if that ends the replication; see `stop`.
     #[inline(always)]
     fn settle_all(&mut self) -> bool {
+        let floor = &self.floor;
+        if floor.dirty.is_empty_in(O::NEAR)
+            && floor.looks.is_empty_in(O::NEAR)
+            && floor.newly_blocked.is_empty()
+        {
+            return false;
+        }
+        self.settle_some()
+    }
+
+    #[inline(always)]
+    fn settle_some(&mut self) -> bool {
         let mut rounds = 0;
         loop {
-            while let Some(rank) = self.floor.dirty.pop() {
+            while let Some(rank) = self.floor.dirty.pop_in(O::NEAR) {
                 if !self.floor.messages.is_empty() {
                     self.deliver();
                 }
@@ -203,7 +259,7 @@ impl<'a, O: Observer> Replica<'a, O> {
                     return true;
                 }
             }
-            if self.floor.looks.is_empty() {
+            if self.floor.looks.is_empty_in(O::NEAR) {
                 break;
             }
             self.look_around();

@@ -24,6 +24,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         check_stops(scenario, entry, problems);
     }
     check_slowed(scenario, problems);
+    super::batches::check(scenario, problems);
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
         let brought: Vec<u8> = scenario.stations.iter().filter_map(brings).collect();

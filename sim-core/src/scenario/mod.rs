@@ -3,6 +3,7 @@
 //! Reading never stops at the first problem; all of a file's problems come back at once, each with its
 //! place. A scenario with errors is never handed out, so that nothing can be compiled from an unchecked one.
 
+mod batches;
 mod changeover;
 mod check;
 mod control;
@@ -22,6 +23,7 @@ pub use promise::{Clause, Goal, MeasureSpec, Promise, StatePick};
 use crate::diag::{Diagnostic, Diagnostics};
 use crate::stations::catalogue::{Entry, station};
 use crate::terms::kind::{self, Kind};
+use crate::terms::models::{self, Models};
 use crate::text::fields::{Input, Object, read_recorded};
 use crate::text::forms::{Spanned, count, list_of, map_of, nested, one_of, text};
 use crate::text::schema;
@@ -50,6 +52,8 @@ pub struct Scenario {
     pub sensors: Vec<SensorSpec>,
     /// Measures of the file's own.
     pub measures: Vec<MeasureSpec>,
+    /// Product models.
+    pub models: Models,
     /// What is run.
     pub plan: RunPlan,
     /// What is promised.
@@ -116,6 +120,13 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
             "[]",
             "Measures of one's own: share of time in which any of a list of station states holds",
         ),
+        models: object
+            .maybe(
+                "models",
+                nested("models", models::read),
+                "Product models, for stations with a recipe for each; left out: one model",
+            )
+            .unwrap_or_default(),
         plan: object.optional("plan", nested("plan", plan::read), "{}", "What is run"),
         promise: object
             .maybe(

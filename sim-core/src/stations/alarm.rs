@@ -23,7 +23,7 @@ impl Alarm {
             return;
         }
         self.at = at;
-        floor.calendar.set(self.timer, at);
+        floor.calendar.set_in(self.timer, at, O::NEAR);
     }
 
     /// The station has gone to another speed: what is left until the alarm is stretched.

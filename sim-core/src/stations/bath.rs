@@ -113,11 +113,6 @@ impl Bath {
         self.luck.seed(seed, replication);
     }
 
-    /// Starts with a finished part, which goes on as soon as there is room.
-    pub(super) fn hold(&mut self, part: Part) {
-        self.outlet.parts.push_back(part);
-    }
-
     pub(super) fn content(&self) -> usize {
         self.content as usize + self.outlet.parts.len()
     }

@@ -99,7 +99,7 @@ pub(super) fn traffic(parts: &str, stations: &str, name: &str) -> (Routes, Vec<f
     let checked = scenario::read(&text(parts, stations, ""));
     let Some(scenario) = checked.scenario else { panic!("a test's line is sound: {:#?}", checked.problems) };
     let classes = classes_of(&scenario.kinds);
-    let mut site = TrafficSite::new(&scenario.kinds, &classes);
+    let mut site = TrafficSite::new(&scenario.kinds, &classes, &scenario.models);
     let entry = scenario.stations.iter().find(|entry| entry.id.value == name);
     entry.unwrap_or_else(|| panic!("there is a station {name}")).blueprint.traffic(&mut site);
     (site.routes, site.seconds)

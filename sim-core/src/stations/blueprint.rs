@@ -6,12 +6,14 @@
 use super::Station;
 use super::alarm::Alarm;
 use super::dice::Dice;
+use super::recipe::RecipeSpec;
 use super::tools::Classes;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::sampler::Method;
 use crate::kernel::{Exit, Inlets, Moment, Place, PlaceId, Sampler, StationId, TimerId};
 use crate::terms::kind::{Kind, unknown};
 use crate::terms::law::Law;
+use crate::terms::models::Models;
 use crate::terms::stops::{MomentWord, StopSpec};
 use crate::text::fields::Object;
 use crate::text::forms::{Spanned, name};
@@ -171,6 +173,26 @@ pub trait Blueprint: Debug + Send + Sync {
         0
     }
 
+    /// Its recipes by product model, if it has any.
+    fn recipes(&self) -> Option<&RecipeSpec> {
+        None
+    }
+
+    /// Whether all pieces of a recipe for one exit are given together, as a batch.
+    fn gives_batches(&self) -> bool {
+        false
+    }
+
+    /// Most parts that come to an exit together; the pieces of a recipe aside.
+    fn lands_together(&self) -> u32 {
+        1
+    }
+
+    /// The reach that it shares with others of the same name.
+    fn reach(&self) -> Option<&Spanned<String>> {
+        None
+    }
+
     /// Checks against the part kinds; problems go to `problems`.
     fn check(&self, _kinds: &[Kind], _problems: &mut Diagnostics) {}
 
@@ -206,14 +228,23 @@ pub struct TrafficSite<'a> {
     pub strikes: Vec<Vec<f64>>,
     /// What each of [`Blueprint::pools`] is called for. Left empty: nothing.
     pub attendance: Vec<Attendance>,
+    /// Product models.
+    pub models: &'a Models,
+    /// Stations that feed it.
+    pub n_feeders: u32,
+    /// Mean pieces of a batch by the station that gets it.
+    pub batches: &'a [(String, f64)],
 }
 
 impl<'a> TrafficSite<'a> {
     /// Asks nothing yet: every part goes on through exit 0 as it came, in no time.
-    pub fn new(kinds: &'a [Kind], classes: &'a Classes) -> Self {
+    pub fn new(kinds: &'a [Kind], classes: &'a Classes, models: &'a Models) -> Self {
         TrafficSite {
             kinds,
             classes,
+            models,
+            n_feeders: 1,
+            batches: &[],
             routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
             seconds: vec![0.0; classes.len()],
             places: 1.0,
@@ -223,6 +254,11 @@ impl<'a> TrafficSite<'a> {
             strikes: Vec::new(),
             attendance: Vec::new(),
         }
+    }
+
+    /// Mean pieces of a batch that comes from the station with this name; 1 if none does.
+    pub fn mean_batch(&self, from: &str) -> f64 {
+        self.batches.iter().find(|(name, _)| name == from).map_or(1.0, |(_, pieces)| *pieces)
     }
 }
 
@@ -283,6 +319,12 @@ pub struct Site<'a> {
     pub body: Option<PlaceId>,
     /// Pools of attendants, in the order of [`Blueprint::pools`].
     pub pools: Vec<u16>,
+    /// Product models.
+    pub models: &'a Models,
+    /// Number of the reach that it shares.
+    pub reach: Option<u16>,
+    /// The station of the file that feeds each of its inlets.
+    pub feeders: Vec<&'a str>,
     /// How variates are drawn.
     pub method: Method,
     pub(crate) timers: &'a [TimerId],

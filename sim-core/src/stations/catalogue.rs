@@ -2,8 +2,9 @@
 
 use super::blueprint::Blueprint;
 use super::{
-    bath, bin, boxes, divider, dumper, elevator, escapement, gauge, hand_fill, hopper, machine, meter,
-    path_spec, screen, selector, stream, track, work,
+    air_tube, bath, bin, boxes, divider, dumper, elevator, escapement, gauge, hand_fill, hopper,
+    indexing_table, machine, magazine, meter, path_spec, receiver, robot, row_pusher, screen, selector,
+    stream, track, work,
 };
 use crate::diag::Place;
 use crate::kernel::Spread;
@@ -141,6 +142,32 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
     ),
     station!("escapement", escapement::read, "Escapement: releases parts by the stroke"),
     station!("divider", divider::read, "Divider: hands each part to one of several exits, in no time"),
+    station!("air tube", air_tube::read, "Air tube: blows parts on, one shot at a time"),
+    station!(
+        "row pusher",
+        row_pusher::read,
+        "Row pusher: makes up rows of parts and pushes each on in one go"
+    ),
+    station!(
+        "indexing table",
+        indexing_table::read,
+        "Indexing table: nests in groups that are loaded at rest and carried on to be discharged"
+    ),
+    station!(
+        "robot",
+        robot::read,
+        "Robot: fetches parts from several stations one after the other and sets them down"
+    ),
+    station!(
+        "magazine",
+        magazine::read,
+        "Magazine: collects a batch by the recipe of the product model and releases it"
+    ),
+    station!(
+        "receiver",
+        receiver::read,
+        "Receiver: keeps one part, or one batch, ready for the tool that takes it"
+    ),
     station!(
         "machine",
         machine::read,

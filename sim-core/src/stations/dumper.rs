@@ -71,8 +71,10 @@ pub struct DumperSetup {
     pub bin: PlaceId,
     /// Which parts it brings.
     pub kind: u8,
-    /// Parts of a container, how containers differ, and whether shifts differ as well, by kind.
-    pub contents: Vec<(Sampler, LotLuck, bool)>,
+    /// Parts of a container and how containers differ, by kind.
+    pub contents: Vec<(Sampler, LotLuck)>,
+    /// Whether shifts differ as well, by kind.
+    pub shifts_differ: Vec<bool>,
     /// Content of the bin at or below which a tip is called.
     pub call_level: Level,
     /// Places for containers beside it.
@@ -303,8 +305,9 @@ impl Dumper {
 
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.started = true;
-        for (kind, (_, lots, shifts_differ)) in self.setup.contents.iter_mut().enumerate() {
-            in_this_shift(lots, floor, kind as u8, *shifts_differ);
+        let kinds = self.setup.contents.iter_mut().zip(&self.setup.shifts_differ);
+        for (kind, ((_, lots), differ)) in (0..).zip(kinds) {
+            in_this_shift(lots, floor, kind, *differ);
         }
         for _ in 0..self.setup.at_start {
             let container = self.draw_container();
@@ -321,7 +324,7 @@ impl Dumper {
     fn draw_container(&mut self) -> Container {
         let luck = self.parts.stream();
         let kind = self.setup.kind;
-        let (contents, lots, _) = &self.setup.contents[usize::from(kind)];
+        let (contents, lots) = &self.setup.contents[usize::from(kind)];
         let n = contents.draw_count(luck).min(1_000_000_000) as u32;
         let lot = lots.draw(luck);
         let counts = multinomial(n, &lot.conditions, luck);

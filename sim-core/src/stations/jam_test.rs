@@ -111,7 +111,7 @@ fn a_jam_that_could_never_strike_is_refused() {
         found("", r#"{"id": "X", "type": "stream", "spacing": "1 s", JAM}"#, part, "")
             .contains("a stream handles")
     );
-    assert!(found(feed, r#"{"id": "X", "type": "scrap box", JAM}"#, part, "").contains("a scrap box"));
+    assert!(found(feed, r#"{"id": "X", "type": "scrap box", JAM}"#, part, "").contains("a box handles"));
     let track = r#"{"id": "X", "type": "track", "capacity": 2, JAM}"#;
     assert!(found(feed, track, &format!(r#"{part}, "when": "after""#), "").contains("when they enter"));
     let dumper = r#"{"id": "X", "type": "dumper", "contents": 9, "tip": "60 s", "call_level": 0, JAM}"#;

@@ -14,24 +14,28 @@
 //! after service). With one inlet the parts themselves go on; with several, one assembly does, bad if any of
 //! its parts is bad, the wrong way round or missing. Jams by part: at the start every part of the stroke has its
 //! chance, at the end and after it everything that goes on; what goes on after a jam waits until it is cleared.
+//!
+//! **Batches.** An inlet that takes *the batch* takes all parts that are at the end of its places when the stroke
+//! starts, one at least; the stroke then takes `cycle` + x `each`, where x is the number of parts of the inlet that
+//! has most.
+//!
+//! **Shared reach.** Of the stations that name the same `reach` only one is in a stroke at a time. A machine that could
+//! start waits for the reach in order of coming, and is held meanwhile; it gives the reach back at the end of the
+//! stroke, before what it has made leaves. A machine that fails its presence check gives it back until the next one.
 
-use super::Station;
 use super::alarm::Alarm;
-use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
-use super::by_part::{ByPart, ByPartSpec, check_by_part};
+use super::by_part::ByPart;
 use super::dice::Dice;
-use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
     Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
 };
 use crate::part::{Nanos, Part};
-use crate::terms::kind::Kind;
-use crate::terms::law::Law;
-use crate::terms::law_form::law;
-use crate::text::fields::Object;
-use crate::text::forms::{Chance, Spanned, chance, count, flag, list_of, map_of, name, nested, one_of};
-use crate::units::Dimension;
+
+mod spec;
+
+pub(super) use spec::read_reach;
+pub use spec::{MachineSpec, read};
 
 /// A nest of one inlet.
 #[derive(Clone, Debug)]
@@ -65,6 +69,8 @@ pub struct MachineInlet {
     pub inlets: Inlets,
     /// Parts per stroke.
     pub per_stroke: u32,
+    /// All parts that are at the end when the stroke starts, whatever `per_stroke` says: a batch.
+    pub batch: bool,
     /// Its nest, if it has one.
     pub nest: Option<Nest>,
 }
@@ -103,9 +109,15 @@ pub struct Machine {
     inlets: Vec<MachineInlet>,
     check: Option<Check>,
     cycle: Sampler,
+    /// Time for each piece of the largest batch, ns.
+    each: Nanos,
+    /// What only one of several stations may use at a time.
+    reach: Option<u16>,
     exit: Exit,
     luck: Dice,
     phase: Phase,
+    /// A part was missing at the start of the stroke.
+    short: bool,
     taken: Vec<Part>,
     made: Vec<Part>,
     /// One inlet, one part per stroke, no nest and no check: nothing is assembled or read.
@@ -132,8 +144,9 @@ impl Machine {
         let (taken, made) = (Vec::with_capacity(room), Vec::with_capacity(room));
         let plain = check.is_none()
             && loads.is_none()
-            && matches!(&inlets[..], [only] if only.per_stroke == 1 && only.nest.is_none());
+            && matches!(&inlets[..], [only] if only.per_stroke == 1 && only.nest.is_none() && !only.batch);
         let (phase, part) = (Phase::Free, Part::default());
+        let (each, reach, short) = (0, None, false);
         let by_part = ByPart::default();
         Machine {
             me,
@@ -142,15 +155,24 @@ impl Machine {
             inlets,
             check,
             cycle,
+            each,
+            reach,
             exit,
             luck,
             phase,
+            short,
             taken,
             made,
             plain,
             part,
             by_part,
         }
+    }
+
+    /// The same with a time for each piece of the largest batch (ns), and a reach that it shares.
+    #[must_use]
+    pub fn with(self, each: Nanos, reach: Option<u16>) -> Self {
+        Machine { each, reach, plain: self.plain && reach.is_none() && each == 0, ..self }
     }
 
     /// The same machine with cycles by part.
@@ -206,6 +228,9 @@ impl Machine {
     /// The stroke is over: what was taken becomes what has been made.
     fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.phase = Phase::Leaving;
+        if let Some(reach) = self.reach {
+            floor.free(self.me, reach);
+        }
         for inlet in &mut self.inlets {
             if let Some(nest) = &mut inlet.nest {
                 nest.in_stroke = 0;
@@ -223,9 +248,7 @@ impl Machine {
     }
 
     fn assemble<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let wanted: u32 = self.inlets.iter().map(|inlet| inlet.per_stroke).sum();
-        let whole = self.taken.len() == wanted as usize;
-        let good = whole && self.taken.iter().all(|part| floor.kind(part.kind).is_good(part));
+        let good = !self.short && self.taken.iter().all(|part| floor.kind(part.kind).is_good(part));
         let Some(mut assembly) = self.taken.first().copied() else { return };
         if !good {
             assembly.mark_spoiled();
@@ -337,8 +360,17 @@ impl Machine {
             let reads = self.check.as_ref().is_some_and(|check| check.reads_unloaded && missing != 0);
             if missing == 0 || reads {
                 floor.missing(self.me, 0);
+                if let Some(reach) = self.reach
+                    && !floor.seize(self.me, reach)
+                {
+                    self.alarm.set(floor, Nanos::MAX);
+                    return floor.set_state(self.me, State::Held);
+                }
                 return self.start_or_check(floor, missing);
             }
+        }
+        if let Some(reach) = self.reach {
+            floor.leave_reach(self.me, reach);
         }
         self.alarm.set(floor, due);
         floor.missing(self.me, missing);
@@ -410,7 +442,7 @@ impl Machine {
         for (n, inlet) in self.inlets.iter().enumerate() {
             let lacks = match &inlet.nest {
                 Some(nest) => (nest.loaded.len() as u32) < inlet.per_stroke,
-                None if inlet.per_stroke == 1 => match floor.offer(self.me, &inlet.inlets) {
+                None if inlet.per_stroke == 1 || inlet.batch => match floor.offer(self.me, &inlet.inlets) {
                     Offer::Ready(_) => false,
                     Offer::Due(at) => {
                         due = due.min(at);
@@ -440,6 +472,9 @@ impl Machine {
                 all_full &= reads_full;
             }
             if !all_full {
+                if let Some(reach) = self.reach {
+                    floor.free(self.me, reach);
+                }
                 let again = check.again.draw_ns(luck).max(1);
                 self.phase = Phase::Checking { loaded: missing == 0 };
                 floor.note(self.me, Note::CheckFailed, None);
@@ -458,16 +493,22 @@ impl Machine {
     }
 
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>, missing: u32) {
+        self.short = missing != 0;
+        let mut largest = 0;
         for n in 0..self.inlets.len() {
             let inlet = &mut self.inlets[n];
             match &mut inlet.nest {
                 Some(nest) => {
                     let k = nest.loaded.len().min(inlet.per_stroke as usize);
+                    largest = largest.max(k as u32);
                     self.taken.extend(nest.loaded.drain(..k));
                     nest.in_stroke = if nest.emptied_at_start { 0 } else { k as u32 };
                 }
                 None => {
-                    for _ in 0..inlet.per_stroke {
+                    let batch: u32 = inlet.inlets.places.iter().map(|place| floor.n_ready(*place)).sum();
+                    let n = if inlet.batch { batch } else { inlet.per_stroke };
+                    largest = largest.max(n);
+                    for _ in 0..n {
                         if let Offer::Ready(place) = floor.offer(self.me, &inlet.inlets) {
                             self.taken.push(floor.take(self.me, place));
                         }
@@ -479,7 +520,7 @@ impl Machine {
             floor.note(self.me, Note::StrokeShort, None);
         }
         self.phase = Phase::Stroke;
-        let time = self.cycle.draw_ns(self.luck.stream());
+        let time = self.cycle.draw_ns(self.luck.stream()) + u64::from(largest) * self.each;
         self.alarm.set(floor, floor.now + time);
         floor.set_state(self.me, State::Working);
         for n in 0..self.taken.len() {
@@ -488,7 +529,7 @@ impl Machine {
         }
         if self.loads.is_some() {
             // Nests that were emptied take the next parts at once.
-            floor.dirty.insert(self.me.0);
+            floor.dirty.insert_in(self.me.0, O::NEAR);
         }
     }
 
@@ -511,7 +552,7 @@ impl Machine {
 }
 
 /// Parts that are at the end of the places of an inlet, up to `wanted`, and when the next one comes.
-fn count_ready<O: Observer>(floor: &Floor<O>, inlets: &Inlets, wanted: u32) -> (u32, Nanos) {
+pub(super) fn count_ready<O: Observer>(floor: &Floor<O>, inlets: &Inlets, wanted: u32) -> (u32, Nanos) {
     let mut ready = 0;
     let mut next = Nanos::MAX;
     for &place in &inlets.places {
@@ -535,200 +576,4 @@ fn ready_in<O: Observer>(floor: &Floor<O>, place: PlaceId, wanted: u32) -> (u32,
         }
     }
     (place.len().min(wanted), Nanos::MAX)
-}
-
-/// One inlet of a machine as the file states it.
-#[derive(Debug, Clone)]
-struct InletSpec {
-    from: Option<Spanned<String>>,
-    parts: u32,
-    nest: Option<NestSpec>,
-}
-
-#[derive(Debug, Clone)]
-struct NestSpec {
-    capacity: u32,
-    load: Law,
-    emptied_at_start: bool,
-}
-
-#[derive(Debug, Clone)]
-struct CheckSpec {
-    false_empty: Chance,
-    false_full: Chance,
-    reads_unloaded: bool,
-    again: Law,
-}
-
-/// A machine as the file states it.
-#[derive(Debug, Clone)]
-pub struct MachineSpec {
-    to: To,
-    cycle: Law,
-    cycle_by_part: ByPartSpec,
-    inlets: Vec<InletSpec>,
-    check: Option<CheckSpec>,
-}
-
-fn read_nest(object: &mut Object<'_>) -> NestSpec {
-    const EMPTIED: &[(&str, bool, &str)] = &[
-        ("at the end", false, "the parts stay in the nest until the stroke is over"),
-        ("at the start", true, "the parts leave the nest when the stroke starts"),
-    ];
-    NestSpec {
-        capacity: object.optional(
-            "capacity",
-            count().at_least(1).at_most(100_000),
-            "1",
-            "Parts that it holds",
-        ) as u32,
-        load: object.optional("load", law(Dimension::Time), "0 s", "Time to load one part"),
-        emptied_at_start: object.optional(
-            "emptied",
-            one_of(EMPTIED),
-            "at the end",
-            "When a stroke empties it",
-        ),
-    }
-}
-
-fn read_inlet(object: &mut Object<'_>) -> InletSpec {
-    let inlet = InletSpec {
-        from: Some(object.required("from", name(), "The station from which this inlet takes")),
-        parts: object.optional("parts", count().at_least(1).at_most(1000), "1", "Parts for each stroke")
-            as u32,
-        nest: object.maybe(
-            "nest",
-            nested("nest", read_nest),
-            "A nest that is loaded ahead; left out: the parts are taken when the stroke starts",
-        ),
-    };
-    if let Some(nest) = &inlet.nest
-        && nest.capacity < inlet.parts
-        && object.sound(&["nest", "parts"])
-    {
-        let problem = Problem::new(code::OUT_OF_RANGE, "the nest holds fewer parts than a stroke takes");
-        object.fail("nest", problem.expected(format!("a capacity of {} or more", inlet.parts)));
-    }
-    inlet
-}
-
-fn read_check(object: &mut Object<'_>) -> CheckSpec {
-    CheckSpec {
-        false_empty: object.optional(
-            "false_empty",
-            chance(),
-            "0",
-            "Chance that a part that is there is not seen",
-        ),
-        false_full: object.optional("false_full", chance(), "0", "Chance that an empty nest reads full"),
-        reads_unloaded: object.optional(
-            "reads_unloaded",
-            flag(),
-            "false",
-            "Whether the nests are also read while one of them is not loaded yet",
-        ),
-        again: object.required(
-            "again",
-            law(Dimension::Time).positive(),
-            "Time after a failed check until all are read again",
-        ),
-    }
-}
-
-/// Reads a machine.
-pub fn read(object: &mut Object<'_>) -> MachineSpec {
-    MachineSpec {
-        to: read_to(object),
-        cycle: object.required("cycle", law(Dimension::Time), "Time of one stroke"),
-        cycle_by_part: object.optional(
-            "cycle_by_part",
-            map_of(law(Dimension::Time)),
-            "{}",
-            "In a product sequence: the cycle during the run of a part, where it is not `cycle`",
-        ),
-        inlets: object.optional(
-            "inlets",
-            list_of(nested("inlet", read_inlet)),
-            "[]",
-            "Its inlets, one for each sort of part in a stroke; left out: one part from whatever feeds it",
-        ),
-        check: object.maybe(
-            "check",
-            nested("check", read_check),
-            "Presence check before a stroke; left out: none",
-        ),
-    }
-}
-
-impl MachineSpec {
-    fn inlet_specs(&self) -> Vec<InletSpec> {
-        if self.inlets.is_empty() {
-            return vec![InletSpec { from: None, parts: 1, nest: None }];
-        }
-        self.inlets.clone()
-    }
-}
-
-impl Blueprint for MachineSpec {
-    fn exits(&self) -> Vec<ExitSpec> {
-        vec![ExitSpec { key: "to", to: self.to.clone() }]
-    }
-
-    fn named_inlets(&self) -> Vec<Spanned<String>> {
-        self.inlets.iter().filter_map(|inlet| inlet.from.clone()).collect()
-    }
-
-    fn takes_at_once(&self) -> Vec<u32> {
-        // A nest is loaded part by part.
-        self.inlets.iter().map(|inlet| if inlet.nest.is_some() { 1 } else { inlet.parts }).collect()
-    }
-
-    fn stand_at_most(&self) -> u32 {
-        if let [only] = &self.inlets[..] { only.parts } else { 1 }
-    }
-
-    fn n_told_inlets(&self) -> u32 {
-        if self.inlets.len() > 1 { self.inlets.len() as u32 } else { 0 }
-    }
-
-    fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
-        check_by_part(&self.cycle_by_part, kinds, problems);
-    }
-
-    fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        let inlets = self.inlet_specs();
-        traffic.per_product = inlets.iter().map(|inlet| f64::from(inlet.parts)).collect();
-        traffic.seconds.fill(self.cycle.mean());
-        if let [inlet] = &inlets[..] {
-            traffic.places = f64::from(inlet.parts);
-        }
-    }
-
-    fn build(&self, site: &mut Site<'_>) -> Station {
-        let alarm = site.alarm();
-        let mut inlets = Vec::new();
-        for (n, spec) in self.inlet_specs().iter().enumerate() {
-            let from = site.named_inlets.get(n).unwrap_or(&site.inlets).clone();
-            for place in from.places.clone() {
-                site.wake_until(place, spec.parts);
-            }
-            let nest = spec
-                .nest
-                .as_ref()
-                .map(|nest| Nest::new(nest.capacity, site.law(&nest.load), nest.emptied_at_start));
-            inlets.push(MachineInlet { inlets: from, per_stroke: spec.parts, nest });
-        }
-        let has_nests = inlets.iter().any(|inlet| inlet.nest.is_some());
-        let loads = has_nests.then(|| site.alarm());
-        let check = self.check.as_ref().map(|check| Check {
-            false_empty: check.false_empty.value(),
-            false_full: check.false_full.value(),
-            reads_unloaded: check.reads_unloaded,
-            again: site.law(&check.again),
-        });
-        let (cycle, luck) = (site.law(&self.cycle), site.dice("cycle"));
-        let machine = Machine::new(site.me, alarm, loads, inlets, check, cycle, site.exits[0], luck);
-        Station::Machine(machine.with_cycles(ByPart::new(site, &self.cycle, &self.cycle_by_part)))
-    }
 }

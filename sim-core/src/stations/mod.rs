@@ -5,6 +5,7 @@
 //! somebody has done something for it. It knows the places it takes from and gives to, never another
 //! station. A station that stands still (jammed, frozen) is not settled.
 
+pub mod air_tube;
 mod alarm;
 pub mod amounts;
 pub mod bath;
@@ -27,10 +28,12 @@ pub mod escapement;
 pub mod gauge;
 pub mod hand_fill;
 pub mod hopper;
+pub mod indexing_table;
 #[cfg(test)]
 mod jam_test;
 pub mod lots;
 pub mod machine;
+pub mod magazine;
 pub mod meter;
 mod outlet;
 #[cfg(test)]
@@ -38,6 +41,10 @@ mod pace_test;
 pub mod path;
 pub mod path_in_file;
 pub mod path_spec;
+pub mod receiver;
+pub mod recipe;
+pub mod robot;
+pub mod row_pusher;
 pub mod scrap_box;
 pub mod screen;
 pub mod selector;
@@ -55,7 +62,7 @@ pub mod work;
 pub use alarm::Alarm;
 pub use dice::Dice;
 
-use crate::kernel::{Floor, Message, Observer, StationId};
+use crate::kernel::{Floor, Message, Observer, PlaceId, StationId};
 use crate::part::{Nanos, Part};
 
 /// Any station of a line.
@@ -63,6 +70,7 @@ use crate::part::{Nanos, Part};
 #[expect(missing_docs, reason = "each variant is documented in its own file")]
 #[repr(u8)]
 pub enum Station {
+    AirTube(air_tube::AirTube),
     Bath(bath::Bath),
     Bench(bench::Bench),
     Carrier(carrier::Carrier),
@@ -73,10 +81,14 @@ pub enum Station {
     HandFill(hand_fill::HandFill),
     Hopper(hopper::Hopper),
     Machine(machine::Machine),
+    Magazine(Box<magazine::Magazine>),
     Meter(meter::Meter),
     PartBox(boxes::PartBox),
     Path(path::Path),
     PathInFile(path_in_file::PathInFile),
+    IndexingTable(Box<indexing_table::IndexingTable>),
+    Robot(robot::Robot),
+    RowPusher(row_pusher::RowPusher),
     ScrapBox(scrap_box::ScrapBox),
     Stream(stream::Stream),
     Work(work::Work),
@@ -88,11 +100,17 @@ impl Station {
         match self {
             Station::Dumper(s) => s.seed(seed, replication),
             Station::Elevator(s) => s.seed(seed, replication),
-            Station::Carrier(_) | Station::Divider(_) | Station::ScrapBox(_) => {}
-            Station::Bath(s) => s.seed(seed, replication),
+            Station::Carrier(_) | Station::ScrapBox(_) => {}
+            Station::Divider(s) => s.seed(seed, replication),
+            Station::AirTube(s) => s.seed(seed, replication),
+            Station::Magazine(s) => s.seed(seed, replication),
+            Station::IndexingTable(s) => s.seed(seed, replication),
+            Station::Robot(s) => s.seed(seed, replication),
+            Station::RowPusher(s) => s.seed(seed, replication),
             Station::Bench(s) => s.seed(seed, replication),
             Station::Escapement(s) => s.seed(seed, replication),
             Station::HandFill(s) => s.seed(seed, replication),
+            Station::Bath(s) => s.seed(seed, replication),
             Station::Hopper(s) => s.seed(seed, replication),
             Station::Machine(s) => s.seed(seed, replication),
             Station::Meter(s) => s.seed(seed, replication),
@@ -104,17 +122,23 @@ impl Station {
         }
     }
 
-    /// Gives the station a finished part to start with. False if it never holds one: nothing happens then.
+    /// Gives the station a finished part to start with. False if it never holds one, or finishes batches: nothing
+    /// happens then.
     pub(crate) fn hold(&mut self, part: Part) -> bool {
         match self {
+            Station::AirTube(_)
+            | Station::Bath(_)
+            | Station::Hopper(_)
+            | Station::IndexingTable(_)
+            | Station::Magazine(_)
+            | Station::PartBox(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_) => return false,
             Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
             | Station::HandFill(_)
-            | Station::Hopper(_)
-            | Station::PartBox(_)
             | Station::ScrapBox(_) => return false,
-            Station::Bath(s) => s.hold(part),
             Station::Escapement(s) => return s.hold(part),
             Station::Stream(s) => return s.hold(part),
             Station::Bench(s) => s.hold(part),
@@ -133,6 +157,11 @@ impl Station {
     #[inline(never)]
     pub fn act<O: Observer>(&mut self, floor: &mut Floor<O>, me: StationId, which: u8) {
         match self {
+            Station::AirTube(s) => s.fire(),
+            Station::Magazine(s) => s.fire(),
+            Station::IndexingTable(s) => s.fire(floor),
+            Station::Robot(s) => s.fire(floor),
+            Station::RowPusher(s) => s.fire(floor),
             Station::Bath(s) => s.fire(floor, which),
             Station::Bench(s) => s.fire(floor),
             Station::Carrier(s) => s.fire(),
@@ -144,7 +173,7 @@ impl Station {
             Station::Hopper(s) => s.fire(),
             Station::Meter(s) => s.fire(floor),
             Station::PartBox(s) => s.fire(which),
-            Station::PathInFile(s) => s.fire(floor, which),
+            Station::PathInFile(s) => return s.act(floor, which),
             Station::ScrapBox(s) => s.fire(),
             Station::Stream(s) => s.fire(floor),
             Station::Machine(s) => return s.act(floor, which),
@@ -162,7 +191,12 @@ impl Station {
             Station::Machine(s) => s.is_plain(),
             Station::Path(_) => true,
             Station::Work(s) => s.is_single().0,
-            Station::Bath(_)
+            Station::AirTube(_)
+            | Station::Magazine(_)
+            | Station::IndexingTable(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
+            | Station::Bath(_)
             | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
@@ -183,6 +217,11 @@ impl Station {
     #[inline(always)]
     pub fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
+            Station::AirTube(s) => s.settle(floor),
+            Station::Magazine(s) => s.settle(floor),
+            Station::IndexingTable(s) => s.settle(floor),
+            Station::Robot(s) => s.settle(floor),
+            Station::RowPusher(s) => s.settle(floor),
             Station::Bath(s) => s.settle(floor),
             Station::Bench(s) => s.settle(floor),
             Station::Carrier(s) => s.settle(floor),
@@ -207,15 +246,20 @@ impl Station {
     pub fn look<O: Observer>(&mut self, floor: &mut Floor<O>) {
         match self {
             Station::Carrier(s) => s.look(floor),
+            Station::Divider(s) => s.look(floor),
             Station::Dumper(s) => s.look(floor),
             Station::Elevator(s) => s.look(floor),
             Station::HandFill(s) => s.look(floor),
             Station::Hopper(s) => s.look(floor),
             Station::PathInFile(s) => s.look(floor),
             Station::Stream(s) => s.look(floor),
-            Station::Bath(_)
+            Station::AirTube(_)
+            | Station::Magazine(_)
+            | Station::IndexingTable(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
             | Station::Bench(_)
-            | Station::Divider(_)
+            | Station::Bath(_)
             | Station::Escapement(_)
             | Station::Machine(_)
             | Station::Meter(_)
@@ -229,6 +273,11 @@ impl Station {
     /// Hears that it has stood still, or that somebody has done something for it.
     pub fn message(&mut self, message: Message) {
         match self {
+            Station::AirTube(s) => s.message(message),
+            Station::Magazine(s) => s.message(message),
+            Station::IndexingTable(s) => s.message(message),
+            Station::Robot(s) => s.message(message),
+            Station::RowPusher(s) => s.message(message),
             Station::Bath(s) => s.message(message),
             Station::Bench(s) => s.message(message),
             Station::Carrier(s) => s.message(message),
@@ -254,7 +303,12 @@ impl Station {
         match self {
             Station::Work(s) => s.takes_while_blocked(floor),
             Station::Machine(s) => s.takes_while_blocked(),
-            Station::Bath(_)
+            Station::IndexingTable(s) => s.takes_while_blocked(),
+            Station::AirTube(_)
+            | Station::Magazine(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
+            | Station::Bath(_)
             | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
@@ -280,11 +334,16 @@ impl Station {
             Station::Hopper(s) => s.bring(kind),
             Station::Stream(s) => s.bring(kind),
             Station::Work(s) => s.bring(kind),
-            Station::Bath(_)
+            Station::AirTube(_)
+            | Station::Bath(_)
             | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Elevator(_)
+            | Station::IndexingTable(_)
+            | Station::Magazine(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
             | Station::Escapement(_)
             | Station::Machine(_)
             | Station::Meter(_)
@@ -301,6 +360,7 @@ impl Station {
             Station::Machine(s) => s.set_up(kind),
             Station::Work(s) => s.set_up(kind),
             Station::Bath(_)
+            | Station::AirTube(_)
             | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
@@ -309,10 +369,14 @@ impl Station {
             | Station::Escapement(_)
             | Station::HandFill(_)
             | Station::Hopper(_)
+            | Station::IndexingTable(_)
+            | Station::Magazine(_)
             | Station::Meter(_)
             | Station::PartBox(_)
             | Station::Path(_)
             | Station::PathInFile(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => {}
         }
@@ -323,20 +387,25 @@ impl Station {
         match self {
             Station::Escapement(s) => s.is_on_clock(),
             Station::Meter(s) => s.runs_at_a_rate(),
-            Station::Bath(_)
+            Station::AirTube(_)
             | Station::Bench(_)
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Dumper(_)
             | Station::Elevator(_)
             | Station::HandFill(_)
-            | Station::Hopper(_)
+            | Station::IndexingTable(_)
             | Station::Machine(_)
-            | Station::PartBox(_)
+            | Station::Magazine(_)
             | Station::Path(_)
             | Station::PathInFile(_)
+            | Station::Robot(_)
+            | Station::RowPusher(_)
             | Station::ScrapBox(_)
             | Station::Stream(_)
+            | Station::Bath(_)
+            | Station::Hopper(_)
+            | Station::PartBox(_)
             | Station::Work(_) => false,
         }
     }
@@ -352,6 +421,34 @@ impl Station {
         }
     }
 
+    /// Places from which it needs parts to go on, where it tells them apart: what the others bring does not help.
+    pub fn lacks(&self) -> Option<Vec<PlaceId>> {
+        match self {
+            Station::Magazine(s) => Some(s.lacks()),
+            Station::Robot(s) => Some(s.lacks()),
+            Station::AirTube(_)
+            | Station::Bath(_)
+            | Station::Bench(_)
+            | Station::Carrier(_)
+            | Station::Divider(_)
+            | Station::Dumper(_)
+            | Station::Elevator(_)
+            | Station::Escapement(_)
+            | Station::HandFill(_)
+            | Station::IndexingTable(_)
+            | Station::Machine(_)
+            | Station::Hopper(_)
+            | Station::PartBox(_)
+            | Station::Meter(_)
+            | Station::Path(_)
+            | Station::PathInFile(_)
+            | Station::RowPusher(_)
+            | Station::ScrapBox(_)
+            | Station::Stream(_)
+            | Station::Work(_) => None,
+        }
+    }
+
     /// Parts inside the station itself, for the count of parts.
     pub fn content(&self) -> usize {
         match self {
@@ -362,6 +459,11 @@ impl Station {
             | Station::HandFill(_)
             | Station::Hopper(_)
             | Station::ScrapBox(_) => 0,
+            Station::AirTube(s) => s.content(),
+            Station::Magazine(s) => s.content(),
+            Station::IndexingTable(s) => s.content(),
+            Station::Robot(s) => s.content(),
+            Station::RowPusher(s) => s.content(),
             Station::Bath(s) => s.content(),
             Station::Bench(s) => s.content(),
             Station::Escapement(s) => s.content(),

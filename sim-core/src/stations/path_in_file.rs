@@ -25,14 +25,16 @@
 //!
 //! Invariant: in each stretch between two points times are in order and lag behind the clock by one amount.
 
+mod stretch;
+
 use super::alarm::Alarm;
 use super::clumps::Clumps;
 use super::dice::Dice;
 use super::path::PathSetup;
 use super::tools::Fate;
-use crate::kernel::{Floor, Intake, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId};
+use crate::kernel::{Exit, Floor, Intake, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
-use std::collections::VecDeque;
+use stretch::{At, Rider, Stretch};
 
 /// A point of the path at which tools act; the last one is the end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -67,35 +69,6 @@ pub struct FileSetup {
     pub sensed: Vec<Option<Spacing>>,
     /// Clumps.
     pub clumps: Option<Clumps>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum At {
-    /// On its way to the point.
-    Way,
-    /// Before the outcome of this tool; `jammed` if its jam has had its chance.
-    Tool { tool: usize, jammed: bool },
-    /// On its way out through this exit; `jammed` if the jam at the end has had its chance.
-    Leaving { exit: u8, jammed: bool },
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Rider {
-    part: Part,
-    at_entry: u8,
-    /// When it comes to the point, in the time of its stretch.
-    due: Nanos,
-    at: At,
-}
-
-/// The stretch that ends at one point.
-#[derive(Clone, Debug, Default)]
-struct Stretch {
-    riders: VecDeque<Rider>,
-    /// How long it has stood so far, ns.
-    lag: Nanos,
-    /// Since when it stands.
-    stands_since: Option<Nanos>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -137,12 +110,17 @@ pub struct PathInFile {
     stuck: Stuck,
     /// Listed as waiting for room somewhere.
     waits: bool,
+    /// Some stretch may stand.
+    may_stand: bool,
+    /// Some exit is a hand, so that what has left may still stand there.
+    has_hands: bool,
 }
 
 impl PathInFile {
     /// An empty path. `free` is needed where a tool before the end may jam.
     pub fn new(me: StationId, alarm: Alarm, free: Option<Alarm>, setup: FileSetup, luck: Dice) -> Self {
-        let stretches = vec![Stretch::default(); setup.points.len()];
+        let stretches = vec![Stretch { head: Nanos::MAX, ..Stretch::default() }; setup.points.len()];
+        let has_hands = setup.path.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let apart_from = vec![None; setup.sensed.len()];
         PathInFile {
             me,
@@ -157,6 +135,8 @@ impl PathInFile {
             jam: None,
             stuck: Stuck::Gone,
             waits: false,
+            may_stand: false,
+            has_hands,
         }
     }
 
@@ -173,6 +153,7 @@ impl PathInFile {
             Rider { part, at_entry: part.attitude, due: 0, at: At::Leaving { exit: 0, jammed: true } };
         if let Some(last) = self.stretches.last_mut() {
             last.riders.push_front(rider);
+            last.note_head();
         }
     }
 
@@ -183,6 +164,15 @@ impl PathInFile {
 
     pub(super) fn content(&self) -> usize {
         self.stretches.iter().map(|stretch| stretch.riders.len()).sum()
+    }
+
+    /// One of its timers has run out.
+    #[inline(always)]
+    pub(crate) fn act<O: Observer>(&mut self, floor: &mut Floor<O>, which: u8) {
+        self.fire(floor, which);
+        if floor.settles_at_once(self.me, floor.stands(self.me)) {
+            self.settle(floor);
+        }
     }
 
     /// The alarm `which` = 0 stands still with the station; any other is the free one.
@@ -210,6 +200,7 @@ impl PathInFile {
         self.set_free_alarm(floor);
     }
 
+    #[inline(never)]
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if floor.pace(self.me) != self.pace {
             self.change_pace(floor.now, floor.pace(self.me));
@@ -218,7 +209,7 @@ impl PathInFile {
         if let Some(free) = &mut self.free {
             free.set(floor, Nanos::MAX);
         }
-        match self.advance(floor, 0) {
+        match self.advance_if_due(floor) {
             Flow::Clear => {}
             Flow::Jammed => return self.set_free_alarm(floor),
             Flow::Blocked => {
@@ -231,13 +222,26 @@ impl PathInFile {
         if floor.stands(self.me) {
             return;
         }
-        let due = self.next_due(0).min(entry);
-        self.alarm.set(floor, due);
-        if self.stretches.iter().all(|stretch| stretch.riders.is_empty()) {
+        // Nothing stands here: it would have been found blocked or jammed.
+        let due = self.soonest();
+        self.alarm.set(floor, due.min(entry));
+        if due == Nanos::MAX {
             floor.set_idle(self.me, false);
         } else {
             floor.set_state(self.me, State::Working);
         }
+    }
+
+    /// When the first part comes to a point, if nothing stands.
+    #[inline(always)]
+    fn soonest(&self) -> Nanos {
+        self.stretches.iter().fold(Nanos::MAX, |soonest, stretch| soonest.min(stretch.head))
+    }
+
+    /// As [`PathInFile::advance`] from the entry on; half of the settlings come before anything is due.
+    #[inline(always)]
+    fn advance_if_due<O: Observer>(&mut self, floor: &mut Floor<O>) -> Flow {
+        if self.has_hands || self.soonest() <= floor.now { self.advance(floor, 0) } else { Flow::Clear }
     }
 
     /// The path goes at another speed from now on.
@@ -248,6 +252,7 @@ impl PathInFile {
             let here = stretch.stands_since.unwrap_or(now) - stretch.lag;
             let moved = |due: Nanos| pace.moved(before, here, due);
             stretch.riders.iter_mut().for_each(|rider| rider.due = moved(rider.due));
+            stretch.note_head();
             for apart in self.apart_from[point.first..point.end].iter_mut().flatten() {
                 *apart = moved(*apart);
             }
@@ -261,15 +266,20 @@ impl PathInFile {
 
     /// Sets the stretches from `first` on going again.
     fn release(&mut self, now: Nanos, first: usize) {
+        if !self.may_stand {
+            return;
+        }
         for stretch in &mut self.stretches[first..] {
             if let Some(since) = stretch.stands_since.take() {
-                stretch.lag += now - since;
+                stretch.add_lag(now - since);
             }
         }
+        self.may_stand = first > 0;
     }
 
     /// Makes the stretches from `first` on stand.
     fn stand(&mut self, now: Nanos, first: usize) {
+        self.may_stand = true;
         for stretch in &mut self.stretches[first..] {
             stretch.stands_since.get_or_insert(now);
         }
@@ -280,6 +290,7 @@ impl PathInFile {
         let kept = self.jam.map_or(kept, |before| before.max(kept));
         self.jam = Some(kept);
         self.stuck = stuck;
+        self.may_stand = true;
         for stretch in &mut self.stretches[..=kept] {
             stretch.stands_since.get_or_insert(now);
         }
@@ -288,8 +299,7 @@ impl PathInFile {
     /// The next time at which a part comes to a point, from stretch `first` on.
     fn next_due(&self, first: usize) -> Nanos {
         let moving = self.stretches[first..].iter().filter(|stretch| stretch.stands_since.is_none());
-        let heads = moving.filter_map(|stretch| Some(stretch.riders.front()?.due + stretch.lag));
-        heads.min().unwrap_or(Nanos::MAX)
+        moving.map(|stretch| stretch.head).min().unwrap_or(Nanos::MAX)
     }
 
     fn set_free_alarm<O: Observer>(&mut self, floor: &mut Floor<O>) {
@@ -305,16 +315,14 @@ impl PathInFile {
     /// Lets everything happen that is due, from stretch `first` on, downstream first.
     fn advance<O: Observer>(&mut self, floor: &mut Floor<O>, first: usize) -> Flow {
         loop {
-            let clear = self.setup.path.exits.iter().all(|exit| floor.is_clear(exit.exit));
-            if !clear {
+            if self.has_hands && !self.setup.path.exits.iter().all(|exit| floor.is_clear(exit.exit)) {
                 return Flow::Blocked;
             }
-            let is_due = |stretch: &Stretch| {
-                stretch.riders.front().is_some_and(|rider| rider.due + stretch.lag <= floor.now)
-            };
-            let Some(at) = (first..self.stretches.len()).rev().find(|&at| is_due(&self.stretches[at])) else {
+            let Some(at) = self.stretches[first..].iter().rposition(|stretch| stretch.head <= floor.now)
+            else {
                 return Flow::Clear;
             };
+            let at = first + at;
             match self.move_front(floor, at) {
                 Flow::Clear => {}
                 flow @ (Flow::Blocked | Flow::Jammed) => return flow,
@@ -322,64 +330,66 @@ impl PathInFile {
         }
     }
 
-    /// Moves the part in front of stretch `at`, which has come to its point.
+    /// Moves the part in front of stretch `at`, which has come to its point. It is written back only where it stays:
+    /// copied back and forth it cost more than all else.
     fn move_front<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize) -> Flow {
         let point = self.setup.points[at];
+        let Some(rider) = self.stretches[at].riders.front() else {
+            panic!("only a stretch with a part has one in front")
+        };
+        let (mut part, due, mut stage) = (rider.part, rider.due, rider.at);
         loop {
-            let Some(rider) = self.stretches[at].riders.front().copied() else {
-                panic!("only a stretch with a part has one in front")
-            };
-            let next = match rider.at {
-                At::Way => At::Tool { tool: point.first, jammed: false },
-                At::Tool { tool, jammed } if tool < point.end => {
-                    if !jammed && floor.jams(self.me, &rider.part, Moment::Tool(tool as u8)) {
-                        self.set_front(at, At::Tool { tool, jammed: true });
-                        self.strike(floor.now, at, Stuck::Before(at));
-                        return Flow::Jammed;
+            stage = match stage {
+                At::Way => At::Tool { tool: point.first as u16, jammed: false },
+                At::Tool { tool, jammed } if usize::from(tool) < point.end => {
+                    if !jammed && floor.jams(self.me, &part, Moment::Tool(tool as u8)) {
+                        return self.jam_front(floor.now, at, part, At::Tool { tool, jammed: true });
                     }
-                    self.act(at, tool, rider)
+                    self.use_tool(tool, due, &mut part)
                 }
                 At::Tool { .. } if at + 1 < self.stretches.len() => {
-                    self.pass_on(floor.now, at);
+                    self.pass_on(floor.now, at, part);
                     return Flow::Clear;
                 }
                 At::Tool { .. } => At::Leaving { exit: 0, jammed: false },
                 At::Leaving { exit, jammed: false } => {
-                    if floor.jams(self.me, &rider.part, Moment::End) {
-                        self.set_front(at, At::Leaving { exit, jammed: true });
-                        self.strike(floor.now, at, Stuck::Before(at));
-                        return Flow::Jammed;
+                    if floor.jams(self.me, &part, Moment::End) {
+                        return self.jam_front(floor.now, at, part, At::Leaving { exit, jammed: true });
                     }
                     At::Leaving { exit, jammed: true }
                 }
-                At::Leaving { exit, jammed: true } => return self.leave(floor, at, exit),
+                At::Leaving { exit, jammed: true } => return self.leave(floor, at, exit, part),
             };
-            self.set_front(at, next);
         }
     }
 
-    fn set_front(&mut self, at: usize, now: At) {
+    /// A jam has got hold of the part in front of stretch `at`.
+    #[cold]
+    fn jam_front(&mut self, now: Nanos, at: usize, part: Part, stage: At) -> Flow {
+        self.set_front(at, part, stage);
+        self.strike(now, at, Stuck::Before(at));
+        Flow::Jammed
+    }
+
+    fn set_front(&mut self, at: usize, part: Part, stage: At) {
         if let Some(rider) = self.stretches[at].riders.front_mut() {
-            rider.at = now;
+            (rider.part, rider.at) = (part, stage);
         }
     }
 
-    /// What tool number `tool` does with the part in front of stretch `at`.
-    fn act(&mut self, at: usize, tool: usize, rider: Rider) -> At {
+    /// What tool number `tool` does with a part that came to it at `due`, in the time of its stretch.
+    fn use_tool(&mut self, tool: u16, due: Nanos, part: &mut Part) -> At {
         let on = At::Tool { tool: tool + 1, jammed: false };
         let out = |exit| At::Leaving { exit, jammed: false };
-        let Some(front) = self.stretches[at].riders.front_mut() else {
-            panic!("a tool acts on the part in front")
-        };
+        let tool = usize::from(tool);
         let mut close = None;
         if let Some(spacing) = self.setup.sensed[tool] {
-            let apart = rider.due + self.pace.stretched(spacing.least);
-            close =
-                self.apart_from[tool].replace(apart).filter(|from| rider.due < *from).map(|_| spacing.exit);
+            let apart = due + self.pace.stretched(spacing.least);
+            close = self.apart_from[tool].replace(apart).filter(|from| due < *from).map(|_| spacing.exit);
         }
         if tool == 0
             && let Some(clumps) = &mut self.setup.clumps
-            && let Some(exit) = clumps.reject(&mut front.part)
+            && let Some(exit) = clumps.reject(part)
         {
             return out(exit);
         }
@@ -388,10 +398,10 @@ impl PathInFile {
             Some(None) => return on,
             None => {}
         }
-        let class = self.setup.path.classes.of(&rider.part);
+        let class = self.setup.path.classes.of(part);
         match self.setup.path.tools[tool].fate(class, self.luck.stream()) {
             Fate::Onward(attitude) => {
-                front.part.attitude = attitude;
+                part.turn_to(attitude);
                 on
             }
             Fate::Exit(exit) => out(exit),
@@ -399,36 +409,35 @@ impl PathInFile {
     }
 
     /// The part in front of stretch `at` goes on to the next one.
-    fn pass_on(&mut self, now: Nanos, at: usize) {
-        let Some(rider) = self.stretches[at].riders.pop_front() else { return };
+    fn pass_on(&mut self, now: Nanos, at: usize, part: Part) {
+        let Some(rider) = self.stretches[at].pop() else { return };
         let travel = self.pace.stretched(self.setup.points[at + 1].travel);
         let beyond = &mut self.stretches[at + 1];
-        beyond.riders.push_back(Rider { due: now + travel - beyond.lag, at: At::Way, ..rider });
+        let due = now + travel - beyond.lag;
+        beyond.push(Rider { part, at_entry: rider.at_entry, due, at: At::Way });
     }
 
     /// The part in front of stretch `at` leaves, if there is room.
-    fn leave<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize, exit: u8) -> Flow {
-        let Some(mut rider) = self.stretches[at].riders.front().copied() else {
-            panic!("only a part that is there leaves")
-        };
-        let exit = self.setup.path.exit_or_overflow(floor, self.me, exit);
+    fn leave<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize, drawn: u8, mut part: Part) -> Flow {
+        let exit = self.setup.path.exit_or_overflow(floor, self.me, drawn);
         let leads = self.setup.path.exits[usize::from(exit)].exit;
         if !floor.is_open(self.me, leads) {
+            self.set_front(at, part, At::Leaving { exit: drawn, jammed: true });
             self.waits = true;
             self.setup.path.wait(floor, self.me, exit);
             return Flow::Blocked;
         }
+        let Some(rider) = self.stretches[at].pop() else { panic!("only a part that is there leaves") };
         if exit != 0 {
-            self.setup.path.turn_back(floor, exit, rider.at_entry, &mut rider.part, &mut self.luck);
+            self.setup.path.turn_back(floor, exit, rider.at_entry, &mut part, &mut self.luck);
         }
-        let handed = floor.hand_over(self.me, exit, leads, &rider.part);
+        let handed = floor.hand_over(self.me, exit, leads, &part);
         assert!(handed, "an open exit takes a part");
         if self.waits {
             self.waits = false;
             self.setup.path.stop_waiting(floor, self.me);
         }
-        self.stretches[at].riders.pop_front();
-        if floor.jams(self.me, &rider.part, Moment::After) {
+        if floor.jams(self.me, &part, Moment::After) {
             self.strike(floor.now, self.stretches.len() - 1, Stuck::Gone);
             return Flow::Jammed;
         }
@@ -457,11 +466,12 @@ impl PathInFile {
             }
         }
         let clear = self.entry_clear + lag;
-        let places = self.setup.path.inlets.places.iter();
-        let heads = places.filter_map(|place| floor.place(*place).head_due());
-        let due = heads.min().unwrap_or(Nanos::MAX);
+        let mut due = Nanos::MAX;
+        for place in &self.setup.path.inlets.places {
+            due = due.min(floor.place(*place).head_due().unwrap_or(Nanos::MAX));
+        }
         floor.intake(self.me, if due > clear { Intake::Idle(clear) } else { Intake::Busy });
-        if due == Nanos::MAX { due } else { due.max(clear) }
+        due.max(clear)
     }
 
     fn take<O: Observer>(&mut self, floor: &mut Floor<O>, place: PlaceId) {
@@ -474,7 +484,7 @@ impl PathInFile {
         let due = now + self.pace.stretched(self.setup.points[0].travel);
         let spacing = self.setup.spacing[self.setup.path.classes.of(&part)];
         self.entry_clear = now + self.pace.stretched(spacing);
-        self.stretches[0].riders.push_back(Rider { part, at_entry: part.attitude, due, at: At::Way });
+        self.stretches[0].push(Rider { part, at_entry: part.attitude, due, at: At::Way });
         floor.set_state(self.me, State::Working);
         if floor.jams(self.me, &part, Moment::Start) {
             self.strike(floor.now, self.stretches.len() - 1, Stuck::Entry);
@@ -488,7 +498,7 @@ impl PathInFile {
                 if self.jam.take().is_none() {
                     // Stopped from outside; what stood of itself is set right when it goes on.
                     for stretch in self.stretches.iter_mut().filter(|s| s.stands_since.is_none()) {
-                        stretch.lag += stood;
+                        stretch.add_lag(stood);
                     }
                 }
             }

@@ -480,7 +480,9 @@ impl Blueprint for PathSpec {
         let exits = site.exits.iter().zip(&tooling.rules);
         let setup = PathSetup {
             inlets: site.inlets.clone(),
-            exits: exits.map(|(&exit, rule)| PathExit { exit, comeback: rule.compiled() }).collect(),
+            exits: exits
+                .map(|(&exit, rule)| PathExit { exit, comeback: rule.compiled_for(site.kinds) })
+                .collect(),
             tools: tooling.compiled(),
             classes: site.classes.clone(),
             overflow: self.overflow_exit(),

@@ -72,6 +72,13 @@ pub enum ReturnRule {
 }
 
 impl ReturnRule {
+    /// The rule as it runs with parts of these kinds: where there is one attitude there is nothing to draw.
+    pub fn compiled_for(&self, kinds: &[Kind]) -> Comeback {
+        let is_remix = *self == ReturnRule::Remix;
+        let has_one = kinds.iter().all(|kind| kind.attitudes.len() == 1);
+        if is_remix && has_one { Comeback::AsLeft } else { self.compiled() }
+    }
+
     /// The rule as it runs.
     pub fn compiled(&self) -> Comeback {
         match self {

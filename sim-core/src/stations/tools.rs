@@ -70,10 +70,21 @@ impl Classes {
 /// What one tool does with one class.
 #[derive(Clone, Debug)]
 pub struct Row {
+    /// Of two fates: words below this give the first.
+    threshold: u64,
     /// First fate, and second if there is one: most rows have no more.
     pair: [Fate; 2],
-    outcomes: Outcomes,
-    fates: Vec<Fate>,
+    choice: Choice,
+    /// All fates, where there are more than two.
+    many: Option<Box<(Outcomes, Vec<Fate>)>>,
+}
+
+/// How much luck a row takes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Choice {
+    None,
+    OfTwo,
+    OfMany,
 }
 
 impl Row {
@@ -85,7 +96,21 @@ impl Row {
         let weights: Vec<f64> = fates.iter().map(|(_, weight)| *weight).collect();
         let outcomes = dice::Outcomes::new(&weights)?;
         let fates: Vec<Fate> = fates.iter().map(|(fate, _)| *fate).collect();
-        Ok(Row { pair: [fates[0], fates[fates.len().min(2) - 1]], outcomes, fates })
+        let (pair, threshold) = ([fates[0], fates[outcomes.last().min(1)]], outcomes.first_threshold());
+        let (choice, many) = match fates.len() {
+            0 | 1 => (Choice::None, None),
+            2 => (Choice::OfTwo, None),
+            _ => (Choice::OfMany, Some(Box::new((outcomes, fates)))),
+        };
+        Ok(Row { threshold, pair, choice, many })
+    }
+}
+
+impl Row {
+    #[inline(never)]
+    fn fate_of_many(&self, luck: &mut Stream) -> Fate {
+        let Some((outcomes, fates)) = self.many.as_deref() else { panic!("a choice of many lists them") };
+        fates[outcomes.pick(luck)]
     }
 }
 
@@ -105,16 +130,16 @@ impl Tool {
     #[inline(always)]
     pub fn fate(&self, class: usize, luck: &mut Stream) -> Fate {
         let row = &self.rows[class];
-        match row.fates.len() {
-            0 | 1 => row.pair[0],
-            2 => {
-                if row.outcomes.pick(luck) == 0 {
+        match row.choice {
+            Choice::None => row.pair[0],
+            Choice::OfTwo => {
+                if luck.next_u64() < row.threshold {
                     row.pair[0]
                 } else {
                     row.pair[1]
                 }
             }
-            _ => row.fates[row.outcomes.pick(luck)],
+            Choice::OfMany => row.fate_of_many(luck),
         }
     }
 }
@@ -134,6 +159,7 @@ pub enum Comeback {
 
 impl Comeback {
     /// Gives a part that leaves, and entered the pass in the attitude `at_entry`, the attitude of this rule.
+    #[inline(always)]
     pub(super) fn turn<O: Observer>(
         &self,
         floor: &Floor<O>,
@@ -144,14 +170,17 @@ impl Comeback {
         match self {
             Comeback::AsLeft => {}
             Comeback::Remix => floor.remix(part, luck),
-            Comeback::Keep(chance) => {
-                if luck.chance(*chance) {
-                    part.turn_to(at_entry);
-                } else {
-                    floor.remix(part, luck);
-                }
-            }
+            Comeback::Keep(_) | Comeback::Matrix(_) => self.turn_by_entry(floor, at_entry, part, luck),
+        }
+    }
+
+    #[inline(never)]
+    fn turn_by_entry<O: Observer>(&self, floor: &Floor<O>, at_entry: u8, part: &mut Part, luck: &mut Stream) {
+        match self {
+            Comeback::Keep(chance) if luck.chance(*chance) => part.turn_to(at_entry),
+            Comeback::Keep(_) | Comeback::Remix => floor.remix(part, luck),
             Comeback::Matrix(rows) => part.turn_to(rows[usize::from(at_entry)].pick(luck) as u8),
+            Comeback::AsLeft => {}
         }
     }
 }

@@ -87,7 +87,7 @@ impl Trial {
             kinds.iter().map(|kind| (kind.conditions.len(), kind.attitudes.len())).collect();
         let classes = Classes::new(&sizes);
         let entry = self.scenario.stations.iter().find(|entry| entry.id.value == name);
-        let mut site = TrafficSite::new(kinds, &classes);
+        let mut site = TrafficSite::new(kinds, &classes, &self.scenario.models);
         entry.expect("there is such a station").blueprint.traffic(&mut site);
         (site.seconds, site.source.map(|source| source.most_per_s))
     }

@@ -187,13 +187,13 @@ impl Work {
                 }
                 if passed {
                     if floor.dirty.has_below(self.me.0) {
-                        return floor.dirty.insert(self.me.0);
+                        return floor.dirty.insert_in(self.me.0, O::NEAR);
                     }
                 } else if let Exit::Hand(place) = self.exit {
                     // Whoever takes from the hand is settled first: it is seen then whether the part stays.
                     let taker = floor.place(place).first_taker();
                     if taker < self.me && floor.state(taker) != State::Working {
-                        return floor.dirty.insert(self.me.0);
+                        return floor.dirty.insert_in(self.me.0, O::NEAR);
                     }
                 }
             }

@@ -6,6 +6,7 @@ use crate::kernel::{Exit, Floor, Observer, PlaceId, State, StationId, UNLIMITED}
 use crate::network::Plan;
 use crate::part::Nanos;
 use crate::replication::Replica;
+use crate::stations::Station;
 
 /// A described gridlock.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,10 +30,11 @@ impl Knot {
             .map(|&station| {
                 let blocking = blocking_places(plan, floor, station);
                 full.extend(blocking.iter().filter(|place| !full.contains(place)).collect::<Vec<_>>());
-                Waiting { station: name_of(plan, station), for_what: wants(plan, floor, station, &blocking) }
+                Waiting { station: name_of(plan, station), for_what: wants(replica, station, &blocking) }
             })
             .collect();
-        Knot { at_s: seconds(at), waiting, opened_by: way_out(plan, floor, &full) }
+        let opened_by = unwanted(replica, stations).unwrap_or_else(|| way_out(plan, floor, &full));
+        Knot { at_s: seconds(at), waiting, opened_by }
     }
 }
 
@@ -60,7 +62,8 @@ fn awaited<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId) -> Option<
     })
 }
 
-fn wants<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId, blocking: &[PlaceId]) -> String {
+fn wants<O: Observer>(replica: &Replica<'_, O>, me: StationId, blocking: &[PlaceId]) -> String {
+    let (plan, floor) = (replica.plan(), &replica.floor);
     let name = |place: &PlaceId| plan.names.places[place.ix()].clone();
     if let Some(body) = plan.links.bodies[me.ix()] {
         return if floor.place(body).is_empty() {
@@ -79,6 +82,10 @@ fn wants<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId, blocking: &[
     if let Some(takers) = awaited(plan, floor, me) {
         return format!("{takers} to take its part");
     }
+    if let Some(lacks) = replica.stations[me.ix()].lacks() {
+        let names: Vec<String> = lacks.iter().map(name).collect();
+        return format!("parts that it still wants from {}", names.join(" or "));
+    }
     let empty = plan.links.inlets[me.ix()].iter().filter(|place| floor.place(**place).is_empty());
     format!("parts from {}", empty.map(name).collect::<Vec<_>>().join(", "))
 }
@@ -89,6 +96,19 @@ fn fullness<O: Observer>(plan: &Plan, floor: &Floor<O>, place: PlaceId) -> Strin
         UNLIMITED => format!("{name} ({} parts)", content.len()),
         capacity => format!("{name} ({} of {capacity})", content.len()),
     }
+}
+
+/// Where a part that a recipe does not want stands before one that it does, that is what has to go.
+fn unwanted<O: Observer>(replica: &Replica<'_, O>, knot: &[StationId]) -> Option<String> {
+    let of_recipe = |me: &&StationId| matches!(replica.stations[me.ix()], Station::Magazine(_));
+    let lacks = knot.iter().filter(of_recipe).filter_map(|me| replica.stations[me.ix()].lacks()).flatten();
+    let mut in_the_way = lacks.filter(|place| !replica.floor.place(*place).is_empty());
+    let place = in_the_way.next()?;
+    let name = &replica.plan().names.places[place.ix()];
+    Some(format!(
+        "the part at the end of {name} taken out by hand, which the recipe does not want; it does not come about with a \
+         lane of its own for each part of the recipe"
+    ))
 }
 
 /// The largest of the places that are in the way gives the best hint: it is the loop that has filled.

@@ -163,10 +163,10 @@ pub(super) struct Outputs {
     callers: Vec<Option<Vec<usize>>>,
     trouble_station: Vec<usize>,
     first_sensor: usize,
-    /// The post of the product sequence.
-    change: Option<usize>,
     /// Stations with an overflow exit, as posts, and its number.
     overflows: Vec<(usize, usize)>,
+    /// The post of the product sequence.
+    change: Option<usize>,
     /// Stations of the file in its order, as posts.
     pub(super) stations: Vec<usize>,
 }

@@ -131,6 +131,8 @@ pub enum RunError {
         at_s: f64,
         /// The budget.
         events_max: u64,
+        /// Stations at work then, the next one first.
+        stations: Vec<String>,
     },
     /// Parts came out of nothing or vanished: a fault of the program.
     PartsNotConserved {
@@ -151,9 +153,10 @@ impl std::fmt::Display for RunError {
                 "replication {replication}: at {at_s} s parts move round without any passage of time; stations: {}",
                 stations.join(", ")
             ),
-            RunError::TooManyEvents { replication, at_s, events_max } => write!(
+            RunError::TooManyEvents { replication, at_s, events_max, stations } => write!(
                 f,
-                "replication {replication}: {events_max} events were used up at {at_s} s; see `events_at_most` of the plan"
+                "replication {replication}: {events_max} events were used up at {at_s} s; at work were {}; see `events_at_most` of the plan",
+                stations.join(", ")
             ),
             RunError::PartsNotConserved { replication } => {
                 write!(

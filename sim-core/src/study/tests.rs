@@ -375,6 +375,28 @@ fn run_one(scenario: &scenario::Scenario, plan: &network::Plan, text: &str, seed
 }
 
 #[test]
+fn a_recipe_that_never_gets_its_part_is_described() {
+    // The ball at the end of the track is not wanted, and the spring behind it never comes.
+    let text = r#"{"feedproof": 1, "parts": {"ball": {}, "spring": {}}, "stations": [
+        {"id": "balls", "type": "work", "endless": true, "part": "ball", "time": "1 s", "to": "T"},
+        {"id": "springs", "type": "work", "endless": true, "part": "spring", "time": "3.5 s", "to": "T"},
+        {"id": "T", "type": "track", "capacity": 4, "to": "G"},
+        {"id": "G", "type": "magazine", "recipe": {"R": {"ball": 1, "spring": 1}}},
+        {"id": "R", "type": "receiver", "holds": 2, "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "0.5 s", "to": "out", "inlets": [{"from": "R", "parts": "the batch"}]}],
+        "plan": {"shift": "1 h", "replications": 10}}"#;
+    let result = result(text, |_| {});
+    assert_eq!(result.gridlock.first_at_s, Some(7.0));
+    let waits = |station: &str| {
+        result.gridlock.knot.iter().find(|w| w.station == station).map(|w| w.for_what.as_str())
+    };
+    assert_eq!(waits("G"), Some("parts that it still wants from T"));
+    assert_eq!(waits("springs"), Some("room in T (4 of 4)"));
+    let opened = result.gridlock.opened_by.as_ref().unwrap();
+    assert!(opened.contains("which the recipe does not want") && opened.contains("end of T"), "{opened}");
+}
+
+#[test]
 fn a_loop_that_fills_is_counted_and_described() {
     // Every other part goes round on a belt for three, which the feed fills as well: once it is full, the divider
     // waits for the belt, the belt for the work station, that for the divider, and the feed for the belt.
@@ -436,6 +458,7 @@ fn endless_work_is_an_error_that_says_where() {
         "plan": {"shift": "1 h", "events_at_most": 1000}}"#;
     let error = run_with(text, &Alone, |_| {}).unwrap_err();
     assert!(matches!(error, RunError::TooManyEvents { replication: 0, events_max: 1000, .. }), "{error}");
+    assert!(error.to_string().contains("at work were F;"), "{error}");
     let never = run_with(TANDEM, &Alone, |options| options.replications = 0);
     assert!(matches!(never, Err(RunError::BadOptions(_))));
 }

@@ -4,4 +4,5 @@ pub mod kind;
 pub mod law;
 pub mod law_form;
 mod law_parts;
+pub mod models;
 pub mod stops;

@@ -99,12 +99,12 @@ impl BathSpec {
 }
 
 impl Blueprint for BathSpec {
-    fn exits(&self) -> Vec<ExitSpec> {
-        vec![ExitSpec { key: "to", to: self.to.clone() }]
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::Start, MomentWord::End], "nothing is there of a part that has left a bath")
     }
 
-    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
-        (&[MomentWord::Start, MomentWord::End], "a portion jams as it goes in or comes out")
+    fn exits(&self) -> Vec<ExitSpec> {
+        vec![ExitSpec { key: "to", to: self.to.clone() }]
     }
 
     fn jams_by_condition(&self) -> bool {

@@ -174,6 +174,10 @@ impl BoxSpec {
 }
 
 impl Blueprint for BoxSpec {
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[], "a box handles no single part")
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         let to = match (&self.empties_to, self.scrap) {
             (Some(name), _) => name.clone(),
@@ -181,10 +185,6 @@ impl Blueprint for BoxSpec {
             (None, true) => return Vec::new(),
         };
         vec![ExitSpec { key: "empties_to", to: To::Named(to) }]
-    }
-
-    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
-        (&[], "a box handles no part")
     }
 
     fn recirculates(&self) -> bool {

@@ -316,12 +316,12 @@ impl Blueprint for DumperSpec {
             BringingSpec::AtIntervals(every) => Bringing::AtIntervals(law(every)),
             BringingSpec::ByHand(_, time) => Bringing::ByHand(site.pools[0], law(time)),
         };
-        let of_kind =
-            |kind: &Kind| (law(&self.contents_of(Some(kind))), LotLuck::possible(kind), kind.shifts.varies());
+        let of_kind = |kind: &Kind| (law(&self.contents_of(Some(kind))), LotLuck::possible(kind));
         let setup = DumperSetup {
             bin,
             kind: site.kind(self.part.as_ref()),
             contents: site.kinds.iter().map(of_kind).collect(),
+            shifts_differ: site.kinds.iter().map(|kind| kind.shifts.varies()).collect(),
             call_level: self.call_level,
             places: self.places,
             at_start: self.at_start,

@@ -314,29 +314,6 @@ fn says_what_cannot_be() {
     assert!(problems(&line(base), &parts).join("\n").contains("differ so much"));
 }
 
-/// Several dumpers share the haulers of a pool: the second container comes after the first one.
-#[test]
-fn dumpers_share_the_haulers_of_a_pool() {
-    let dumper = |id: &str| {
-        format!(
-            r#"{{"id": "{id}", "type": "dumper", "contents": 10, "call_level": 0, "tip": "3 s", "to": "bin {id}",
-            "containers": {{"how": "hauler", "lead": "100 s", "by": "trucks"}}, "waiting_places": 0}},
-            {{"id": "bin {id}", "type": "bin", "capacity": 100}},
-            {{"id": "use {id}", "type": "work", "time": "1 s", "to": "out"}}"#
-        )
-    };
-    let stations = format!("{}, {}", dumper("a"), dumper("b"));
-    let tips = |trucks: u32| {
-        let trial =
-            Trial::new(&stations, &format!(r#", "attendants": [{{"id": "trucks", "number": {trucks}}}]"#));
-        let run = trial.run(0, 215.0);
-        [times(&run, trial.post("a"), Note::Tipped), times(&run, trial.post("b"), Note::Tipped)].concat()
-    };
-    // Ten parts are picked from 103 to 112 s, then the next one is called for.
-    assert_eq!(tips(1), [103.0, 203.0]);
-    assert_eq!(tips(2), [103.0, 215.0, 103.0, 215.0]);
-}
-
 /// Knots around a dumper: the bin or what takes from it is held by the level of that bin, which nobody else lowers,
 /// whatever takes from it, a clock of its own included.
 #[test]
@@ -365,4 +342,27 @@ fn a_bin_that_only_its_own_taker_could_lower_is_a_knot_whoever_fills_it() {
             assert!(knot.contains(&trial.post("X")), "{line} {holds}: {knot:?}");
         }
     }
+}
+
+/// Several dumpers share the haulers of a pool: the second container comes after the first one.
+#[test]
+fn dumpers_share_the_haulers_of_a_pool() {
+    let dumper = |id: &str| {
+        format!(
+            r#"{{"id": "{id}", "type": "dumper", "contents": 10, "call_level": 0, "tip": "3 s", "to": "bin {id}",
+            "containers": {{"how": "hauler", "lead": "100 s", "by": "trucks"}}, "waiting_places": 0}},
+            {{"id": "bin {id}", "type": "bin", "capacity": 100}},
+            {{"id": "use {id}", "type": "work", "time": "1 s", "to": "out"}}"#
+        )
+    };
+    let stations = format!("{}, {}", dumper("a"), dumper("b"));
+    let tips = |trucks: u32| {
+        let trial =
+            Trial::new(&stations, &format!(r#", "attendants": [{{"id": "trucks", "number": {trucks}}}]"#));
+        let run = trial.run(0, 215.0);
+        [times(&run, trial.post("a"), Note::Tipped), times(&run, trial.post("b"), Note::Tipped)].concat()
+    };
+    // Ten parts are picked from 103 to 112 s, then the next one is called for.
+    assert_eq!(tips(1), [103.0, 203.0]);
+    assert_eq!(tips(2), [103.0, 215.0, 103.0, 215.0]);
 }
