@@ -2,7 +2,7 @@
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use sim_core::statistics::Verdict;
-use sim_core::study::Progress;
+use sim_core::study::{Hands, Progress};
 use std::io::IsTerminal;
 
 /// The bar, if somebody can see it.
@@ -10,13 +10,13 @@ use std::io::IsTerminal;
 pub(crate) struct Bar(Option<ProgressBar>);
 
 impl Bar {
-    /// A bar on standard error, for `planned` shifts.
-    pub(crate) fn new(planned: u64) -> Self {
+    /// A bar on standard error, for `planned` shifts, or `what` else.
+    pub(crate) fn new(planned: u64, what: &str) -> Self {
         if !std::io::stderr().is_terminal() {
             return Bar(None);
         }
         let bar = ProgressBar::with_draw_target(Some(planned), ProgressDrawTarget::stderr_with_hz(10));
-        let style = ProgressStyle::with_template("[{bar:28}] {pos}/{len} shifts  {msg}");
+        let style = ProgressStyle::with_template(&format!("[{{bar:28}}] {{pos}}/{{len}} {what}  {{msg}}"));
         bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
         Bar(Some(bar))
     }
@@ -36,10 +36,23 @@ impl Bar {
         bar.set_message(format!("{rate}{verdict}"));
     }
 
+    /// Shows that `done` of `of` are done.
+    pub(crate) fn step(&self, done: usize, of: usize) {
+        let Some(bar) = &self.0 else { return };
+        bar.set_length(of as u64);
+        bar.set_position(done as u64);
+    }
+
     /// Takes the bar away.
     pub(crate) fn clear(self) {
         if let Some(bar) = self.0 {
             bar.finish_and_clear();
         }
     }
+}
+
+/// Workers for so many threads; one for each core if none are asked for.
+pub(crate) fn crew(threads: Option<u16>) -> Hands {
+    let cores = || std::thread::available_parallelism().map_or(1, |n| n.get());
+    Hands { n: threads.map_or_else(cores, usize::from) }
 }

@@ -17,3 +17,4 @@ pub mod study;
 pub mod terms;
 pub mod text;
 pub mod units;
+pub mod vary;

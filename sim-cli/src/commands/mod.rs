@@ -2,6 +2,7 @@
 
 mod check;
 mod explain;
+mod limits;
 mod list;
 mod new;
 mod run;
@@ -19,6 +20,8 @@ pub(crate) enum Command {
     Run(run::Args),
     /// Checks a file without simulating, and prints the balance of the line
     Check(check::Args),
+    /// Tries each number that may limit the line, and ranks what the rate would gain
+    Limits(limits::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -41,6 +44,7 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
     match command {
         Command::Run(args) => run::run(&args),
         Command::Check(args) => check::check(&args),
+        Command::Limits(args) => limits::limits(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),

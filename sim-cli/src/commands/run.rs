@@ -4,14 +4,14 @@ use crate::ending::{Ending, Failure};
 use crate::files::Draft;
 use crate::ink::Ink;
 use crate::problems;
-use crate::progress::Bar;
+use crate::progress::{self, Bar};
 use crate::report::{self, Context};
 use crate::source::Source;
 use crate::{interrupt, screen};
 use sim_core::network::{self, Plan};
 use sim_core::scenario::Scenario;
 use sim_core::statistics::Verdict;
-use sim_core::study::{self, Hands, Job, Mode, Options, RunError, RunResult, Watch};
+use sim_core::study::{self, Job, Mode, Options, RunError, RunResult, Watch};
 use sim_core::units::{Dimension, parse};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -122,9 +122,8 @@ fn simulate(
     mut folder: Option<&mut Folder>,
 ) -> Result<RunResult, Failure> {
     let options = options(args, scenario);
-    let cores = || std::thread::available_parallelism().map_or(1, |n| n.get());
-    let crew = Hands { n: args.threads.map_or_else(cores, usize::from) };
-    let bar = Bar::new(options.replications);
+    let crew = progress::crew(args.threads);
+    let bar = Bar::new(options.replications, "shifts");
     let unwritten = AtomicBool::new(false);
     let mut failure = None;
     let mut each = |replication: u64, values: &[f64]| {

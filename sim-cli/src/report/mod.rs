@@ -5,6 +5,7 @@
 
 mod balance;
 mod files;
+mod limits;
 mod line;
 mod losses;
 mod origin;
@@ -13,6 +14,7 @@ mod verdict;
 
 pub(crate) use balance::balance;
 pub(crate) use files::stations_csv;
+pub(crate) use limits::limits;
 
 use crate::ink::Ink;
 use crate::source::Source;

@@ -24,7 +24,7 @@ use crate::diag::{Diagnostic, Diagnostics};
 use crate::stations::catalogue::{Entry, station};
 use crate::terms::kind::{self, Kind};
 use crate::terms::models::{self, Models};
-use crate::text::fields::{Input, Object, read_recorded};
+use crate::text::fields::{Input, Object, Setting, read_recorded};
 use crate::text::forms::{Spanned, count, list_of, map_of, nested, one_of, text};
 use crate::text::schema;
 use crate::units::System;
@@ -60,6 +60,8 @@ pub struct Scenario {
     pub promise: Promise,
     /// Inputs that are not certain, in the order of the reading.
     pub inputs: Vec<Input>,
+    /// All numbers of the file that mean something, in the order of the reading.
+    pub settings: Vec<Setting>,
 }
 
 /// What came of reading a file.
@@ -73,11 +75,11 @@ pub struct Checked {
 
 /// Reads and checks a scenario file.
 pub fn read(source: &str) -> Checked {
-    let (scenario, (mut problems, inputs)) = read_recorded(source, read_root);
+    let (scenario, (mut problems, inputs, settings)) = read_recorded(source, read_root);
     let Some(mut scenario) = scenario else {
         return Checked { scenario: None, problems: problems.into_vec() };
     };
-    scenario.inputs = inputs;
+    (scenario.inputs, scenario.settings) = (inputs, settings);
     scenario.promise.resolve(&scenario.kinds, &mut problems);
     // Names and connections are checked even where fields had errors, but only on what was really read.
     check::check(&scenario, &mut problems);
@@ -136,6 +138,7 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
             )
             .unwrap_or_default(),
         inputs: Vec::new(),
+        settings: Vec::new(),
     }
 }
 

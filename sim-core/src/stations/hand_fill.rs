@@ -41,12 +41,8 @@ pub struct FillSetup {
     pub bin: PlaceId,
     /// Which parts are filled in.
     pub kind: u8,
-    /// How fillings differ.
-    pub lots: LotLuck,
-    /// Whether shifts differ as well.
-    pub shifts_differ: bool,
-    /// Parts of a filling; as many as fit without it.
-    pub amount: Option<u32>,
+    /// How fillings differ, whether shifts differ as well, and parts of a filling, by kind; as many as fit without it.
+    pub lots: Vec<(LotLuck, bool, Option<u32>)>,
     /// Content at or below which it is called.
     pub call_level: Option<Level>,
     /// Time between fillings.
@@ -100,10 +96,17 @@ impl HandFill {
         }
     }
 
+    /// Goes over to another kind.
+    pub(super) fn bring(&mut self, kind: u8) {
+        self.setup.kind = kind;
+    }
+
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.started {
             self.started = true;
-            in_this_shift(&mut self.setup.lots, floor, self.setup.kind, self.setup.shifts_differ);
+            for (kind, (lots, shifts_differ, _)) in self.setup.lots.iter_mut().enumerate() {
+                in_this_shift(lots, floor, kind as u8, *shifts_differ);
+            }
             self.wind(floor);
             floor.looks.insert(self.me.0);
         }
@@ -124,13 +127,14 @@ impl HandFill {
     fn fill<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let bin = floor.place(self.setup.bin);
         let room = bin.capacity().saturating_sub(bin.len());
-        let n = if bin.is_endless() { 0 } else { self.setup.amount.unwrap_or(u32::MAX).min(room) };
+        let (lots, _, amount) = &self.setup.lots[usize::from(self.setup.kind)];
+        let n = if bin.is_endless() { 0 } else { amount.unwrap_or(u32::MAX).min(room) };
         floor.note(self.me, Note::Tipped, None);
         if n == 0 {
             return;
         }
         let luck = self.parts.stream();
-        let lot = self.setup.lots.draw(luck);
+        let lot = lots.draw(luck);
         let counts = multinomial(n, &lot.conditions, luck);
         blend(floor, self.setup.bin, self.setup.kind, &lot, n);
         floor.count_created(u64::from(n));
@@ -277,16 +281,15 @@ impl Blueprint for HandFillSpec {
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
-        let (Exit::Store(bin), Some(kind)) = (site.exits[0], kind_of(site.kinds, self.part.as_ref())) else {
-            panic!("a filling by hand is checked to bring a known kind to a bin")
+        let Exit::Store(bin) = site.exits[0] else { panic!("a filling by hand is checked to give to a bin") };
+        let of_kind = |kind: &Kind| {
+            let amount = self.amount.as_ref().map(|amount| amount.value.parts(kind).unwrap_or(1));
+            (LotLuck::possible(kind), kind.shifts.varies(), amount)
         };
-        let Ok(lots) = LotLuck::new(kind, &kind.lots) else { panic!("the spread of lots is checked before") };
         let setup = FillSetup {
             bin,
             kind: site.kind(self.part.as_ref()),
-            lots,
-            shifts_differ: kind.shifts.varies(),
-            amount: self.parts(site.kinds),
+            lots: site.kinds.iter().map(of_kind).collect(),
             call_level: self.call_level,
             every: self.every.as_ref().map(|every| site.law(every)),
             pool: site.pools[0],

@@ -21,7 +21,7 @@ use super::blueprint::{
     Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_to,
 };
 use super::dice::Dice;
-use super::lots::{LotLuck, blend};
+use super::lots::{LotLuck, blend, in_this_shift};
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::multinomial::multinomial;
 use crate::kernel::{
@@ -29,7 +29,7 @@ use crate::kernel::{
 };
 use crate::part::Nanos;
 use crate::scenario::{Level, level};
-use crate::terms::kind::{Kind, LotSpread};
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{count_law, law};
 use crate::terms::stops::MomentWord;
@@ -53,8 +53,8 @@ pub struct HopperSetup {
     pub body: PlaceId,
     /// What it is filled with.
     pub kind: u8,
-    /// Parts of a filling and how lots differ, by kind.
-    pub parts: Vec<(Sampler, LotLuck)>,
+    /// Parts of a filling, how lots differ, and whether shifts differ as well, by kind.
+    pub parts: Vec<(Sampler, LotLuck, bool)>,
     /// Content at or below which it is called for.
     pub call_level: Level,
     /// Who fills it, and the time that it takes.
@@ -117,6 +117,9 @@ impl Hopper {
 
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !std::mem::replace(&mut self.started, true) {
+            for (kind, (_, lots, shifts_differ)) in self.setup.parts.iter_mut().enumerate() {
+                in_this_shift(lots, floor, kind as u8, *shifts_differ);
+            }
             floor.looks.insert(self.me.0);
         }
         let now = floor.now;
@@ -141,7 +144,7 @@ impl Hopper {
     /// What has been brought is poured in.
     fn fill<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let (body, kind) = (self.setup.body, self.setup.kind);
-        let (parts, lots) = &self.setup.parts[usize::from(kind)];
+        let (parts, lots, _) = &self.setup.parts[usize::from(kind)];
         let luck = self.parts.stream();
         let n = parts.draw_count(luck).min(1_000_000_000) as u32;
         let lot = lots.draw(luck);
@@ -283,10 +286,6 @@ impl HopperSpec {
 }
 
 impl Blueprint for HopperSpec {
-    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
-        (&[], "a hopper handles no single part")
-    }
-
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
     }
@@ -340,6 +339,10 @@ impl Blueprint for HopperSpec {
         }
     }
 
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[], "a hopper handles no single part: a bridge over its outlet comes by the powered clock")
+    }
+
     /// At most a filling for each time that one keeps an attendant, or a spare is filled.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let parts = self.refill.parts.mean();
@@ -360,13 +363,8 @@ impl Blueprint for HopperSpec {
 
     fn build(&self, site: &mut Site<'_>) -> Station {
         let Some(body) = site.body else { panic!("a hopper is built around its body") };
-        let of_kind = |kind: &Kind| {
-            let alike = || LotLuck::new(kind, &LotSpread::default());
-            let Ok(lots) = LotLuck::new(kind, &kind.lots).or_else(|_| alike()) else {
-                panic!("lots that are all alike are possible")
-            };
-            (site.law(&self.refill.parts), lots)
-        };
+        let of_kind =
+            |kind: &Kind| (site.law(&self.refill.parts), LotLuck::possible(kind), kind.shifts.varies());
         let (filling, spares) = match &self.refill.filling {
             FillingSpec::ToppedUp => (Filling::ToppedUp, 0),
             FillingSpec::Swapped { spares, time } => (Filling::Swapped(site.law(time)), *spares),

@@ -80,6 +80,13 @@ impl LotLuck {
         Ok(LotLuck { conditions: kind.condition_shares.clone(), varying, attitudes, jams })
     }
 
+    /// The variation between containers that a kind states, or none where that is impossible (which is an error of
+    /// kinds that are brought from the start, and refused there).
+    pub(super) fn possible(kind: &Kind) -> Self {
+        let lots = LotLuck::new(kind, &kind.lots).or_else(|_| LotLuck::new(kind, &LotSpread::default()));
+        lots.unwrap_or_else(|problem| panic!("lots that are all alike are possible: {problem}"))
+    }
+
     /// The same variation around what this shift is like.
     #[must_use]
     fn around(&self, shift: &KindNow) -> Self {

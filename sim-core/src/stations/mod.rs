@@ -330,6 +330,7 @@ impl Station {
     pub fn bring(&mut self, kind: u8) {
         match self {
             Station::Dumper(s) => s.bring(kind),
+            Station::HandFill(s) => s.bring(kind),
             Station::Hopper(s) => s.bring(kind),
             Station::Stream(s) => s.bring(kind),
             Station::Work(s) => s.bring(kind),
@@ -339,7 +340,6 @@ impl Station {
             | Station::Carrier(_)
             | Station::Divider(_)
             | Station::Elevator(_)
-            | Station::HandFill(_)
             | Station::IndexingTable(_)
             | Station::Magazine(_)
             | Station::Robot(_)

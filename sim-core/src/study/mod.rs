@@ -7,6 +7,7 @@
 
 pub mod crew;
 mod knot;
+mod limits;
 mod outputs;
 mod proof;
 mod report;
@@ -20,6 +21,7 @@ mod warm_up;
 #[cfg(feature = "threads")]
 pub use crew::Hands;
 pub use crew::{Alone, Crew};
+pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};

@@ -398,7 +398,7 @@ impl Outputs {
     }
 
     /// Good parts per minute of the time that counts; 0 if none does.
-    fn rate(&self, tally: &Tally) -> f64 {
+    pub(super) fn rate(&self, tally: &Tally) -> f64 {
         let out: Nanos = tally.own.times().last().unwrap_or(0);
         let counts = tally.window.saturating_sub(out);
         if counts == 0 { 0.0 } else { good(&tally.points) as f64 * 6e10 / counts as f64 }

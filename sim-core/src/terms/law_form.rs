@@ -18,7 +18,7 @@ use serde_json::{Value as Json, json};
 use super::law::{Law, Shape};
 use super::law_parts::{Amount, Row, Unit, Word};
 use crate::diag::{Problem, code};
-use crate::text::fields::{Object, Reading, describe_object, read_object};
+use crate::text::fields::{Object, Reading, SettingSort, describe_object, read_object};
 use crate::text::forms::{Form, chance, count, list_of, real};
 use crate::text::json::{Node, Value};
 use crate::text::schema::Definitions;
@@ -130,6 +130,15 @@ impl Kind {
 }
 
 impl LawForm {
+    /// What sort of setting a law is.
+    fn sort(&self, law: &Law) -> SettingSort {
+        match self.unit {
+            Unit::Of(dimension) => SettingSort::Quantity(dimension),
+            Unit::Count if law.is_fixed() => SettingSort::Count,
+            Unit::Count => SettingSort::CountLaw,
+        }
+    }
+
     /// Refuses a law that is always zero.
     #[must_use]
     pub fn positive(self) -> Self {
@@ -368,7 +377,7 @@ impl Form for LawForm {
 
     fn read(&self, node: &Node, at: &mut Reading) -> Option<Law> {
         let before = at.error_count();
-        let inputs = at.input_count();
+        let (inputs, settings) = (at.input_count(), at.setting_count());
         let law = match (&node.value, self.unit) {
             (Value::List(_), _) => {
                 Shape::Observed(list_of(self.unit.value()).at_least(1).read(node, at)?).into()
@@ -389,6 +398,8 @@ impl Form for LawForm {
             return None;
         }
         at.forget_inputs(inputs);
+        at.forget_settings(settings);
+        at.set(node.span, self.sort(&law));
         let seen = if let Shape::Observed(values) = &law.shape { Some(values.len() as u64) } else { None };
         if !law.is_fixed() {
             at.record(node.span, "random amount", seen);

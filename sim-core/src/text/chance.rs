@@ -4,7 +4,7 @@
 
 use serde_json::{Value as Json, json};
 
-use super::fields::{NOTE, Object, Reading, describe_object, read_object};
+use super::fields::{NOTE, Object, Reading, SettingSort, describe_object, read_object};
 use super::forms::{Form, Spanned, count};
 use super::json::{Node, Value, clipped};
 use super::quantity::{QUANTITY_PATTERN, warn_unusual};
@@ -112,6 +112,7 @@ impl Form for ChanceForm {
     }
 
     fn read(&self, node: &Node, at: &mut Reading) -> Option<Chance> {
+        let settings = at.setting_count();
         let result = match &node.value {
             Value::Number(value, written) => known(*value, written),
             Value::Text(text) => from_text(text),
@@ -127,6 +128,8 @@ impl Form for ChanceForm {
         {
             warn_unusual(node, at, &format!("a chance of {}", chance.value()), words);
         }
+        at.forget_settings(settings);
+        at.set(node.span, SettingSort::Chance);
         match chance {
             Chance::Known(value) if value == 0.0 || value == 1.0 => {}
             Chance::Known(_) => at.record(node.span, "chance", None),

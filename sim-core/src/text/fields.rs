@@ -36,7 +36,7 @@ use serde_json::{Map, Value as Json, json};
 use crate::diag::{Diagnostics, Place, Problem, Span, code};
 use crate::text::forms::Form;
 use crate::text::json::{self, Entry, Node, Value};
-pub use crate::text::reading::{Input, NOTE, Reading};
+pub use crate::text::reading::{Input, NOTE, Reading, Setting, SettingSort};
 use crate::text::reading::{check_note, note_schema};
 use crate::text::schema::Definitions;
 use crate::text::suggest::nearest;
@@ -44,18 +44,18 @@ use crate::text::suggest::nearest;
 /// Reads a whole file whose root is an object. The value is `None` if the text is not JSON or its root is no
 /// object; otherwise it may hold stand-ins where errors were reported.
 pub fn read_text<T>(source: &str, read: impl FnOnce(&mut Object<'_>) -> T) -> (Option<T>, Diagnostics) {
-    let (value, (diagnostics, _)) = read_recorded(source, read);
+    let (value, (diagnostics, ..)) = read_recorded(source, read);
     (value, diagnostics)
 }
 
-/// As [`read_text`]; hands out the uncertain inputs that were read as well.
+/// As [`read_text`]; hands out the uncertain inputs and the settings that were read as well.
 pub fn read_recorded<T>(
     source: &str,
     read: impl FnOnce(&mut Object<'_>) -> T,
-) -> (Option<T>, (Diagnostics, Vec<Input>)) {
+) -> (Option<T>, (Diagnostics, Vec<Input>, Vec<Setting>)) {
     let mut diagnostics = Diagnostics::new();
     let Some(root) = json::parse(source, &mut diagnostics) else {
-        return (None, (diagnostics, Vec::new()));
+        return (None, (diagnostics, Vec::new(), Vec::new()));
     };
     let mut at = Reading::new(diagnostics);
     let value = read_object(&root, &mut at, read);

@@ -2,7 +2,7 @@
 
 use serde_json::{Value as Json, json};
 
-use super::fields::Reading;
+use super::fields::{Reading, SettingSort};
 use super::forms::Form;
 use super::json::{Node, Value, clipped};
 use super::quantity::warn_unusual;
@@ -78,6 +78,7 @@ impl Form for Count {
         {
             warn_unusual(node, at, &value.to_string(), words);
         }
+        at.set(node.span, SettingSort::Count);
         Some(value)
     }
 

@@ -2,7 +2,7 @@
 
 use serde_json::{Value as Json, json};
 
-use super::fields::Reading;
+use super::fields::{Reading, SettingSort};
 use super::forms::Form;
 use super::json::{Node, Value, clipped};
 use super::schema::Definitions;
@@ -232,6 +232,7 @@ impl Form for Quantity {
         {
             warn_unusual(node, at, &format!("`{}`", clipped(text)), words);
         }
+        at.set(node.span, SettingSort::Quantity(self.dimension));
         Some(value)
     }
 

@@ -6,6 +6,7 @@ use serde_json::{Value as Json, json};
 
 use crate::diag::{Diagnostics, Place, Problem, Span, code};
 use crate::text::json::{self, Node, Value};
+use crate::units::Dimension;
 
 /// The key that is allowed in every object.
 pub const NOTE: &str = "note";
@@ -21,18 +22,41 @@ pub struct Input {
     pub trials: Option<u64>,
 }
 
+/// A number of the model as it was read, for whoever wants to change it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Setting {
+    /// Where it stands in the file.
+    pub place: Place,
+    /// What sort of number it is.
+    pub sort: SettingSort,
+}
+
+/// Sorts of numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SettingSort {
+    /// A quantity, or a law of one.
+    Quantity(Dimension),
+    /// A whole number.
+    Count,
+    /// A law of whole numbers.
+    CountLaw,
+    /// A chance.
+    Chance,
+}
+
 /// What is carried along while a tree is read: the path so far, and what was reported.
 #[derive(Debug, Default)]
 pub struct Reading {
     diagnostics: Diagnostics,
     path: String,
     inputs: Vec<Input>,
+    settings: Vec<Setting>,
 }
 
 impl Reading {
     /// A reading at the root that goes on reporting into `diagnostics`.
     pub fn new(diagnostics: Diagnostics) -> Self {
-        Reading { diagnostics, path: String::new(), inputs: Vec::new() }
+        Reading { diagnostics, path: String::new(), inputs: Vec::new(), settings: Vec::new() }
     }
 
     /// What was reported.
@@ -40,9 +64,25 @@ impl Reading {
         self.diagnostics
     }
 
-    /// What was reported, and the uncertain inputs that were read, in the order of the reading.
-    pub fn into_parts(self) -> (Diagnostics, Vec<Input>) {
-        (self.diagnostics, self.inputs)
+    /// What was reported, the uncertain inputs that were read, and all settings, in the order of the reading.
+    pub fn into_parts(self) -> (Diagnostics, Vec<Input>, Vec<Setting>) {
+        (self.diagnostics, self.inputs, self.settings)
+    }
+
+    /// Remembers a setting.
+    pub fn set(&mut self, span: Span, sort: SettingSort) {
+        let place = self.place(span);
+        self.settings.push(Setting { place, sort });
+    }
+
+    /// Number of settings remembered so far.
+    pub fn setting_count(&self) -> usize {
+        self.settings.len()
+    }
+
+    /// Forgets the settings beyond the first `n`: they were parts of a larger one.
+    pub fn forget_settings(&mut self, n: usize) {
+        self.settings.truncate(n);
     }
 
     /// Remembers an input that is not certain.

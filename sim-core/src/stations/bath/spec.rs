@@ -107,6 +107,10 @@ impl Blueprint for BathSpec {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
     }
 
+    fn jams_by_condition(&self) -> bool {
+        false
+    }
+
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
         check_kind(kinds, self.part.as_ref(), problems);
         let Some(kind) = kind_of(kinds, self.part.as_ref()) else { return };

@@ -10,7 +10,7 @@ use crate::stations::blueprint::{
     part_needs, read_part, read_to,
 };
 use crate::stations::lots::LotLuck;
-use crate::terms::kind::{Kind, LotSpread};
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::{count_law, law};
 use crate::terms::stops::MomentWord;
@@ -316,12 +316,7 @@ impl Blueprint for DumperSpec {
             BringingSpec::AtIntervals(every) => Bringing::AtIntervals(law(every)),
             BringingSpec::ByHand(_, time) => Bringing::ByHand(site.pools[0], law(time)),
         };
-        let of_kind = |kind: &Kind| {
-            // Kinds that it does not bring may be spread in ways that are impossible; those it brings were checked.
-            let lots = LotLuck::new(kind, &kind.lots).or_else(|_| LotLuck::new(kind, &LotSpread::default()));
-            let Ok(lots) = lots else { panic!("lots that are all alike are possible") };
-            (law(&self.contents_of(Some(kind))), lots)
-        };
+        let of_kind = |kind: &Kind| (law(&self.contents_of(Some(kind))), LotLuck::possible(kind));
         let setup = DumperSetup {
             bin,
             kind: site.kind(self.part.as_ref()),

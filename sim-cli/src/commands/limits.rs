@@ -1,0 +1,59 @@
+//! `feedproof limits`: what to change first.
+
+use crate::ending::{Ending, Failure};
+use crate::ink::Ink;
+use crate::interrupt;
+use crate::progress::{self, Bar};
+use crate::report;
+use crate::screen;
+use crate::source::Source;
+use sim_core::study::{self, LimitsOptions};
+use std::path::PathBuf;
+
+/// What to look at, and how.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// Scenario file, `-` for standard input, or the name of a built-in line; left out: the default line
+    file: Option<PathBuf>,
+    /// Shifts for each number that is tried
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(2..=1_000_000))]
+    replications: u64,
+    /// Seed of all luck; left out: that of the file
+    #[arg(long, value_name = "S")]
+    seed: Option<u64>,
+    /// Threads; left out: one for each core. The result is the same on any number
+    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    threads: Option<u16>,
+    /// Print the result as one JSON document
+    #[arg(long)]
+    json: bool,
+}
+
+/// Tries each number that may limit the line, and prints what gains most.
+pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
+    let source = Source::load_or_default(args.file.as_ref())?;
+    let scenario = source.check_aloud()?;
+    interrupt::listen()?;
+    let options = LimitsOptions {
+        replications: args.replications,
+        seed: args.seed.unwrap_or(scenario.plan.seed),
+        level: 0.95,
+    };
+    let crew = progress::crew(args.threads);
+    let bar = Bar::new(0, "numbers tried");
+    let found =
+        study::limits(&source.text, &options, &crew, &interrupt::asked, &mut |done, of| bar.step(done, of));
+    bar.clear();
+    let found = found.map_err(|why| Failure::new(Ending::BadInput, why.to_string()))?;
+    let Some(found) = found else {
+        return Err(Failure::new(Ending::Interrupted, "interrupted before all numbers were tried"));
+    };
+    if args.json {
+        let text = serde_json::to_string_pretty(&found)
+            .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;
+        screen::print(&format!("{text}\n"))?;
+    } else {
+        screen::print(&report::limits(&found, Ink::of_stdout()))?;
+    }
+    Ok(Ending::Done)
+}

@@ -1,0 +1,248 @@
+//! Limits, ranked: how much the rate gains if each number that may limit it is relaxed a little, one at a time.
+//!
+//! Each variation runs the same shifts as the file itself, with common random numbers: streams belong to a replication, a
+//! station's name and a purpose, and are drawn by inversion, so that what a change does not touch sees the same luck.
+//! The gain is the mean of the paired differences. Its interval is simultaneous over all variations (Bonferroni): all of
+//! them hold together with the stated level. A warm-up that is to be found is found for the file and used for all.
+
+use super::crew::Crew;
+use super::outputs::Outputs;
+use super::result::Figure;
+use super::run::RunError;
+use super::shift::measure_shift;
+use super::warm_up;
+use crate::measure::Tally;
+use crate::network::{Plan, compile};
+use crate::part::SECOND;
+use crate::scenario::{self, Scenario, WarmUp};
+use crate::statistics::{CannotSay, Moments};
+use crate::vary::{Change, knobs};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+/// What relaxing one number does.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct LimitReport {
+    /// Its path in the file.
+    pub path: String,
+    /// What is written there.
+    pub from: String,
+    /// What was tried instead.
+    pub to: String,
+    /// The change in words, such as `x 0.9`.
+    pub change: String,
+    /// Gain of the mean rate, good parts per minute, with its simultaneous interval.
+    pub gain: Figure,
+}
+
+/// All of them.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct LimitsResult {
+    /// Title of the scenario.
+    pub title: Option<String>,
+    /// Shifts that each variation ran.
+    pub replications: u64,
+    /// Seed of all luck.
+    pub seed: u64,
+    /// Joint level of the intervals of all gains.
+    pub level: f64,
+    /// Good parts per minute of the file itself.
+    pub rate: Figure,
+    /// Largest gain first.
+    pub limits: Vec<LimitReport>,
+    /// Paths whose variation is no sound scenario, such as one more place than equal stations allow.
+    pub not_tried: Vec<String>,
+}
+
+/// How to look for limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LimitsOptions {
+    /// Shifts for each variation, 2 at least.
+    pub replications: u64,
+    /// Seed of all luck.
+    pub seed: u64,
+    /// Joint level of the intervals.
+    pub level: f64,
+}
+
+/// One variation under way.
+struct Trial {
+    plan: Plan,
+    outputs: Outputs,
+    path: String,
+    from: String,
+    to: String,
+    change: Option<Change>,
+    rates: Vec<f64>,
+    fault: Option<RunError>,
+}
+
+impl Trial {
+    fn new(mut scenario: Scenario) -> Self {
+        scenario.plan.inversion = true;
+        let plan = compile(&scenario);
+        Trial {
+            outputs: Outputs::new(&scenario, &plan),
+            plan,
+            path: String::new(),
+            from: String::new(),
+            to: String::new(),
+            change: None,
+            rates: Vec::new(),
+            fault: None,
+        }
+    }
+
+    fn run(&mut self, options: &LimitsOptions) {
+        let mut tally = Tally::new(&self.plan.tally);
+        for number in 0..options.replications {
+            let course;
+            (tally, course) = measure_shift(&self.plan, options.seed, number, tally);
+            if course.fault.is_some() {
+                self.fault = course.fault;
+                return;
+            }
+            self.rates.push(self.outputs.rate(&tally));
+        }
+    }
+}
+
+/// Ranks the limits of the line of a scenario file. None if it was cancelled.
+///
+/// `progress` hears how many of how many variations are done.
+///
+/// # Errors
+/// Options that cannot be used, and what stops a run of the file itself; see [`RunError`].
+///
+/// # Panics
+/// If `source` is not the text of a sound scenario.
+pub fn limits<C: Crew>(
+    source: &str,
+    options: &LimitsOptions,
+    crew: &C,
+    cancelled: &(dyn Fn() -> bool + Sync),
+    progress: &mut dyn FnMut(usize, usize),
+) -> Result<Option<LimitsResult>, RunError> {
+    if options.replications < 2 {
+        return Err(RunError::BadOptions(CannotSay::TooFew { have: options.replications, need: 2 }));
+    }
+    let Some(scenario) = scenario::read(source).scenario else { panic!("the scenario was checked") };
+    let (mut trials, not_tried) = trials(source, &scenario);
+    if scenario.plan.warm_up == WarmUp::Found {
+        let Some(found) = warm_up::find(&trials[0].plan, options.seed, crew, cancelled)? else {
+            return Ok(None);
+        };
+        trials.iter_mut().for_each(|trial| trial.plan.open_ns = found.minutes * 60 * SECOND);
+    }
+    let (n, mut done) = (trials.len(), 0);
+    let mut desks = vec![(); crew.size()];
+    while done < n {
+        let batch = done..n.min(done + crew.size());
+        let ran =
+            crew.fill(&mut desks, &mut trials[batch.clone()], cancelled, &|(), trial| trial.run(options));
+        if ran < batch.len() {
+            return Ok(None);
+        }
+        done = batch.end;
+        progress(done, n);
+    }
+    if let Some(fault) = trials[0].fault.take() {
+        return Err(fault);
+    }
+    Ok(Some(ranked(&scenario, &trials, options, not_tried)))
+}
+
+/// The file itself, then its variations.
+fn trials(source: &str, scenario: &Scenario) -> (Vec<Trial>, Vec<String>) {
+    let mut trials: Vec<Trial> = scenario::read(source).scenario.into_iter().map(Trial::new).collect();
+    let mut not_tried = Vec::new();
+    for knob in knobs(source, scenario) {
+        let Some(change) = knob.relaxed() else { continue };
+        let Some((text, to)) = knob.changed(source, change) else { continue };
+        match scenario::read(&text).scenario {
+            Some(varied) => trials.push(Trial {
+                path: knob.path.clone(),
+                from: knob.written.clone(),
+                to,
+                change: Some(change),
+                ..Trial::new(varied)
+            }),
+            None => not_tried.push(knob.path.clone()),
+        }
+    }
+    (trials, not_tried)
+}
+
+fn ranked(
+    scenario: &Scenario,
+    trials: &[Trial],
+    options: &LimitsOptions,
+    mut not_tried: Vec<String>,
+) -> LimitsResult {
+    let base = &trials[0].rates;
+    // Bonferroni: each interval errs at most so often that all together err at most as often as asked for.
+    let each = 1.0 - (1.0 - options.level) / (trials.len().max(2) - 1) as f64;
+    let mut limits = Vec::new();
+    for trial in &trials[1..] {
+        if trial.fault.is_some() {
+            not_tried.push(trial.path.clone());
+            continue;
+        }
+        let gaps: Moments = base.iter().zip(&trial.rates).map(|(base, rate)| rate - base).collect();
+        limits.push(LimitReport {
+            path: trial.path.clone(),
+            from: trial.from.clone(),
+            to: trial.to.clone(),
+            change: trial.change.map(Change::words).unwrap_or_default(),
+            gain: Figure::of(&gaps, each),
+        });
+    }
+    // The sort is stable: equal gains stay in the order of the file.
+    limits.sort_by(|a, b| b.gain.mean.unwrap_or(0.0).total_cmp(&a.gain.mean.unwrap_or(0.0)));
+    LimitsResult {
+        title: scenario.title.clone(),
+        replications: options.replications,
+        seed: options.seed,
+        level: options.level,
+        rate: Figure::of(&base.iter().copied().collect(), options.level),
+        limits,
+        not_tried,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Alone;
+    use super::*;
+
+    /// M is slower than F and C: only its cycle limits the rate, and by how much is known.
+    #[test]
+    fn the_slowest_station_is_the_limit() {
+        let source = r#"{"feedproof": 1, "stations": [
+            {"id": "F", "type": "work", "endless": true, "time": "0.5 s"},
+            {"id": "T", "type": "track", "capacity": 5, "travel": "0 s"},
+            {"id": "M", "type": "work", "time": "1.5 s"},
+            {"id": "U", "type": "track", "capacity": 5, "travel": "0 s"},
+            {"id": "C", "type": "machine", "cycle": "1 s"}],
+            "plan": {"shift": "1 h"}}"#;
+        let options = LimitsOptions { replications: 2, seed: 1, level: 0.95 };
+        let found = limits(source, &options, &Alone, &|| false, &mut |_, _| {}).unwrap().unwrap();
+        assert!(
+            found.limits[0].path.contains("\"M\"") && found.limits[0].path.ends_with(".time"),
+            "{found:?}"
+        );
+        let gain = found.limits[0].gain.mean.unwrap();
+        assert!((gain - (60.0 / 1.35 - 40.0)).abs() < 0.1, "40 a minute become 44.4: {gain}");
+        for rest in &found.limits[1..] {
+            assert!(rest.gain.mean.unwrap().abs() < 0.05, "{rest:?}");
+        }
+    }
+
+    #[test]
+    fn one_shift_gives_no_interval() {
+        let options = LimitsOptions { replications: 1, seed: 1, level: 0.95 };
+        let source =
+            r#"{"feedproof": 1, "stations": [{"id": "F", "type": "work", "endless": true, "time": "1 s"}]}"#;
+        assert!(limits(source, &options, &Alone, &|| false, &mut |_, _| {}).is_err());
+    }
+}

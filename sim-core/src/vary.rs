@@ -1,0 +1,277 @@
+//! Variations of a scenario file: the same text with one of its numbers changed.
+//!
+//! A change is made in the text, where the number stands, so that everything else of the file stays as it is and the new
+//! text is read and checked like any other. Invariant: only the bytes of the setting differ.
+
+use crate::scenario::Scenario;
+use crate::text::fields::{Setting, SettingSort};
+use crate::units::{Dimension, parse};
+use serde_json::Value;
+
+/// How a number is changed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Change {
+    /// By this factor; all quantities of a law alike.
+    Times(f64),
+    /// By this many, for whole numbers.
+    Plus(i64),
+    /// What is left to one is multiplied by this factor, for chances of something good.
+    RestTimes(f64),
+}
+
+impl Change {
+    /// In words, such as `x 0.9`.
+    pub fn words(self) -> String {
+        match self {
+            Change::Times(factor) => {
+                format!("x {factor:.3}").trim_end_matches('0').trim_end_matches('.').to_owned()
+            }
+            Change::Plus(step) => format!("{step:+}"),
+            Change::RestTimes(factor) => format!("rest x {factor}"),
+        }
+    }
+}
+
+/// A setting with its value as it is written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Knob {
+    /// Its path in the file.
+    pub path: String,
+    /// What is written there.
+    pub written: String,
+    setting: Setting,
+}
+
+/// All numbers of the stations, sensors and attendants of a scenario that was read from `source`.
+pub fn knobs(source: &str, scenario: &Scenario) -> Vec<Knob> {
+    let of_line = |setting: &&Setting| {
+        let path = setting.place.path.as_str();
+        ["stations", "sensors", "attendants"].iter().any(|list| path.starts_with(list))
+    };
+    let knob = |setting: &Setting| Knob {
+        path: setting.place.path.clone(),
+        written: source[setting.place.span.start..setting.place.span.end].to_owned(),
+        setting: setting.clone(),
+    };
+    scenario.settings.iter().filter(of_line).map(knob).collect()
+}
+
+impl Knob {
+    /// The last key of its path.
+    fn key(&self) -> &str {
+        let key = self.path.rsplit('.').next().unwrap_or(&self.path);
+        key.split('[').next().unwrap_or(key)
+    }
+
+    /// What relaxes it if it is a limit of the line: times, and chances of something bad, by 0.9; speeds, rates and
+    /// lengths of tracks by 1.1; whole numbers by one step. None for what is no limit, such as the level of a call.
+    pub fn relaxed(&self) -> Option<Change> {
+        const NO_LIMITS: [&str; 22] = [
+            "call_level",
+            "call_at",
+            "low",
+            "high",
+            "mark",
+            "content",
+            "at_start",
+            "start",
+            "parts",
+            "row",
+            "groups",
+            "portions",
+            "gap",
+            "position",
+            "contents",
+            "delay_on",
+            "delay_off",
+            "nests",
+            "seen",
+            "of",
+            "ratio",
+            "share",
+        ];
+        if NO_LIMITS.contains(&self.key()) || self.path.contains(".recipe") {
+            return None;
+        }
+        match self.setting.sort {
+            SettingSort::Quantity(Dimension::Time) if self.is_between_stops() => {
+                Some(Change::Times(1.0 / 0.9))
+            }
+            SettingSort::Quantity(Dimension::Time) => Some(Change::Times(0.9)),
+            SettingSort::Quantity(Dimension::Speed | Dimension::Rate | Dimension::VolumeRate) => {
+                Some(Change::Times(1.1))
+            }
+            SettingSort::Quantity(Dimension::Length) => match self.key() {
+                "length" => Some(Change::Times(1.1)),
+                "spacing" => Some(Change::Times(0.9)),
+                _ => None,
+            },
+            SettingSort::Quantity(_) => None,
+            SettingSort::Count => Some(Change::Plus(1)),
+            SettingSort::CountLaw => Some(Change::Times(1.1)),
+            SettingSort::Chance if matches!(self.key(), "accepts" | "success") => {
+                Some(Change::RestTimes(0.9))
+            }
+            SettingSort::Chance => Some(Change::Times(0.9)),
+        }
+    }
+
+    /// Whether it is the time from one stop to the next.
+    fn is_between_stops(&self) -> bool {
+        self.key() == "every" && (self.path.contains("breakdowns[") || self.path.contains("jams["))
+    }
+
+    /// The text of the file with this number changed; none if the change makes no sense for it.
+    pub fn changed(&self, source: &str, change: Change) -> Option<(String, String)> {
+        let new = match self.setting.sort {
+            SettingSort::Quantity(dimension) => {
+                let Change::Times(factor) = change else { return None };
+                self.scaled(&|text| scaled_text(text, dimension, factor), &|_| None)?
+            }
+            SettingSort::CountLaw => {
+                let Change::Times(factor) = change else { return None };
+                self.scaled(&|_| None, &|number| Some(number * factor))?
+            }
+            SettingSort::Count => {
+                let Change::Plus(step) = change else { return None };
+                let value: i64 = self.written.parse().ok()?;
+                value.checked_add(step).filter(|value| *value >= 0)?.to_string()
+            }
+            SettingSort::Chance => {
+                let chance = chance_of(&self.written)?;
+                let new = match change {
+                    Change::Times(factor) => chance * factor,
+                    Change::RestTimes(factor) => 1.0 - factor * (1.0 - chance),
+                    Change::Plus(_) => return None,
+                };
+                new.clamp(0.0, 1.0).to_string()
+            }
+        };
+        let span = self.setting.place.span;
+        (new != self.written).then(|| (format!("{}{new}{}", &source[..span.start], &source[span.end..]), new))
+    }
+
+    /// What is written, with texts and numbers inside of it replaced.
+    fn scaled(
+        &self,
+        text: &dyn Fn(&str) -> Option<String>,
+        number: &dyn Fn(f64) -> Option<f64>,
+    ) -> Option<String> {
+        let mut value: Value = serde_json::from_str(&self.written).ok()?;
+        replace(&mut value, "", text, number);
+        serde_json::to_string(&value).ok()
+    }
+}
+
+fn replace(
+    value: &mut Value,
+    key: &str,
+    text: &dyn Fn(&str) -> Option<String>,
+    number: &dyn Fn(f64) -> Option<f64>,
+) {
+    match value {
+        Value::String(old) => {
+            if let Some(new) = text(old) {
+                *old = new;
+            }
+        }
+        Value::Number(old) if key != "shape" => {
+            if let Some(new) = old.as_f64().and_then(number).and_then(serde_json::Number::from_f64) {
+                *old = new;
+            }
+        }
+        Value::Array(list) => list.iter_mut().for_each(|value| replace(value, key, text, number)),
+        Value::Object(map) => {
+            map.iter_mut()
+                .filter(|(key, _)| *key != "note")
+                .for_each(|(key, value)| replace(value, key, text, number));
+        }
+        Value::Null | Value::Bool(_) | Value::Number(_) => {}
+    }
+}
+
+/// A quantity by a factor, in the unit in which it is written if there is one only.
+fn scaled_text(text: &str, dimension: Dimension, factor: f64) -> Option<String> {
+    let value = parse(text, dimension).ok()?;
+    let end =
+        text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+'))).unwrap_or(text.len());
+    let (number, unit) = text.split_at(end);
+    if let Ok(number) = number.parse::<f64>() {
+        let new = format!("{}{unit}", rounded(number * factor));
+        // `1 h 30 min` has two numbers: then the whole is written in base units.
+        if parse(&new, dimension).is_ok_and(|new| (new - value * factor).abs() <= 1e-6 * value.abs() * factor)
+        {
+            return Some(new);
+        }
+    }
+    let base = match dimension {
+        Dimension::Time => " s",
+        Dimension::Length => " m",
+        Dimension::Speed => " m/s",
+        Dimension::Mass => " kg",
+        Dimension::Volume => " m3",
+        Dimension::Rate => " /s",
+        Dimension::VolumeRate => " m3/s",
+        Dimension::Density => " /m3",
+        Dimension::Share => "",
+    };
+    Some(format!("{}{base}", rounded(value * factor)))
+}
+
+/// Nine digits: what a product of two short numbers has too many of is left out.
+fn rounded(value: f64) -> f64 {
+    format!("{value:.9e}").parse().unwrap_or(value)
+}
+
+fn chance_of(written: &str) -> Option<f64> {
+    let value: Value = serde_json::from_str(written).ok()?;
+    match &value {
+        Value::Number(number) => number.as_f64(),
+        Value::String(text) => match text.split_once(" of ") {
+            Some((seen, of)) => ratio(seen.trim().parse().ok()?, of.trim().parse().ok()?),
+            None => parse(text, Dimension::Share).ok(),
+        },
+        Value::Object(counts) => ratio(counts.get("seen")?.as_f64()?, counts.get("of")?.as_f64()?),
+        Value::Null | Value::Bool(_) | Value::Array(_) => None,
+    }
+}
+
+fn ratio(seen: f64, of: f64) -> Option<f64> {
+    (of > 0.0).then(|| seen / of)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scenario;
+
+    const LINE: &str = r#"{"feedproof": 1, "stations": [
+        {"id": "F", "type": "work", "endless": true, "time": {"law": "exponential", "mean": "1 h 30 min"}},
+        {"id": "T", "type": "track", "capacity": 5, "travel": "2.5 s"},
+        {"id": "C", "type": "machine", "cycle": ["1 s", "1100 ms"],
+         "jams": [{"per_part": "1 in 50", "time": "4 s"}]}]}"#;
+
+    fn change(path: &str, change: Option<Change>) -> Option<String> {
+        let scenario = scenario::read(LINE).scenario?;
+        let knob = knobs(LINE, &scenario).into_iter().find(|knob| knob.path.ends_with(path))?;
+        let (text, new) = knob.changed(LINE, change.or(knob.relaxed())?)?;
+        assert!(scenario::read(&text).scenario.is_some(), "{text}");
+        Some(new)
+    }
+
+    #[test]
+    fn relaxes_each_number_in_its_own_way() {
+        let relaxed = |path| change(path, None);
+        assert_eq!(relaxed(".time").as_deref(), Some(r#"{"law":"exponential","mean":"4860 s"}"#));
+        assert_eq!(relaxed(".capacity").as_deref(), Some("6"));
+        assert_eq!(relaxed(".travel").as_deref(), Some(r#""2.25 s""#));
+        assert_eq!(relaxed(".cycle").as_deref(), Some(r#"["0.9 s","990 ms"]"#));
+        assert_eq!(relaxed(".per_part").as_deref(), Some("0.018000000000000002"));
+    }
+
+    #[test]
+    fn a_change_that_makes_no_sense_is_none() {
+        assert_eq!(change(".capacity", Some(Change::Times(2.0))), None);
+        assert_eq!(change(".travel", Some(Change::Plus(1))), None);
+    }
+}
