@@ -74,7 +74,7 @@ fn give_room(stations: &mut [Value]) {
     let before = stations.to_vec();
     let has_body = |s: &Value| {
         let word = s["type"].as_str().unwrap_or_default();
-        word == "track" || word == "bin" || word.ends_with("belt")
+        word == "track" || word == "receiver" || word == "bin" || word.ends_with("belt")
     };
     let feeds = |from: &Value, id: &Value| {
         let named = |value: &Value| value == id || value.as_array().is_some_and(|list| list.contains(id));
@@ -88,8 +88,12 @@ fn give_room(stations: &mut [Value]) {
         let next_to = |k: usize| k + 1 == n && before[k].get("to").is_none();
         let mut feeders =
             (0..n.max(before.len())).filter(|&k| k != n && (next_to(k) || feeds(&before[k], &id)));
+<<<<<<< HEAD
         let is_escapement = station["type"] == "escapement";
         if is_escapement && station.get("release").is_some() && feeders.any(|k| !has_body(&before[k])) {
+=======
+        if station["type"] == "escapement" && feeders.any(|k| !has_body(&before[k])) {
+>>>>>>> batch
             station["release"] = json!(1);
         }
         most = most.max(station["release"].as_u64().unwrap_or(1));
@@ -100,6 +104,8 @@ fn give_room(stations: &mut [Value]) {
             }
             most = most.max(inlet["parts"].as_u64().unwrap_or(1));
         }
+        let fetches = station["fetches"].as_array().into_iter().flatten();
+        most = fetches.filter_map(|fetch| fetch["parts"].as_u64()).fold(most, u64::max);
     }
     for station in stations.iter_mut() {
         if let Some(capacity) = station["capacity"].as_u64().filter(|capacity| *capacity < most) {
