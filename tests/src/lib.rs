@@ -13,6 +13,7 @@ pub mod random_blocks;
 pub mod random_feeders;
 pub mod random_line;
 pub mod round_trip;
+pub mod shifts;
 pub mod shrink;
 pub mod trials;
 pub mod watch;
