@@ -88,7 +88,8 @@ fn give_room(stations: &mut [Value]) {
         let next_to = |k: usize| k + 1 == n && before[k].get("to").is_none();
         let mut feeders =
             (0..n.max(before.len())).filter(|&k| k != n && (next_to(k) || feeds(&before[k], &id)));
-        if station["type"] == "escapement" && feeders.any(|k| !has_body(&before[k])) {
+        let is_escapement = station["type"] == "escapement";
+        if is_escapement && station.get("release").is_some() && feeders.any(|k| !has_body(&before[k])) {
             station["release"] = json!(1);
         }
         most = most.max(station["release"].as_u64().unwrap_or(1));
