@@ -2,6 +2,7 @@
 
 use super::demand::{Chooser, Demand, Flows, load, node_flow};
 use super::share_out::Rule;
+use super::surplus;
 
 /// Load that still counts as possible.
 const FULL: f64 = 1.0 + 1e-11;
@@ -83,8 +84,8 @@ impl Demand<'_> {
         Some(low)
     }
 
-    /// Lowest and highest flow through each node over all orders in which room may be taken; `None` if there
-    /// are too many orders. Exact where at most three share, and for stations that only one of them leads to.
+    /// Lowest and highest flow through each node over all orders in which room may be taken, and with any surplus
+    /// that goes round; `None` if there are too many orders. Exact where at most three share, and for stations that only one of them leads to.
     pub(super) fn bounds(&self, demand: f64, flows: &Flows) -> Option<Vec<(f64, f64)>> {
         let net = self.net;
         let of = |flows: &Flows, node: usize| node_flow(net, &flows.total, node);
@@ -113,6 +114,7 @@ impl Demand<'_> {
                 *bounds = (bounds.0.min(flow), bounds.1.max(flow));
             }
         }
+        surplus::widen(net, flows, &mut bounds);
         Some(bounds)
     }
 }

@@ -15,6 +15,7 @@ mod net;
 mod report;
 mod share_out;
 mod stops;
+mod surplus;
 #[cfg(test)]
 mod tests;
 mod ways_out;

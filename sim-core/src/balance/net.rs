@@ -29,6 +29,8 @@ pub(super) struct Node {
     pub(super) split: Split,
     /// Parts end here.
     pub(super) absorbs: bool,
+    /// It runs on when its way on is full, and what is surplus goes round.
+    pub(super) overflows: bool,
     /// Share of each class that each inner stop can strike; empty: all.
     pub(super) strikes: Vec<Vec<f64>>,
     /// Attendance for each part by pool that the station calls, s.
@@ -111,6 +113,7 @@ impl Net {
         traffic.batches = &batches;
         let feeders = (0..scenario.stations.len()).filter(|&from| feeds(scenario, from, ix));
         traffic.n_feeders = feeders.map(|from| scenario.stations[from].count).sum();
+        traffic.comes_back = comes_back_without_bin(scenario, ix);
         entry.blueprint.traffic(&mut traffic);
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
         let is_bin = body.as_ref().is_some_and(|place| place.counts().is_some());
@@ -129,6 +132,7 @@ impl Net {
             targets: vec![None; n_exits],
             split: traffic.split,
             absorbs: n_exits == 0,
+            overflows: entry.blueprint.exits().iter().any(|exit| exit.key == "overflow_to"),
             strikes: traffic.strikes,
             attendance: traffic.attendance,
         };
@@ -352,6 +356,7 @@ impl Node {
             targets: Vec::new(),
             split: Split::ByClass,
             absorbs: self.absorbs,
+            overflows: false,
             strikes: Vec::new(),
             attendance: Vec::new(),
         }
@@ -372,6 +377,33 @@ fn batches_of(scenario: &Scenario) -> Vec<(String, f64)> {
 fn feeds(scenario: &Scenario, from: usize, to: usize) -> bool {
     let exits = scenario.stations[from].blueprint.exits();
     exits.iter().any(|exit| target_of(scenario, from, &exit.to) == Some(to))
+}
+
+/// For each exit of a station, whether what leaves there can come back to it on a way without a bin.
+fn comes_back_without_bin(scenario: &Scenario, station: usize) -> Vec<bool> {
+    let targets = |from: usize| {
+        let exits = scenario.stations[from].blueprint.exits();
+        exits.iter().map(|exit| target_of(scenario, from, &exit.to)).collect::<Vec<_>>()
+    };
+    let is_bin = |at: usize| {
+        let entry = &scenario.stations[at];
+        let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
+        body.is_some_and(|place| place.counts().is_some())
+    };
+    let comes_back = |target: Option<usize>| {
+        let mut seen = vec![false; scenario.stations.len()];
+        let mut open: Vec<usize> = target.into_iter().collect();
+        while let Some(at) = open.pop() {
+            if at == station {
+                return true;
+            }
+            if !std::mem::replace(&mut seen[at], true) && !is_bin(at) {
+                open.extend(targets(at).into_iter().flatten());
+            }
+        }
+        false
+    };
+    targets(station).into_iter().map(comes_back).collect()
 }
 
 /// Parts that jam and are then taken away through another exit.

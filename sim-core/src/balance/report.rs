@@ -47,7 +47,7 @@ pub struct StationBalance {
     pub count: u32,
     /// Demanded flow into it (what it makes, if it has several inlets).
     pub flow_per_min: f64,
-    /// Bounds of the flow where shares depend on room: (lowest, highest), the same where they don't. `None`
+    /// Bounds of the flow where shares depend on room, or surplus goes round: (lowest, highest), the same elsewhere. `None`
     /// if there are too many ways to share.
     pub bounds_per_min: Option<(f64, f64)>,
     /// Rated capacity at the mix of classes that it sees; `None` without a limit.
@@ -346,7 +346,10 @@ fn sort(scenario: &Scenario, net: &Net, flows: &Flows, entry: usize) -> Option<S
         accepted_per_min: by_exit[0] * 60.0,
         accepted: if offered > 0.0 { by_exit[0] / offered } else { 0.0 },
         passes: (by_exit[0] > 0.0).then(|| offered / by_exit[0]),
-        recirculated_per_min: exits[1..].iter().filter(|e| e.comes_back).map(|e| e.flow_per_min).sum(),
+        recirculated_per_min: exits[1..]
+            .iter()
+            .filter(|e| e.comes_back)
+            .fold(0.0, |sum, e| sum + e.flow_per_min),
         exits,
     })
 }

@@ -234,6 +234,8 @@ pub struct TrafficSite<'a> {
     pub n_feeders: u32,
     /// Mean pieces of a batch by the station that gets it.
     pub batches: &'a [(String, f64)],
+    /// For each exit, whether what leaves there can come back on a way without a bin. Left empty: it can't.
+    pub comes_back: Vec<bool>,
 }
 
 impl<'a> TrafficSite<'a> {
@@ -245,6 +247,7 @@ impl<'a> TrafficSite<'a> {
             models,
             n_feeders: 1,
             batches: &[],
+            comes_back: Vec::new(),
             routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
             seconds: vec![0.0; classes.len()],
             places: 1.0,

@@ -8,7 +8,8 @@
 //!
 //! In the balance the share of tangled parts among all that enter is f = (s / b) / (1 - s + s / b), with s the
 //! share of untangled parts that tangle (n p / (1 - p + n p) for chance p and mean size n) and b the chance
-//! to break up: a tangled part makes 1 / b passes. It is exact if all rejects come back to the same path.
+//! to break up: a tangled part makes 1 / b passes. If what the first tool rejects does not come back, or only out
+//! of a bin, every tangled part makes one pass: f = s. Both are exact if all rejects come back in the same way.
 
 use super::dice::Dice;
 use crate::kernel::Sampler;
@@ -45,12 +46,15 @@ pub fn read(object: &mut Object<'_>) -> ClumpSpec {
 }
 
 impl ClumpSpec {
-    /// Share of tangled parts among those that enter the path.
-    pub fn share(&self) -> f64 {
+    /// Share of tangled parts among those that enter the path, if they come back tangled or not.
+    pub fn share(&self, comes_back_tangled: bool) -> f64 {
         let (p, n, b) = (self.chance.value(), self.parts.mean(), self.breaks_up.value());
         let tangles = n * p / (1.0 - p + n * p);
         if tangles == 0.0 {
             return 0.0;
+        }
+        if !comes_back_tangled {
+            return tangles;
         }
         if b == 0.0 {
             return 1.0;
@@ -142,7 +146,8 @@ mod tests {
         let share = f64::from(tangled) / f64::from(50 * ROUNDS);
         // Passes are correlated over some 1 / 0.4 rounds and 3 parts: the error of 400,000 passes is taken as
         // that of a tenth as many independent ones.
-        let error = (spec.share() * (1.0 - spec.share()) / 40_000.0).sqrt();
-        assert!((share - spec.share()).abs() < 5.0 * error, "{share} {}", spec.share());
+        let wanted = spec.share(true);
+        let error = (wanted * (1.0 - wanted) / 40_000.0).sqrt();
+        assert!((share - wanted).abs() < 5.0 * error, "{share} {wanted}");
     }
 }

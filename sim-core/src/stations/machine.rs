@@ -19,6 +19,9 @@
 //! starts, one at least; the stroke then takes `cycle` + x `each`, where x is the number of parts of the inlet that
 //! has most.
 //!
+//! **In the balance** a stroke takes its mean time and that of the checks to be expected again: with a chance f that a
+//! loaded nest reads empty, n inlets and a mean time t until the next check, t (1 / (1 - f)^n - 1).
+//!
 //! **Shared reach.** Of the stations that name the same `reach` only one is in a stroke at a time. A machine that could
 //! start waits for the reach in order of coming, and is held meanwhile; it gives the reach back at the end of the
 //! stroke, before what it has made leaves. A machine that fails its presence check gives it back until the next one.

@@ -9,7 +9,7 @@
 //!
 //! In the balance the routes of each class are exact: the tools as stochastic matrices multiplied in order,
 //! misreads of sensed tools included, with the rule of each exit for the attitude. Not in it: parts too close
-//! for a sensed tool, and overflow. A path in file is busy for the time in which a part clears the entry.
+//! for a sensed tool; overflow only as bounds of the flows that go round. A path in file is busy for the time in which a part clears the entry.
 
 use super::Station;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, part_needs, read_to};
@@ -229,7 +229,7 @@ impl PathSpec {
     }
 
     /// What the tools do, as plain shares.
-    fn tooling(&self, kinds: &[Kind]) -> Tooling {
+    fn tooling(&self, kinds: &[Kind], comes_back: &[bool]) -> Tooling {
         let rows = self.exit_rows();
         let table = |tool: &ToolSpec| -> ToolTable {
             let exit = self.exit_of(&rows, tool);
@@ -241,7 +241,10 @@ impl PathSpec {
         };
         let first_exit = self.tools.first().and_then(|tool| self.exit_of(&rows, tool));
         let tangled = match (&self.clumps, first_exit) {
-            (Some(clumps), Some(exit)) => Some((clumps.value.share(), exit)),
+            (Some(clumps), Some(exit)) => {
+                let tangled = comes_back.get(usize::from(exit)).is_some_and(|comes_back| *comes_back);
+                Some((clumps.value.share(tangled), exit))
+            }
             (Some(_) | None, _) => None,
         };
         Tooling {
@@ -461,7 +464,7 @@ impl Blueprint for PathSpec {
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        let tooling = self.tooling(traffic.kinds);
+        let tooling = self.tooling(traffic.kinds, &traffic.comes_back);
         let names = class_names(traffic.kinds);
         for (entry, routes) in traffic.routes.iter_mut().enumerate() {
             *routes = tooling.through(traffic.kinds, entry);
@@ -476,7 +479,7 @@ impl Blueprint for PathSpec {
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {
-        let tooling = self.tooling(site.kinds);
+        let tooling = self.tooling(site.kinds, &[]);
         let exits = site.exits.iter().zip(&tooling.rules);
         let setup = PathSetup {
             inlets: site.inlets.clone(),

@@ -232,3 +232,69 @@ fn without_a_limit_it_says_so() {
     near(found.rate_per_min, 1.0, "shown for one a minute");
     assert_eq!(found.notes[0].code, "no-limit");
 }
+
+#[test]
+fn checks_that_fail_are_part_of_a_stroke() {
+    let found = balance(&scenario(
+        r#""stations": [
+            {"id": "A", "type": "work", "endless": true, "time": "0.1 s", "to": "M"},
+            {"id": "B", "type": "work", "endless": true, "time": "0.1 s", "to": "M"},
+            {"id": "M", "type": "machine", "cycle": "0.75 s", "inlets": [{"from": "A"}, {"from": "B"}],
+             "check": {"false_empty": 0.5, "again": "0.25 s"}}],
+            "promise": {"at": "M", "clauses": {"mean_rate": "10 /min"}}"#,
+    ));
+    // Both read full once in four times: three checks to be made again, 0.75 s.
+    near(found.most_per_min.unwrap_or(0.0), 40.0, "0.75 + 3 x 0.25 s");
+}
+
+/// A path at 0.1 s a pass that accepts half of what comes, and where its rejects and its surplus go.
+fn path_that_runs_on(back: &str, rest: &str) -> crate::scenario::Scenario {
+    let belt = r#"{"id": "R", "type": "recirculation belt", "capacity": 100, "to": "P"},"#;
+    let belt = if back == "R" { belt } else { "" };
+    scenario(&format!(
+        r#""parts": {{"pin": {{"attitudes": {{"up": 0.5, "down": 0.5}}, "right_way": "up"}}}},
+        "stations": [
+            {{"id": "bin", "type": "bin", "endless": true}},
+            {{"id": "lift", "type": "elevator", "cleats": "60 /min", "lift": "1 s", "per_cleat": 5, "to": "P"}},
+            {{"id": "P", "type": "orienting path", "pass": "0.1 s", "tools": [{{"id": "t", "passes": {{"up": 1}}}}],
+              "rejects_to": "{back}", "to": "M" {rest}}},
+            {belt}
+            {{"id": "M", "type": "machine", "cycle": "0.5 s", "to": "out"}}],
+            "promise": {{"at": "M", "clauses": {{"mean_rate": "100 /min"}}}}"#
+    ))
+}
+
+#[test]
+fn surplus_that_goes_round_has_bounds() {
+    let found = balance(&path_that_runs_on("R", r#", "overflow_to": "R""#));
+    // 600 passes a minute are possible, 200 are needed, half of which come back.
+    let bounds = |id| station(&found, id).bounds_per_min.unwrap_or_default();
+    for (id, low, high) in
+        [("P", 200.0, 600.0), ("R", 100.0, 500.0), ("lift", 100.0, 100.0), ("M", 100.0, 100.0)]
+    {
+        near(bounds(id).0, low, id);
+        near(bounds(id).1, high, id);
+    }
+    let blocks = balance(&path_that_runs_on("R", ""));
+    near(station(&blocks, "P").bounds_per_min.unwrap_or_default().1, 200.0, "nothing runs on");
+}
+
+#[test]
+fn surplus_that_goes_back_into_the_bin_is_lifted_again() {
+    let found = balance(&path_that_runs_on("bin", r#", "overflow_to": "bin""#));
+    let bounds = |id| station(&found, id).bounds_per_min.unwrap_or_default();
+    near(bounds("P").1, 600.0, "what the path can do");
+    near(bounds("lift").0, 200.0, "two passes for each part");
+    near(bounds("lift").1, 300.0, "five parts a second");
+}
+
+#[test]
+fn tangled_parts_are_rejected_once_if_a_bin_untangles_them() {
+    let clumps = r#", "clumps": {"chance": 0.1, "parts": 2, "breaks_up": 0.25}"#;
+    // Of the untangled ones 2 x 0.1 / (0.9 + 2 x 0.1) = 2 / 11 tangle.
+    let through_bin = balance(&path_that_runs_on("bin", clumps));
+    near(flow(&through_bin, "P"), 200.0 / (9.0 / 11.0), "9 of 11 meet the tool untangled");
+    // On the belt they stay tangled for 4 passes: (8 / 11) / (9 / 11 + 8 / 11) of all that enter.
+    let by_belt = balance(&path_that_runs_on("R", clumps));
+    near(flow(&by_belt, "P"), 200.0 / (9.0 / 17.0), "9 of 17 meet the tool untangled");
+}

@@ -15,6 +15,9 @@ use crate::text::forms::{
 };
 use crate::units::Dimension;
 
+/// Least chance that all nests read full, for the balance.
+const PASSES_LEAST: f64 = 1e-9;
+
 /// One inlet of a machine as the file states it.
 #[derive(Debug, Clone)]
 struct InletSpec {
@@ -174,6 +177,16 @@ pub fn read(object: &mut Object<'_>) -> MachineSpec {
     }
 }
 
+impl CheckSpec {
+    /// Time to be expected for checks that fail with all nests loaded, s for each stroke.
+    fn expected_s(&self, inlets: usize) -> f64 {
+        let full = 1.0 - self.false_empty.value();
+        let passes = (0..inlets).fold(1.0, |all, _| all * full);
+        // A check that never passes leaves a time beyond any shift, but a number.
+        self.again.mean() * (1.0 / passes.max(PASSES_LEAST) - 1.0)
+    }
+}
+
 impl MachineSpec {
     fn inlet_specs(&self) -> Vec<InletSpec> {
         if self.inlets.is_empty() {
@@ -221,7 +234,8 @@ impl Blueprint for MachineSpec {
         };
         let per_product: Vec<f64> = inlets.iter().map(parts).collect();
         let largest = per_product.iter().copied().fold(0.0, f64::max);
-        traffic.seconds.fill(self.cycle.mean() + largest * self.each_s);
+        let checks_s = self.check.as_ref().map_or(0.0, |check| check.expected_s(inlets.len()));
+        traffic.seconds.fill(self.cycle.mean() + largest * self.each_s + checks_s);
         if let [parts] = per_product[..] {
             traffic.places = parts;
         }
