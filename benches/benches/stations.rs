@@ -1,7 +1,7 @@
 //! What each type of station costs: an hour of a line of three, at one part a second.
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use feedproof_benches::{compile, line_of, replicate};
+use feedproof_benches::{compile, line_from, line_of, replicate};
 use std::hint::black_box;
 
 /// Parts that pass in the hour.
@@ -41,8 +41,94 @@ const STATIONS: &[(&str, &str)] = &[
         {"id": "y", "type": "track", "capacity": 9, "to": "sink"}, {"id": "z", "type": "track", "capacity": 9, "to": "sink"},"#,
     ),
     (
+        "divider, in turn",
+        r#"{"id": "x", "type": "divider", "rule": "in turn", "exits": ["y", "z"]},
+        {"id": "y", "type": "track", "capacity": 9, "to": "sink"}, {"id": "z", "type": "track", "capacity": 9, "to": "sink"},"#,
+    ),
+    (
         "work, jams and attendant",
         r#"{"id": "x", "type": "work", "time": "0.9 s", "jams": [{"per_part": 0.01, "time": "2 s"}]},"#,
+    ),
+    (
+        "orienting path, one at a time",
+        r#"{"id": "x", "type": "orienting path", "pass": "0.9 s", "tools": [{"id": "t", "passes": {"up": 1, "down": 1}}]},"#,
+    ),
+    (
+        "orienting path in file",
+        r#"{"id": "x", "type": "orienting path", "speed": "6 m/min", "live_length": "1 m",
+            "tools": [{"id": "t", "passes": {"up": 1, "down": 1}}]},"#,
+    ),
+    (
+        "orienting path in file, half rejected onto a recirculation belt",
+        r#"{"id": "x", "type": "orienting path", "speed": "6 m/min", "live_length": "1 m",
+            "tools": [{"id": "t", "passes": {"up": 1}}], "rejects_to": "r", "to": "sink"},
+        {"id": "r", "type": "recirculation belt", "capacity": 60, "travel": "5 s", "to": "x"},"#,
+    ),
+    (
+        "selector, half turned",
+        r#"{"id": "x", "type": "selector", "corrects": ["down"], "time": "0.5 s", "time_with_turn": "0.9 s"},"#,
+    ),
+    (
+        "selector, shuttle",
+        r#"{"id": "x", "type": "selector", "shuttle": {"sends": {"up": "y", "down": "z"}, "same_side": "0.5 s", "other_side": "0.9 s"}},
+        {"id": "y", "type": "track", "capacity": 9, "to": "sink"}, {"id": "z", "type": "track", "capacity": 9, "to": "sink"},"#,
+    ),
+    (
+        "screen and scrap box",
+        r#"{"id": "x", "type": "screen", "time": "0.5 s", "removes": {"bent": 0.9}, "removed_to": "s", "to": "sink"},
+        {"id": "s", "type": "scrap box"},"#,
+    ),
+    (
+        "gauge of a size and scrap box",
+        r#"{"id": "x", "type": "gauge", "time": "0.5 s", "size": "width", "most": "10.2 mm", "error": "0.02 mm",
+            "rejects_to": "s", "to": "sink"}, {"id": "s", "type": "scrap box"},"#,
+    ),
+    ("bath, one by one", r#"{"id": "x", "type": "bath", "residence": "60 s", "capacity": 100},"#),
+    (
+        "bin and elevator, 5 on a cleat",
+        r#"{"id": "x", "type": "bin", "capacity": 500}, {"id": "y", "type": "elevator", "cleats": "15 /min", "lift": "5 s", "per_cleat": 5},
+        {"id": "z", "type": "belt", "capacity": 20},"#,
+    ),
+];
+
+/// Whole supplies.
+const SUPPLIES: &[(&str, &str)] = &[
+    ("none: endless work", r#"{"id": "x", "type": "work", "endless": true, "time": "1 s"},"#),
+    (
+        "stream",
+        r#"{"id": "x", "type": "stream", "spacing": "1 s"}, {"id": "y", "type": "track", "capacity": 20},"#,
+    ),
+    (
+        "bin and meter conveyor by the index",
+        r#"{"id": "x", "type": "bin", "endless": true}, {"id": "y", "type": "meter conveyor", "per_index": 1, "index_time": "0.9 s"},"#,
+    ),
+    (
+        "bin and metering tray, portions of 10",
+        r#"{"id": "x", "type": "bin", "endless": true}, {"id": "y", "type": "metering tray", "rate": "60 /min", "portion": "10 s"},
+        {"id": "z", "type": "belt", "capacity": 40},"#,
+    ),
+    (
+        "dumper, bin and step feeder",
+        r#"{"id": "d", "type": "dumper", "contents": 500, "call_level": 200, "lift": "20 s", "tip": "20 s", "return": "20 s"}, {"id": "x", "type": "bin", "capacity": 1000, "content": 400},
+        {"id": "y", "type": "step feeder", "per_index": 1, "index_time": "0.9 s"},"#,
+    ),
+    (
+        "hopper topped up and step feeder",
+        r#"{"id": "x", "type": "hopper", "capacity": 1000, "content": 400, "call_level": 200,
+            "refill": {"how": "topped up", "by": "A", "time": "30 s", "parts": 500}},
+        {"id": "y", "type": "step feeder", "per_index": 1, "index_time": "0.9 s"},"#,
+    ),
+    (
+        "filling by hand, bin and step feeder",
+        r#"{"id": "d", "type": "filling by hand", "amount": 500, "call_level": 200, "by": "A", "time": "30 s"},
+        {"id": "x", "type": "bin", "capacity": 1000, "content": 400},
+        {"id": "y", "type": "step feeder", "per_index": 1, "index_time": "0.9 s"},"#,
+    ),
+    (
+        "endless work and a box out of 100 on the way",
+        r#"{"id": "w", "type": "work", "endless": true, "time": "0.9 s"}, {"id": "d", "type": "divider", "exits": ["b", "t"], "rule": "in turn"},
+        {"id": "b", "type": "box out", "holds": 100, "exchange": {"how": "by hand", "by": "A", "time": "20 s"}},
+        {"id": "t", "type": "track", "capacity": 9},"#,
     ),
 ];
 
@@ -51,6 +137,13 @@ fn stations(criterion: &mut Criterion) {
     group.throughput(Throughput::Elements(PARTS));
     for (name, text) in STATIONS {
         let plan = compile(&line_of(text));
+        group.bench_function(*name, |bencher| bencher.iter(|| black_box(replicate(&plan, 1))));
+    }
+    group.finish();
+    let mut group = criterion.benchmark_group("supply");
+    group.throughput(Throughput::Elements(PARTS));
+    for (name, text) in SUPPLIES {
+        let plan = compile(&line_from(text));
         group.bench_function(*name, |bencher| bencher.iter(|| black_box(replicate(&plan, 1))));
     }
     group.finish();

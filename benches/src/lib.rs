@@ -29,13 +29,26 @@ pub fn replicate(plan: &Plan, replication: u64) -> u64 {
     replica.n_events
 }
 
-/// A line of one station between an endless source and the way out, to measure what a station costs.
+/// A line of some stations between an endless source and the way out, to measure what they cost.
 pub fn line_of(middle: &str) -> String {
-    format!(
-        r#"{{"feedproof": 1, "stations": [
-            {{"id": "source", "type": "work", "endless": true, "time": "1 s"}},
+    line(&format!(
+        r#"{{"id": "source", "type": "work", "endless": true, "time": "1 s"}},
             {middle}
-            {{"id": "sink", "type": "work", "time": "1 s", "to": "out"}}],
-            "plan": {{"shift": "1 h"}}}}"#
+            {{"id": "sink", "type": "work", "time": "1 s", "to": "out"}}"#
+    ))
+}
+
+/// A line of some stations that bring parts, and a sink.
+pub fn line_from(supply: &str) -> String {
+    line(&format!(r#"{supply} {{"id": "sink", "type": "work", "time": "1 s", "to": "out"}}"#))
+}
+
+/// A line of these stations, an attendant and an hour.
+fn line(stations: &str) -> String {
+    format!(
+        r#"{{"feedproof": 1,
+            "parts": {{"pin": {{"length": "20 mm", "attitudes": {{"up": 0.5, "down": 0.5}}, "right_way": "up",
+                "conditions": {{"bent": "1 %"}}, "sizes": {{"width": {{"mean": "10 mm", "spread": "0.1 mm"}}}}}}}},
+            "stations": [{stations}], "attendants": [{{"id": "A", "walk": "5 s"}}], "plan": {{"shift": "1 h", "start": "primed"}}}}"#
     )
 }
