@@ -17,6 +17,9 @@ const CAUSES_MAX: usize = 8;
 pub(super) fn waterfall(result: &RunResult, ink: Ink) -> String {
     let mut page = String::new();
     for loss in result.losses.iter().filter(|loss| !loss.steps.is_empty()) {
+        if !page.is_empty() {
+            page.push('\n');
+        }
         page.push_str(&heading(&format!("WHERE THE RATE OF {} IS LOST", loss.station), ink));
         page.push_str(&account(loss).render(ink));
     }
