@@ -101,9 +101,9 @@ impl Sketch {
         let mut pusher = json!({"type": "row pusher", "row": n, "push": time_law(&mut self.luck, mean)});
         if self.luck.percent(40) {
             let mut lanes = Vec::new();
-            for _ in 0..n {
+            for k in 0..n {
                 let lane = json!({"type": "track", "capacity": self.luck.within(1, 4)});
-                let end = self.workers("out");
+                let end = if k == 0 && to != "out" { to.to_owned() } else { self.workers("out") };
                 lanes.push(if self.find_count(&end) { end } else { self.add(lane, &end) });
             }
             pusher["lanes"] = json!(lanes);
@@ -111,6 +111,9 @@ impl Sketch {
         }
         let mut track = transporter(&mut self.luck);
         track["capacity"] = json!(n + self.luck.below(6));
+        if let Some(track) = track.as_object_mut() {
+            track.remove("unlimited");
+        }
         let end = self.add(track, to);
         self.add(pusher, &end)
     }
@@ -179,12 +182,13 @@ impl Sketch {
         if self.luck.percent(60) {
             table["load"] = json!(seconds(self.luck.one(&[0.1, 0.3])));
         }
-        if to != "out" && self.luck.percent(40) {
+        let n = self.luck.within(1, 2);
+        // All load positions come before all discharges.
+        if to != "out" && positions > n + 1 && self.luck.percent(40) {
             let other = self.workers("out");
             table["discharges"] = json!({other: positions - 1, to: positions});
         }
         let id = self.id();
-        let n = self.luck.within(1, 2);
         if self.luck.percent(40) {
             let names = (1..=n).map(|k| (format!("S{}", self.stations.len() + k), json!(k)));
             table["loads_at"] = Value::Object(names.collect());

@@ -108,7 +108,7 @@ fn possible(station: &Value, mut jam: Value) -> Option<Value> {
         "dumper" if jam.get("per_part_by_condition").is_some() => return None,
         "divider" => jam["when"] = json!("after"),
         "escapement" if station["strokes"] == "on a clock" => jam["when"] = json!("after"),
-        "dumper" | "track" | "belt" | "recirculation belt" if jam["when"] == "after" => {
+        "dumper" | "track" | "belt" | "recirculation belt" | "receiver" if jam["when"] == "after" => {
             jam["when"] = json!("end")
         }
         _ => {}

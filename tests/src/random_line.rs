@@ -74,7 +74,7 @@ fn give_room(stations: &mut [Value]) {
     let before = stations.to_vec();
     let has_body = |s: &Value| {
         let word = s["type"].as_str().unwrap_or_default();
-        word == "track" || word == "bin" || word.ends_with("belt")
+        word == "track" || word == "receiver" || word == "bin" || word.ends_with("belt")
     };
     let feeds = |from: &Value, id: &Value| {
         let named = |value: &Value| value == id || value.as_array().is_some_and(|list| list.contains(id));
@@ -100,6 +100,8 @@ fn give_room(stations: &mut [Value]) {
             }
             most = most.max(inlet["parts"].as_u64().unwrap_or(1));
         }
+        let fetches = station["fetches"].as_array().into_iter().flatten();
+        most = fetches.filter_map(|fetch| fetch["parts"].as_u64()).fold(most, u64::max);
     }
     for station in stations.iter_mut() {
         if let Some(capacity) = station["capacity"].as_u64().filter(|capacity| *capacity < most) {

@@ -17,6 +17,9 @@ const CAUSES_MAX: usize = 8;
 pub(super) fn waterfall(result: &RunResult, ink: Ink) -> String {
     let mut page = String::new();
     for loss in result.losses.iter().filter(|loss| !loss.steps.is_empty()) {
+        if !page.is_empty() {
+            page.push('\n');
+        }
         page.push_str(&heading(&format!("WHERE THE RATE OF {} IS LOST", loss.station), ink));
         page.push_str(&account(loss).render(ink));
     }
@@ -67,6 +70,8 @@ fn account(loss: &LossReport) -> Table {
 #[derive(Default)]
 struct Small {
     n: usize,
+    /// The first of them.
+    what: String,
     share: f64,
     per_minute: Option<f64>,
 }
@@ -74,6 +79,9 @@ struct Small {
 impl Small {
     fn add(&mut self, step: &LossStep) {
         self.n += 1;
+        if self.n == 1 {
+            self.what.clone_from(&step.what);
+        }
         self.share += step.share.as_ref().and_then(|share| share.mean).unwrap_or(0.0);
         if let Some(lost) = step.per_minute {
             *self.per_minute.get_or_insert(0.0) += lost;
@@ -85,7 +93,8 @@ impl Small {
         if small.n > 0 {
             let rate = small.per_minute.map_or(NONE.to_owned(), |lost| format!("{:.3}", -lost));
             let share = format!("{:.2}", 100.0 * small.share);
-            table.row([format!("starved: {} more causes", small.n), share, NONE.to_owned(), rate]);
+            let what = if small.n == 1 { small.what } else { format!("{} more causes", small.n) };
+            table.row([format!("starved: {what}"), share, NONE.to_owned(), rate]);
         }
     }
 }

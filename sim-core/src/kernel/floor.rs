@@ -1160,8 +1160,15 @@ impl<O: Observer> Floor<O> {
         if !p.more.waiting.contains(&me) {
             p.more.waiting.push(me);
         }
-        if !declined && p.flags & SPACED != 0 && p.len < p.capacity && p.carrier != StationId::NONE {
-            self.dirty.insert_in(p.carrier.0, O::NEAR);
+        if declined || p.len >= p.capacity {
+            return;
+        }
+        let (spaced, carrier, is_free) = (p.flags & SPACED != 0, p.carrier, p.more.granted.is_none());
+        if spaced && carrier != StationId::NONE {
+            self.dirty.insert_in(carrier.0, O::NEAR);
+        } else if is_free && self.first_waiting(place) != Some(me) {
+            // The one before may not know of the room: it could not take it when it appeared.
+            self.grant(place);
         }
     }
 

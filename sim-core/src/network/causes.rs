@@ -23,12 +23,16 @@ pub(super) fn causes_of(
             next: links.exits[ix].iter().flat_map(|exit| beyond(*exit, places, links)).collect(),
             body: links.bodies[ix],
             passage: stations[ix].passage(),
-            rests_blocked: matches!(stations[ix], Station::Dumper(_)),
+            rests_blocked: matches!(stations[ix], Station::Dumper(_) | Station::HandFill(_)),
             is_in_loop: false,
         }
     };
     let place = |ix: usize| CausePlace {
-        feeders: nearest_feeders(&links.feeders[ix], places[ix].takers()),
+        feeders: match &links.feeders[ix][..] {
+            // A bin or hopper that nobody gives to is a source itself.
+            [] => carrier_of(PlaceId(ix as u16), links).into_iter().collect(),
+            feeders => nearest_feeders(feeders, places[ix].takers()),
+        },
         transit: places[ix].transit(),
     };
     let sensor = |sensor: &Sensor| CauseSensor {
@@ -66,9 +70,13 @@ fn beyond(exit: Exit, places: &[Place], links: &Links) -> Vec<StationId> {
 
 /// Who takes from a place, and the transporter whose body it is.
 fn keepers(place: PlaceId, places: &[Place], links: &Links) -> Vec<StationId> {
+    places[place.ix()].takers().iter().copied().chain(carrier_of(place, links)).collect()
+}
+
+/// The station whose body a place is.
+fn carrier_of(place: PlaceId, links: &Links) -> Option<StationId> {
     let carrier = links.bodies.iter().position(|body| *body == Some(place));
-    let carrier = carrier.map(|ix| StationId(ix as u16));
-    places[place.ix()].takers().iter().copied().chain(carrier).collect()
+    carrier.map(|ix| StationId(ix as u16))
 }
 
 /// Whether what a station gives can come back to it.

@@ -18,6 +18,7 @@ use super::carrier::Carrier;
 use super::track::nanos;
 use crate::kernel::Place;
 use crate::terms::kind::Kind;
+use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{count, time};
 
@@ -66,6 +67,10 @@ impl Blueprint for ReceiverSpec {
 
     fn ignores_breaks(&self) -> bool {
         true
+    }
+
+    fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
+        (&[MomentWord::Start, MomentWord::End], "at a receiver parts jam when they come")
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

@@ -26,7 +26,7 @@ const EVENTS_OF_BATCH: u64 = 8_000_000;
 const BATCH_MAX: u64 = 256;
 
 /// Replications in which causes are accounted for unless one says otherwise: enough to see what matters.
-pub const CAUSES_IN: u64 = 50;
+pub const CAUSES_IN: u64 = 20;
 
 /// When to stop.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -25,70 +25,22 @@
 //! Signals are worked out when a station ceases to starve, for the time that it did. Invariant: what is charged to all
 //! causes together is, to the nanosecond, the time that the point of use starved.
 
+mod below;
+mod hearing;
 mod passage;
+mod setup;
 mod signal;
 
+pub use setup::{CausePlace, CauseSensor, CauseSetup, CauseStation};
 pub use signal::Cause;
 
-use crate::kernel::{Intake, Note, Observer, PlaceId, State, StationId};
-use crate::part::{Nanos, Part};
+use crate::kernel::{PlaceId, State, StationId};
+use crate::part::Nanos;
 use passage::Passage;
 use signal::{EVER, NEVER, Reason, Signal, Time};
 
 /// Signals and standstills kept before what is no longer needed is looked for.
 const KEPT: usize = 64;
-
-/// What has to be known of a line.
-#[derive(Clone, Debug, Default)]
-pub struct CauseSetup {
-    /// Number of stations, attendants and sensors.
-    pub n_posts: usize,
-    /// Stations by number.
-    pub stations: Vec<CauseStation>,
-    /// Places by number.
-    pub places: Vec<CausePlace>,
-    /// Sensors, whose numbers end with the last post.
-    pub sensors: Vec<CauseSensor>,
-    /// Stations whose starved time is charged.
-    pub points: Vec<StationId>,
-}
-
-/// What has to be known of a station.
-#[derive(Clone, Debug, Default)]
-pub struct CauseStation {
-    /// The places from which it takes, inlet by inlet where it tells them apart.
-    pub inlets: Vec<Vec<PlaceId>>,
-    /// Stations and transporters to which it gives.
-    pub next: Vec<StationId>,
-    /// Its own place.
-    pub body: Option<PlaceId>,
-    /// Time from taking to giving, ns, where it carries several parts.
-    pub passage: Option<Nanos>,
-    /// Blocked is its state of rest: it stands ready and is not wanted.
-    pub rests_blocked: bool,
-    /// What it gives can come back to it.
-    pub is_in_loop: bool,
-}
-
-/// What has to be known of a place.
-#[derive(Clone, Debug, Default)]
-pub struct CausePlace {
-    /// Stations that give to it from further up, or those from further down if there are no others.
-    pub feeders: Vec<StationId>,
-    /// Time from entry to end, ns.
-    pub transit: Nanos,
-}
-
-/// What has to be known of a sensor.
-#[derive(Clone, Debug, Default)]
-pub struct CauseSensor {
-    /// Its number.
-    pub post: Option<StationId>,
-    /// Stations that take from what it watches, and the transporters that it watches.
-    pub keepers: Vec<StationId>,
-    /// Stations that it holds.
-    pub holds: Vec<StationId>,
-}
 
 /// A place through which something may come, and who gives to it.
 #[derive(Clone, Copy, Debug)]
@@ -382,64 +334,6 @@ impl Causes {
 
     // ---- what happens -------------------------------------------------------------------------------
 
-    /// What an interruption of a station is charged to now.
-    fn interruption(&self, ix: usize, now: Time) -> Reason {
-        self.interruption_in(ix, self.states[ix], now)
-    }
-
-    /// The same, if it were in this state.
-    fn interruption_in(&self, ix: usize, state: State, now: Time) -> Reason {
-        let me = StationId(ix as u16);
-        let at_me = Reason { cause: Cause::At(me, state), began: now };
-        if is_stop(state) || (self.n_stopped == 0 && !self.setup.stations[ix].is_in_loop) {
-            return at_me;
-        }
-        let cause = match self.stop_in(me, state, &mut vec![false; self.states.len()]) {
-            Below::Stop(station, state) => Cause::At(station, state),
-            Below::Loop if state == State::Blocked => Cause::Recirculating,
-            Below::Loop | Below::Nothing => at_me.cause,
-        };
-        Reason { cause, began: now }
-    }
-
-    /// The stop that keeps a station from going on: its own, or one further down that it waits for.
-    fn stop_below(&self, station: StationId, seen: &mut [bool]) -> Below {
-        match self.states.get(station.ix()) {
-            Some(state) => self.stop_in(station, *state, seen),
-            None => Below::Nothing,
-        }
-    }
-
-    fn stop_in(&self, station: StationId, state: State, seen: &mut [bool]) -> Below {
-        if std::mem::replace(&mut seen[station.ix()], true) {
-            return Below::Loop;
-        }
-        match state {
-            State::Blocked => self.stop_among(&self.setup.stations[station.ix()].next, seen),
-            State::Held => {
-                let sensors = self.setup.sensors.iter().zip(&self.sensors_on);
-                let holding = sensors.filter(|(sensor, on)| **on && sensor.holds.contains(&station));
-                let keepers: Vec<StationId> =
-                    holding.flat_map(|(sensor, _)| sensor.keepers.clone()).collect();
-                self.stop_among(&keepers, seen)
-            }
-            State::Working | State::Checking | State::Starved => Below::Nothing,
-            state => Below::Stop(station, state),
-        }
-    }
-
-    fn stop_among(&self, stations: &[StationId], seen: &mut [bool]) -> Below {
-        let mut found = Below::Nothing;
-        for &station in stations {
-            match self.stop_below(station, seen) {
-                stop @ Below::Stop(..) => return stop,
-                Below::Loop => found = Below::Loop,
-                Below::Nothing => {}
-            }
-        }
-        found
-    }
-
     /// A stop has begun: it now bears what those who wait for it were charged with.
     fn pass_on_stop(&mut self, now: Time) {
         for ix in 0..self.states.len() {
@@ -589,14 +483,6 @@ impl Causes {
     }
 }
 
-/// What was found further down.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Below {
-    Stop(StationId, State),
-    Loop,
-    Nothing,
-}
-
 impl Node {
     fn new(me: StationId) -> Self {
         Node {
@@ -619,147 +505,6 @@ impl Node {
 /// Splits `whole` into `n` shares that differ by one at most, the larger ones first.
 fn shares(whole: u64, n: u64) -> impl Iterator<Item = u64> {
     (0..n).map(move |k| whole / n + u64::from(k < whole % n))
-}
-
-fn is_stop(state: State) -> bool {
-    match state {
-        State::JamAutomatic
-        | State::JamWaiting
-        | State::JamClearing
-        | State::DownWaiting
-        | State::DownRepair
-        | State::Changeover
-        | State::Off => true,
-        State::Working | State::Checking | State::Blocked | State::Held | State::Starved => false,
-    }
-}
-
-impl Observer for Causes {
-    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
-        let (ix, now) = (station.ix(), now as Time);
-        if old == new || ix >= self.states.len() {
-            return;
-        }
-        if let Some(account) =
-            self.account_of.iter().copied().find(|&a| a >= self.states.len() && self.nodes[a].me == station)
-        {
-            self.follow(account, new == State::Starved, now);
-        }
-        self.n_stopped = self.n_stopped + u32::from(is_stop(new)) - u32::from(is_stop(old));
-        self.states[ix] = new;
-        if self.intake_of[ix].is_some() {
-            self.carrying_state(ix, new, now)
-        } else {
-            self.plain_state(ix, new, now)
-        }
-        if is_stop(new) {
-            self.pass_on_stop(now);
-        }
-        if let Some(body) = self.setup.stations[ix].body
-            && self.ways[body.ix()].stands()
-        {
-            let reason = self.interruption(ix, now);
-            self.set_standing(body.ix(), true, reason, now);
-        }
-    }
-
-    #[inline(always)]
-    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
-        if self.n_stamps > 0 && new < old {
-            self.unstamp(place.ix(), now as Time);
-        }
-    }
-
-    #[inline(always)]
-    fn passes(&mut self, now: Nanos, place: PlaceId) {
-        self.level(now, place, 1, 0);
-    }
-
-    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
-        let ix = station.ix();
-        if ix < self.nodes.len() && self.nodes[ix].lacking != inlets {
-            self.work_out(ix, now as Time);
-            self.nodes[ix].lacking = inlets;
-        }
-    }
-
-    fn stands(&mut self, now: Nanos, place: PlaceId, carrier: StationId, stands: bool) {
-        let now = now as Time;
-        let state = self.states[carrier.ix()];
-        let cause = Cause::At(carrier, if state == State::Working { State::Held } else { state });
-        self.set_standing(place.ix(), stands, Reason { cause, began: now }, now);
-    }
-
-    fn stood(&mut self, now: Nanos, place: PlaceId, since: Nanos) {
-        self.tidy_way(place.ix(), now as Time);
-        self.ways[place.ix()].stood(since as Time, now as Time);
-    }
-
-    fn intake(&mut self, now: Nanos, station: StationId, intake: Intake) {
-        let now = now as Time;
-        let Some(ix) = self.intake_of[station.ix()] else { return };
-        match intake {
-            Intake::Busy => {
-                self.follow(ix, false, now);
-                self.go_to_work(ix, now);
-            }
-            Intake::Idle(_) if self.nodes[ix].sources.is_empty() => {
-                let cause = Cause::At(station, State::Starved);
-                if self.nodes[ix].signal.last().cause != cause {
-                    self.nodes[ix].signal.set(now, Reason { cause, began: now });
-                }
-            }
-            Intake::Idle(from) => self.follow(ix, true, from as Time),
-            Intake::Barred(state) => {
-                self.follow(ix, false, now);
-                if self.nodes[ix].signal.last().cause == Cause::At(self.nodes[ix].me, State::Working) {
-                    let reason = self.interruption_in(station.ix(), state, now);
-                    self.nodes[ix].signal.set(now, reason);
-                }
-            }
-        }
-    }
-
-    #[inline(always)]
-    fn note(&mut self, now: Nanos, station: StationId, note: Note, _part: Option<&Part>) {
-        match note {
-            Note::Took => {
-                if let Some(Some(intake)) = self.intake_of.get(station.ix()).copied() {
-                    self.follow(intake, false, now as Time);
-                    self.give(intake, now as Time);
-                }
-            }
-            Note::Exit(_) | Note::Tipped => {
-                let ix = station.ix();
-                if self.intake_of[ix].is_some() {
-                    let way = self.nodes[ix].sources[0][0].place;
-                    self.unstamp(way, now as Time);
-                } else if !is_stop(self.states[ix]) && self.states[ix] != State::Held {
-                    self.give(ix, now as Time);
-                }
-            }
-            Note::SensorOn | Note::SensorOff => {
-                let sensors = &self.setup.sensors;
-                if let Some(ix) = sensors.iter().position(|sensor| sensor.post == Some(station)) {
-                    self.sensors_on[ix] = note == Note::SensorOn;
-                }
-            }
-            Note::Created
-            | Note::Left
-            | Note::Stopped(_)
-            | Note::Cleared(_)
-            | Note::Restarted
-            | Note::EmptyStroke
-            | Note::Lost
-            | Note::Spilled
-            | Note::DroppedBack
-            | Note::Overfilled
-            | Note::CheckFailed
-            | Note::StrokeShort
-            | Note::Called
-            | Note::Attended => {}
-        }
-    }
 }
 
 #[cfg(test)]

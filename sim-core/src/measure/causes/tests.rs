@@ -128,6 +128,16 @@ fn a_late_container_is_charged_behind_the_lift() {
     assert_eq!(charge("lift working"), 3.0 * 20.0 * 0.5, "{found:?}");
 }
 
+#[test]
+fn a_bin_that_nobody_fills_bears_the_charge_itself() {
+    let stations = r#"{"id": "bin", "type": "bin", "capacity": 100, "content": 20},
+        {"id": "lift", "type": "elevator", "cleats": "60 /min", "per_cleat": 1, "lift": "30 s"},
+        {"id": "C", "type": "machine", "cycle": "0.5 s"}"#;
+    let found = causes(stations, r#", "plan": {"start_at": {"bin": "primed"}}"#, 100.0);
+    // Picked from 1 to 20 s; nothing is there from 21 s on, which C is told 30 s later.
+    assert_eq!(found, of(&[("bin starved", 49.0), ("filling up", 31.0), ("lift working", 10.0)]));
+}
+
 /// C has a break; the track before it fills up, and its sensor holds F far upstream until C has emptied the track again:
 /// then the first part is 40 s away.
 #[test]

@@ -130,7 +130,7 @@ fn instead_of_giving(state: State) -> &'static str {
         State::Changeover => "in changeover",
         State::Off => "off",
         State::Blocked => "blocked",
-        State::Held => "held by its sensor",
+        State::Held => "held",
         State::Starved => "had nothing to give",
     }
 }

@@ -1,0 +1,135 @@
+//! What the account hears while a replication runs.
+
+use super::Causes;
+use super::below::is_stop;
+use super::signal::{Cause, Reason, Time};
+use crate::kernel::{Intake, Note, Observer, PlaceId, State, StationId};
+use crate::part::{Nanos, Part};
+
+impl Observer for Causes {
+    fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
+        let (ix, now) = (station.ix(), now as Time);
+        if old == new || ix >= self.states.len() {
+            return;
+        }
+        if let Some(account) =
+            self.account_of.iter().copied().find(|&a| a >= self.states.len() && self.nodes[a].me == station)
+        {
+            self.follow(account, new == State::Starved, now);
+        }
+        self.n_stopped = self.n_stopped + u32::from(is_stop(new)) - u32::from(is_stop(old));
+        self.states[ix] = new;
+        if self.intake_of[ix].is_some() {
+            self.carrying_state(ix, new, now)
+        } else {
+            self.plain_state(ix, new, now)
+        }
+        if is_stop(new) {
+            self.pass_on_stop(now);
+        }
+        if let Some(body) = self.setup.stations[ix].body
+            && self.ways[body.ix()].stands()
+        {
+            let reason = self.interruption(ix, now);
+            self.set_standing(body.ix(), true, reason, now);
+        }
+    }
+
+    #[inline(always)]
+    fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
+        if self.n_stamps > 0 && new < old {
+            self.unstamp(place.ix(), now as Time);
+        }
+    }
+
+    #[inline(always)]
+    fn passes(&mut self, now: Nanos, place: PlaceId) {
+        self.level(now, place, 1, 0);
+    }
+
+    fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
+        let ix = station.ix();
+        if ix < self.nodes.len() && self.nodes[ix].lacking != inlets {
+            self.work_out(ix, now as Time);
+            self.nodes[ix].lacking = inlets;
+        }
+    }
+
+    fn stands(&mut self, now: Nanos, place: PlaceId, carrier: StationId, stands: bool) {
+        let now = now as Time;
+        let state = self.states[carrier.ix()];
+        let cause = Cause::At(carrier, if state == State::Working { State::Held } else { state });
+        self.set_standing(place.ix(), stands, Reason { cause, began: now }, now);
+    }
+
+    fn stood(&mut self, now: Nanos, place: PlaceId, since: Nanos) {
+        self.tidy_way(place.ix(), now as Time);
+        self.ways[place.ix()].stood(since as Time, now as Time);
+    }
+
+    fn intake(&mut self, now: Nanos, station: StationId, intake: Intake) {
+        let now = now as Time;
+        let Some(ix) = self.intake_of[station.ix()] else { return };
+        match intake {
+            Intake::Busy => {
+                self.follow(ix, false, now);
+                self.go_to_work(ix, now);
+            }
+            Intake::Idle(_) if self.nodes[ix].sources.is_empty() => {
+                let cause = Cause::At(station, State::Starved);
+                if self.nodes[ix].signal.last().cause != cause {
+                    self.nodes[ix].signal.set(now, Reason { cause, began: now });
+                }
+            }
+            Intake::Idle(from) => self.follow(ix, true, from as Time),
+            Intake::Barred(state) => {
+                self.follow(ix, false, now);
+                if self.nodes[ix].signal.last().cause == Cause::At(self.nodes[ix].me, State::Working) {
+                    let reason = self.interruption_in(station.ix(), state, now);
+                    self.nodes[ix].signal.set(now, reason);
+                }
+            }
+        }
+    }
+
+    #[inline(always)]
+    fn note(&mut self, now: Nanos, station: StationId, note: Note, _part: Option<&Part>) {
+        match note {
+            Note::Took => {
+                if let Some(Some(intake)) = self.intake_of.get(station.ix()).copied() {
+                    self.follow(intake, false, now as Time);
+                    self.give(intake, now as Time);
+                }
+            }
+            Note::Exit(_) | Note::Tipped => {
+                let ix = station.ix();
+                if self.intake_of[ix].is_some() {
+                    let way = self.nodes[ix].sources[0][0].place;
+                    self.unstamp(way, now as Time);
+                } else if !is_stop(self.states[ix]) && self.states[ix] != State::Held {
+                    self.give(ix, now as Time);
+                }
+            }
+            Note::SensorOn | Note::SensorOff => {
+                let sensors = &self.setup.sensors;
+                if let Some(ix) = sensors.iter().position(|sensor| sensor.post == Some(station)) {
+                    self.sensors_on[ix] = note == Note::SensorOn;
+                }
+            }
+            Note::Created
+            | Note::Left
+            | Note::Stopped(_)
+            | Note::Cleared(_)
+            | Note::Restarted
+            | Note::EmptyStroke
+            | Note::Lost
+            | Note::Spilled
+            | Note::DroppedBack
+            | Note::Overfilled
+            | Note::CheckFailed
+            | Note::StrokeShort
+            | Note::Called
+            | Note::Attended => {}
+        }
+    }
+}
