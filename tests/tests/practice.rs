@@ -4,8 +4,8 @@
 //! note states how many lifts, paths and selectors are assumed. It reaches the rate; with the one parameter that limits
 //! it moved (the list says which way) it does not. Parts, wording and numbers other than the rates are invented.
 //!
-//! Declared beforehand: seed 1, as many shifts as the file says. A line that reaches its rate does so by 4 % or more,
-//! one that does not lacks 5 % or more; the mean of the shifts varies by 1 % at most.
+//! Seed 1, as many shifts as the file says. Lines that reach their rate do so by 4 % or more, those that do not lack 10 %
+//! or more and 5 % are asked for: ten standard deviations of the mean of the shifts at least, found on seeds 1 to 40.
 
 use feedproof_tests::shifts::Shifts;
 use sim_core::diag::code;
@@ -271,6 +271,7 @@ fn tooling_change_in_under_10_minutes() {
     let usual = run(text);
     assert!((5.0..10.0).contains(&minutes(&usual)), "{} min", minutes(&usual));
     assert!(usual.rate() >= 20.0, "{} a minute", usual.rate());
+    // One after the other: 14 min and what is around them; the mean of four shifts varies by 0.3 min.
     let alone = run(&changed(text, r#""number": 2"#, r#""number": 1"#));
     assert!(minutes(&alone) > 10.5, "{} min", minutes(&alone));
 }
