@@ -4,11 +4,9 @@
 //! speaks of, in the same shifts. Rates are means of three shifts of eight hours; the differences asked for are many
 //! times their spread (a shift's rate varies by less than 1 % in all of them).
 
+use feedproof_tests::shifts::Shifts;
 use sim_core::balance;
 use sim_core::kernel::{State, StationId};
-use sim_core::measure::Tally;
-use sim_core::network::{Plan, compile};
-use sim_core::replication::{Replica, Stop};
 use sim_core::scenario;
 
 /// Shifts of one line.
@@ -20,60 +18,14 @@ macro_rules! line {
     };
 }
 
-/// Some shifts of a line.
-struct Shifts {
-    plan: Plan,
-    tallies: Vec<Tally>,
-}
-
 fn run(text: &str) -> Shifts {
-    let checked = scenario::read(text);
-    let Some(scenario) = checked.scenario else { panic!("{:#?}", checked.problems) };
-    assert!(checked.problems.is_empty(), "an example has no warnings: {:#?}", checked.problems);
-    assert!(balance::solve(&scenario).is_ok(), "it has a balance");
-    let plan = compile(&scenario);
-    let shift = |replication| {
-        let mut replica = Replica::new(&plan, 1, replication, Tally::new(&plan.tally));
-        if plan.open_ns > 0 {
-            assert_eq!(replica.run_until(plan.open_ns), Stop::TimeReached);
-            replica.floor.observer.open(plan.open_ns);
-        }
-        assert_eq!(replica.run_until(plan.close_ns), Stop::TimeReached, "no knot in shift {replication}");
-        assert!(replica.conserves_parts());
-        replica.floor.observer.close(plan.close_ns);
-        replica.floor.observer.clone()
-    };
-    let tallies = (0..SHIFTS).map(shift).collect();
-    Shifts { plan, tallies }
+    Shifts::example(text, 1, SHIFTS)
 }
 
 /// The same line with one piece of its text changed.
 fn changed(text: &str, from: &str, to: &str) -> Shifts {
     assert!(text.contains(from), "the line says {from}");
-    run(&text.replace(from, to))
-}
-
-impl Shifts {
-    fn mean(&self, of: impl Fn(&Tally) -> f64) -> f64 {
-        self.tallies.iter().map(of).sum::<f64>() / self.tallies.len() as f64
-    }
-
-    /// Good parts a minute.
-    fn rate(&self) -> f64 {
-        let good = |tally: &Tally| tally.points.iter().map(|point| point.good as f64).sum::<f64>();
-        self.mean(|tally| good(tally) * 6e10 / tally.window as f64)
-    }
-
-    fn station(&self, name: &str) -> StationId {
-        let ix = self.plan.names.posts.iter().position(|known| known == name);
-        StationId(ix.unwrap_or_else(|| panic!("there is a station {name}")) as u16)
-    }
-
-    /// Share of time in a state, %.
-    fn share(&self, name: &str, state: State) -> f64 {
-        let ix = self.station(name).ix();
-        self.mean(|tally| 100.0 * tally.time[ix][state as usize] as f64 / tally.window as f64)
-    }
+    Shifts::example(&text.replace(from, to), 1, SHIFTS)
 }
 
 #[test]
@@ -106,7 +58,7 @@ fn fuses_a_false_sensor_sends_boxes_out_short_only_while_the_line_waits() {
     let line = run(text);
     assert!(line.rate() > 7.857, "{}", line.rate());
     let short = |shifts: &Shifts| {
-        let ix = shifts.station("box line").ix();
+        let ix = shifts.ix("box line");
         shifts.tallies.iter().map(|tally| tally.counts[ix].strokes_short).sum::<u64>()
     };
     // A fuse a second leaves about three looks, 0.3 s apart, at the last empty nest; a chance of 1 in 3000 at each; 12,700
@@ -149,7 +101,7 @@ fn dispensers_are_starved_most_by_the_springs() {
     let text = line!("dispenser-kit");
     let line = run(text);
     assert!(line.rate() > 64.0, "{}", line.rate());
-    let assembly = line.station("assembly");
+    let assembly = StationId(line.ix("assembly") as u16);
     let missing = |inlet: usize| line.mean(|tally| tally.missing_of(assembly)[inlet] as f64);
     let all: f64 = (0..4).map(missing).sum();
     assert!(missing(1) > 0.5 * all, "springs {} of {all}", missing(1));
@@ -162,9 +114,8 @@ fn clips_five_paths_do_and_four_do_not() {
     let text = line!("clip-five-paths");
     let line = run(text);
     assert!(line.rate() > 230.0, "{}", line.rate());
-    let account = line.station("path 1");
-    let passed = line
-        .mean(|tally| tally.counts[account.ix()].exits[0] as f64 / tally.counts[account.ix()].took as f64);
+    let account = line.ix("path 1");
+    let passed = line.mean(|tally| tally.counts[account].exits[0] as f64 / tally.counts[account].took as f64);
     assert!((passed - 0.244).abs() < 0.005, "one in four: {passed}");
     let four = changed(text, r#""count": 5"#, r#""count": 4"#);
     assert!(four.rate() < 215.0, "{}", four.rate());

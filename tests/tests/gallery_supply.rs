@@ -5,12 +5,9 @@
 //! speaks of, in the same shifts. Rates are means of three shifts; the differences asked for are many times their
 //! spread (a shift's rate varies by 1 or 2 % at most in all of them).
 
+use feedproof_tests::shifts::{Shifts, sound};
 use sim_core::balance;
-use sim_core::kernel::{State, StationId};
-use sim_core::measure::Tally;
-use sim_core::network::{Plan, compile};
-use sim_core::replication::{Replica, Stop};
-use sim_core::scenario;
+use sim_core::kernel::State;
 
 /// Shifts of one line.
 const SHIFTS: u64 = 3;
@@ -21,76 +18,16 @@ macro_rules! line {
     };
 }
 
-/// Some shifts of a line.
-struct Shifts {
-    plan: Plan,
-    tallies: Vec<Tally>,
-}
-
-/// Runs a line as its plan says.
 fn run(text: &str) -> Shifts {
-    let problems = scenario::read(text).problems;
-    assert!(problems.is_empty(), "an example has no warnings: {problems:#?}");
-    run_between(text, None)
+    Shifts::example(text, 1, SHIFTS)
 }
 
-/// Runs a line; the window is the plan's, or from and to these hours.
-fn run_between(text: &str, hours: Option<(f64, f64)>) -> Shifts {
-    let checked = scenario::read(text);
-    let Some(scenario) = checked.scenario else { panic!("{:#?}", checked.problems) };
-    assert!(balance::solve(&scenario).is_ok(), "it has a balance");
-    let plan = compile(&scenario);
-    let ns = |hours: f64| (hours * 3.6e12) as u64;
-    let (open, close) = hours.map_or((plan.open_ns, plan.close_ns), |(from, to)| (ns(from), ns(to)));
-    let shift = |replication| {
-        let mut replica = Replica::new(&plan, 1, replication, Tally::new(&plan.tally));
-        if open > 0 {
-            assert_eq!(replica.run_until(open), Stop::TimeReached);
-            replica.floor.observer.open(open);
-        }
-        assert_eq!(replica.run_until(close), Stop::TimeReached, "no knot in shift {replication}");
-        assert!(replica.conserves_parts());
-        replica.floor.observer.close(close);
-        replica.floor.observer.clone()
-    };
-    let tallies = (0..SHIFTS).map(shift).collect();
-    Shifts { plan, tallies }
-}
-
-/// The same line with one piece of its text changed.
+/// The same line with one piece of its text changed; the change may be unusual.
 fn changed(text: &str, from: &str, to: &str) -> Shifts {
     assert!(text.contains(from), "the line says {from}");
-    run_between(&text.replace(from, to), None)
-}
-
-impl Shifts {
-    fn mean(&self, of: impl Fn(&Tally) -> f64) -> f64 {
-        self.tallies.iter().map(of).sum::<f64>() / self.tallies.len() as f64
-    }
-
-    /// Good parts a minute.
-    fn rate(&self) -> f64 {
-        let good = |tally: &Tally| tally.points.iter().map(|point| point.good as f64).sum::<f64>();
-        self.mean(|tally| good(tally) * 6e10 / tally.window as f64)
-    }
-
-    fn ix(&self, name: &str) -> usize {
-        let ix = self.plan.names.posts.iter().position(|known| known == name);
-        StationId(ix.unwrap_or_else(|| panic!("there is a station {name}")) as u16).ix()
-    }
-
-    /// Share of time in a state, %.
-    fn share(&self, name: &str, state: State) -> f64 {
-        let ix = self.ix(name);
-        self.mean(|tally| 100.0 * tally.time[ix][state as usize] as f64 / tally.window as f64)
-    }
-
-    /// Parts taken by one station for each taken by another.
-    fn taken_ratio(&self, one: &str, other: &str) -> f64 {
-        let (one, other) = (self.ix(one), self.ix(other));
-        let took = |ix: usize| self.tallies.iter().map(|tally| tally.counts[ix].took).sum::<u64>() as f64;
-        took(one) / took(other)
-    }
+    let text = text.replace(from, to);
+    assert!(balance::solve(&sound(&text)).is_ok(), "it has a balance");
+    Shifts::run(&text, 1, SHIFTS)
 }
 
 #[test]
@@ -163,7 +100,7 @@ fn hooks_a_changeover_of_a_quarter_of_an_hour_and_one_of_three() {
 #[test]
 fn saucers_one_belt_speed_gives_a_family_of_rates() {
     let text = line!("saucer-sizes");
-    let rate = |from, to| run_between(text, Some((from, to))).rate();
+    let rate = |from, to| Shifts::run_between(text, 1, SHIFTS, (from, to)).rate();
     let (small, large) = (rate(0.25, 1.85), rate(6.5, 8.0));
     assert!((320.0..335.0).contains(&small) && (150.0..157.0).contains(&large), "{small} {large}");
 }

@@ -7,7 +7,7 @@
 //! Seed 1, as many shifts as the file says. Lines that reach their rate do so by 4 % or more, those that do not lack 10 %
 //! or more and 5 % are asked for: ten standard deviations of the mean of the shifts at least, found on seeds 1 to 40.
 
-use feedproof_tests::shifts::Shifts;
+use feedproof_tests::shifts::{Shifts, changed, sound};
 use sim_core::diag::code;
 use sim_core::kernel::State;
 use sim_core::scenario;
@@ -46,15 +46,9 @@ const fn away(from: &'static str, to: &'static str, way: &'static str) -> Move {
     Move { from, to, way, leaves_a_known_range: false }
 }
 
-/// The text with one piece of it changed.
-fn changed(text: &str, from: &str, to: &str) -> String {
-    assert_eq!(text.matches(from).count(), 1, "the line says {from}, once");
-    text.replace(from, to)
-}
-
 /// Runs as many shifts as the file says.
 fn run(text: &str) -> Shifts {
-    let shifts = feedproof_tests::shifts::sound(text).plan.replications;
+    let shifts = sound(text).plan.replications;
     Shifts::run(text, 1, shifts)
 }
 
