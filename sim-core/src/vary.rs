@@ -4,7 +4,7 @@
 //! text is read and checked like any other. Invariant: only the bytes of the setting differ.
 
 use crate::scenario::Scenario;
-use crate::text::fields::{Setting, SettingSort};
+use crate::text::fields::{Relax, Setting, SettingSort};
 use crate::units::{Dimension, parse};
 use serde_json::Value;
 
@@ -57,68 +57,20 @@ pub fn knobs(source: &str, scenario: &Scenario) -> Vec<Knob> {
 }
 
 impl Knob {
-    /// The last key of its path.
-    fn key(&self) -> &str {
-        let key = self.path.rsplit('.').next().unwrap_or(&self.path);
-        key.split('[').next().unwrap_or(key)
-    }
-
-    /// What relaxes it if it is a limit of the line: times, and chances of something bad, by 0.9; speeds, rates and
-    /// lengths of tracks by 1.1; whole numbers by one step. None for what is no limit, such as the level of a call.
+    /// What relaxes it if it is a limit of the line, by a tenth or by one: see [`Relax`]. A chance of something good is
+    /// relaxed by a tenth of what it lacks to one. None for what is no limit, such as the level of a call.
     pub fn relaxed(&self) -> Option<Change> {
-        const NO_LIMITS: [&str; 22] = [
-            "call_level",
-            "call_at",
-            "low",
-            "high",
-            "mark",
-            "content",
-            "at_start",
-            "start",
-            "parts",
-            "row",
-            "groups",
-            "portions",
-            "gap",
-            "position",
-            "contents",
-            "delay_on",
-            "delay_off",
-            "nests",
-            "seen",
-            "of",
-            "ratio",
-            "share",
-        ];
-        if NO_LIMITS.contains(&self.key()) || self.path.contains(".recipe") {
-            return None;
-        }
-        match self.setting.sort {
-            SettingSort::Quantity(Dimension::Time) if self.is_between_stops() => {
-                Some(Change::Times(1.0 / 0.9))
+        let change = match (self.setting.sort, self.setting.relax) {
+            (_, Relax::Never) => return None,
+            (SettingSort::Chance, Relax::Up) => Change::RestTimes(0.9),
+            (SettingSort::Count, Relax::Up) => Change::Plus(1),
+            (SettingSort::Count, Relax::Down) => Change::Plus(-1),
+            (SettingSort::Quantity(_) | SettingSort::CountLaw, Relax::Up) => Change::Times(1.1),
+            (SettingSort::Quantity(_) | SettingSort::CountLaw | SettingSort::Chance, Relax::Down) => {
+                Change::Times(0.9)
             }
-            SettingSort::Quantity(Dimension::Time) => Some(Change::Times(0.9)),
-            SettingSort::Quantity(Dimension::Speed | Dimension::Rate | Dimension::VolumeRate) => {
-                Some(Change::Times(1.1))
-            }
-            SettingSort::Quantity(Dimension::Length) => match self.key() {
-                "length" => Some(Change::Times(1.1)),
-                "spacing" => Some(Change::Times(0.9)),
-                _ => None,
-            },
-            SettingSort::Quantity(_) => None,
-            SettingSort::Count => Some(Change::Plus(1)),
-            SettingSort::CountLaw => Some(Change::Times(1.1)),
-            SettingSort::Chance if matches!(self.key(), "accepts" | "success") => {
-                Some(Change::RestTimes(0.9))
-            }
-            SettingSort::Chance => Some(Change::Times(0.9)),
-        }
-    }
-
-    /// Whether it is the time from one stop to the next.
-    fn is_between_stops(&self) -> bool {
-        self.key() == "every" && (self.path.contains("breakdowns[") || self.path.contains("jams["))
+        };
+        Some(change)
     }
 
     /// The text of the file with this number changed; none if the change makes no sense for it.
@@ -249,7 +201,9 @@ mod tests {
         {"id": "F", "type": "work", "endless": true, "time": {"law": "exponential", "mean": "1 h 30 min"}},
         {"id": "T", "type": "track", "capacity": 5, "travel": "2.5 s"},
         {"id": "C", "type": "machine", "cycle": ["1 s", "1100 ms"],
-         "jams": [{"per_part": "1 in 50", "time": "4 s"}]}]}"#;
+         "jams": [{"per_part": "1 in 50", "time": "4 s"}],
+         "breakdowns": [{"every": "2 h", "clock": "wall", "time": "10 min"}]}],
+        "sensors": [{"id": "S", "watches": "T", "high": 4, "on_delay": "2 s", "holds": ["F"]}]}"#;
 
     fn change(path: &str, change: Option<Change>) -> Option<String> {
         let scenario = scenario::read(LINE).scenario?;
@@ -267,6 +221,9 @@ mod tests {
         assert_eq!(relaxed(".travel").as_deref(), Some(r#""2.25 s""#));
         assert_eq!(relaxed(".cycle").as_deref(), Some(r#"["0.9 s","990 ms"]"#));
         assert_eq!(relaxed(".per_part").as_deref(), Some("0.018000000000000002"));
+        assert_eq!(relaxed(".every").as_deref(), Some(r#""2.2 h""#), "the time between stops gets longer");
+        assert_eq!(relaxed(".on_delay").as_deref(), Some(r#""1.8 s""#));
+        assert_eq!(relaxed(".high"), None, "a level is no limit");
     }
 
     #[test]

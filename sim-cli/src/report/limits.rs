@@ -39,8 +39,8 @@ pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
     }
     let mut notes = vec![format!(
         "Paired with the line as it is, shift by shift, with the same luck; the intervals hold together at {:.0} %. Times and \
-         chances of something bad x 0.9, chances of something good: what is left to one x 0.9; speeds, rates and lengths x \
-         1.1; whole numbers one step.",
+         chances of something bad x 0.9, chances of something good: what is left to one x 0.9; speeds, rates, lengths \
+         of tracks and times between stops x 1.1; whole numbers one step.",
         100.0 * found.level
     )];
     if sure.len() > ROWS_MAX {

@@ -3,7 +3,7 @@
 use crate::diag::{Problem, code};
 use crate::text::fields::Object;
 use crate::text::forms::{
-    Choice, Form, Spanned, count, either, list_of, name, one_of, one_or_many, share, time,
+    Choice, Form, Spanned, count, either, list_of, name, no_limit, one_of, one_or_many, share, time,
 };
 
 /// A level of a place.
@@ -54,9 +54,10 @@ pub struct SensorSpec {
 /// A level: parts, or a share of the capacity as text.
 pub fn level() -> impl Form<Out = Level> {
     let parts = count().at_most(100_000_000).map(|n| Level::Parts(n as u32));
-    either(parts, share().at_most("100 %").map(Level::Share)).map(|choice| match choice {
+    let form = either(parts, share().at_most("100 %").map(Level::Share)).map(|choice| match choice {
         Choice::First(level) | Choice::Second(level) => level,
-    })
+    });
+    no_limit(form)
 }
 
 /// A sensor does something, and says how.

@@ -17,7 +17,7 @@ use crate::part::Part;
 use crate::terms::law::Law;
 use crate::terms::law_form::{HANDFUL_MAX, count_law};
 use crate::text::fields::Object;
-use crate::text::forms::{Chance, chance};
+use crate::text::forms::{Chance, chance, less_helps, more_helps};
 
 /// Clumps as the file states them.
 #[derive(Debug, Clone)]
@@ -33,13 +33,13 @@ pub fn read(object: &mut Object<'_>) -> ClumpSpec {
         chance: object.required("chance", chance(), "Chance that a part that enters is the first of a clump"),
         parts: object.optional(
             "parts",
-            count_law().positive().at_most(HANDFUL_MAX),
+            less_helps(count_law().positive().at_most(HANDFUL_MAX)),
             "2",
             "Parts that hang together in a clump",
         ),
         breaks_up: object.required(
             "breaks_up",
-            chance(),
+            more_helps(chance()),
             "Chance that a tangled part comes free when it is rejected",
         ),
     }

@@ -10,7 +10,7 @@ use crate::diag::{Diagnostics, Problem, code};
 use crate::terms::kind::{Kind, unknown};
 use crate::text::fields::Object;
 use crate::text::forms::{
-    Chance, Choice, Form, Shares, Spanned, chance, either, map_of, nested, one_of, shares,
+    Chance, Choice, Form, Shares, Spanned, chance, either, map_of, nested, no_limit, one_of, shares,
 };
 
 /// The rule of an exit.
@@ -30,7 +30,7 @@ pub enum ComebackSpec {
 fn read_rule(object: &mut Object<'_>) -> ComebackSpec {
     let keeps = object.maybe(
         "keeps",
-        chance(),
+        no_limit(chance()),
         "Chance that it comes back in the attitude in which it entered the pass; otherwise it is remixed",
     );
     let by_attitude = object.maybe(

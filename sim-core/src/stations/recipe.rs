@@ -9,7 +9,7 @@ use crate::stations::blueprint::{ExitSpec, To};
 use crate::terms::kind::{Kind, unknown};
 use crate::terms::models::Models;
 use crate::text::fields::Object;
-use crate::text::forms::{Choice, Form, Spanned, count, either, map_of, name};
+use crate::text::forms::{Choice, Form, Spanned, count, either, map_of, name, no_limit};
 
 /// Most pieces of one line of a recipe.
 const PIECES_MAX: u64 = 10_000;
@@ -59,7 +59,7 @@ pub enum Source {
 }
 
 fn lines() -> impl Form<Out = Lines> {
-    let pieces = || count().at_least(1).at_most(PIECES_MAX);
+    let pieces = || no_limit(count().at_least(1).at_most(PIECES_MAX));
     map_of(either(pieces(), map_of(pieces()).at_least(1))).at_least(1).map(|exits| {
         let mut lines = Vec::new();
         for (to, what) in exits {

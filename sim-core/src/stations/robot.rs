@@ -29,7 +29,7 @@ use crate::part::{Nanos, Part};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
-use crate::text::forms::{Spanned, count, list_of, name, nested, one_of};
+use crate::text::forms::{Spanned, count, list_of, name, nested, no_limit, one_of};
 use crate::units::Dimension;
 
 /// One fetch.
@@ -253,8 +253,12 @@ pub struct RobotSpec {
 fn read_fetch(object: &mut Object<'_>) -> FetchSpec {
     FetchSpec {
         from: object.required("from", name(), "The station from which it fetches"),
-        parts: object.optional("parts", count().at_least(1).at_most(1000), "1", "Parts that it takes at once")
-            as u32,
+        parts: object.optional(
+            "parts",
+            no_limit(count().at_least(1).at_most(1000)),
+            "1",
+            "Parts that it takes at once",
+        ) as u32,
         time: object.required(
             "time",
             law(Dimension::Time).positive().usual("0.5 s", "6 s", "0.5 to 6 s"),

@@ -24,7 +24,7 @@ use crate::part::{Nanos, Part};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
-use crate::text::forms::{Spanned, count};
+use crate::text::forms::{Spanned, count, no_limit};
 use crate::units::Dimension;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -206,7 +206,7 @@ pub struct RowPusherSpec {
 
 /// Reads a row pusher.
 pub fn read(object: &mut Object<'_>) -> RowPusherSpec {
-    let row = object.required("row", count().at_least(1).at_most(1000), "Parts of a row") as u32;
+    let row = object.required("row", no_limit(count().at_least(1).at_most(1000)), "Parts of a row") as u32;
     let lanes = read_names(
         object,
         "lanes",

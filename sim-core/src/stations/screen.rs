@@ -14,7 +14,7 @@ use crate::terms::kind::{Kind, unknown};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
-use crate::text::forms::{Chance, Spanned, chance, map_of, name};
+use crate::text::forms::{Chance, Spanned, chance, map_of, name, no_limit};
 use crate::units::Dimension;
 
 /// A screen as the file states it.
@@ -33,7 +33,7 @@ pub fn read(object: &mut Object<'_>) -> ScreenSpec {
         removed_to: object.required("removed_to", name(), "The station that gets what is taken out"),
         removes: object.required(
             "removes",
-            map_of(chance()).at_least(1),
+            no_limit(map_of(chance()).at_least(1)),
             "By condition, the chance to be taken out in one pass; others go on",
         ),
         time: object.optional("time", law(Dimension::Time), "0 s", "Time for one part"),

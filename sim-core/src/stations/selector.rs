@@ -29,7 +29,7 @@ use crate::terms::kind::{Kind, unknown};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
-use crate::text::forms::{Chance, Spanned, chance, list_of, map_of, name, nested, one_of};
+use crate::text::forms::{Chance, Spanned, chance, list_of, map_of, more_helps, name, nested, one_of};
 use crate::units::Dimension;
 
 /// The plain form.
@@ -138,7 +138,7 @@ pub fn read(object: &mut Object<'_>) -> SelectorSpec {
 
 fn read_form(object: &mut Object<'_>) -> Form {
     let corrects = object.optional("corrects", list_of(name()), "[]", "Attitudes that it can turn");
-    let succeeds = object.optional("turn_succeeds", chance(), "1", "Chance that a turn succeeds");
+    let succeeds = object.optional("turn_succeeds", more_helps(chance()), "1", "Chance that a turn succeeds");
     let time = object.maybe(
         "time",
         law(Dimension::Time).usual("0.4 s", "0.9 s", "0.4 to 0.9 s"),

@@ -25,7 +25,8 @@ use crate::terms::kind::{Kind, unknown};
 use crate::terms::stops::{StopSpec, read_jams};
 use crate::text::fields::Object;
 use crate::text::forms::{
-    Chance, Choice, Spanned, chance, either, length, map_of, name, nested, one_of, time,
+    Chance, Choice, Spanned, chance, either, length, less_helps, map_of, more_helps, name, nested, one_of,
+    time,
 };
 
 type ByName<T> = Vec<(Spanned<String>, T)>;
@@ -81,17 +82,17 @@ fn read_rules(object: &mut Object<'_>) -> Rules {
     let rules = Rules {
         accepts: object.maybe(
             "accepts",
-            chance(),
+            more_helps(chance()),
             "Chance that a part goes on as it is, whatever its attitude; others leave",
         ),
         passes: object.maybe(
             "passes",
-            map_of(chance()),
+            more_helps(map_of(chance())),
             "By attitude, the chance to go on as it is; what is neither passed nor turned leaves",
         ),
         turns: object.optional(
             "turns",
-            map_of(map_of(chance())),
+            more_helps(map_of(map_of(chance()))),
             "{}",
             "By attitude, the attitudes into which it is turned, each with its chance",
         ),
@@ -130,7 +131,7 @@ fn read_sensed(object: &mut Object<'_>) -> SensedSpec {
         ),
         least_spacing: object.maybe(
             "least_spacing",
-            either(length(), time()),
+            less_helps(either(length(), time())),
             "Least distance, or time, after the part before (front to front) to tell a part from it; left out: the reaction time",
         ),
         passes_close: object.optional(

@@ -14,7 +14,7 @@ use crate::part::{Nanos, SECOND};
 use crate::terms::kind::Kind;
 use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
-use crate::text::forms::{count, flag, length, one_of, speed, time};
+use crate::text::forms::{count, flag, length, less_helps, more_helps, one_of, speed, time};
 
 /// Longest travel time, s: a day.
 const TRAVEL_MAX_S: f64 = 86_400.0;
@@ -76,7 +76,7 @@ fn read_common(object: &mut Object<'_>, sort: Sort, may_be_unlimited: bool) -> T
         count().at_least(1).at_most(100_000_000),
         "Parts that fit; left out: length / part length (or / spacing)",
     );
-    let length_m = object.maybe("length", length().positive(), "Length in the direction of flow");
+    let length_m = object.maybe("length", more_helps(length().positive()), "Length in the direction of flow");
     let speed_m_s = object.maybe(
         "speed",
         speed().positive().usual("10 ft/min", "120 ft/min", "10 to 120 ft/min"),
@@ -90,7 +90,7 @@ fn read_common(object: &mut Object<'_>, sort: Sort, may_be_unlimited: bool) -> T
     let spacing_m = if may_be_unlimited {
         object.maybe(
             "spacing",
-            length().positive(),
+            less_helps(length().positive()),
             "Least distance between parts that enter; left out: none is kept",
         )
     } else {

@@ -4,7 +4,7 @@ use super::law::Law;
 use super::law_form::law;
 use crate::diag::{Place, Problem, code};
 use crate::text::fields::Object;
-use crate::text::forms::{Chance, Spanned, chance, count, list_of, map_of, name, nested, one_of};
+use crate::text::forms::{Chance, Spanned, chance, count, list_of, map_of, more_helps, name, nested, one_of};
 use crate::units::Dimension;
 
 /// The clock of a stop, see [`crate::kernel::troubles::Clock`].
@@ -102,7 +102,7 @@ fn read_automatic(object: &mut Object<'_>) -> AutomaticSpec {
             law(Dimension::Time).usual("0.5 s", "2 s", "0.5 to 2 s by a kicker"),
             "Time of one try (a kicker, an air blast, a reverse jog)",
         ),
-        success: object.required("success", chance(), "Chance that a try frees the part"),
+        success: object.required("success", more_helps(chance()), "Chance that a try frees the part"),
         tries: object.optional(
             "tries",
             count().at_least(1).at_most(1000),
@@ -137,7 +137,8 @@ fn read_jam(object: &mut Object<'_>) -> StopSpec {
         map_of(chance()),
         "Chance to jam for each part handled, by its condition; others do not jam",
     );
-    let every = object.maybe("every", law(Dimension::Time).positive(), "Time between jams on the clock");
+    let every =
+        object.maybe("every", more_helps(law(Dimension::Time).positive()), "Time between jams on the clock");
     let clock = read_clock(object, "working");
     let when = object.optional("when", one_of(MOMENTS), "end", "When in its work a part jams");
     let cause = cause(object, per_part, by_condition, every, clock);
@@ -204,8 +205,11 @@ fn read_notice(object: &mut Object<'_>) -> Law {
 }
 
 fn read_breakdown(object: &mut Object<'_>) -> StopSpec {
-    let every =
-        object.required("every", law(Dimension::Time).positive(), "Time between failures on the clock");
+    let every = object.required(
+        "every",
+        more_helps(law(Dimension::Time).positive()),
+        "Time between failures on the clock",
+    );
     let clock = read_clock(object, "powered");
     StopSpec {
         is_breakdown: true,

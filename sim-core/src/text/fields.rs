@@ -36,7 +36,7 @@ use serde_json::{Map, Value as Json, json};
 use crate::diag::{Diagnostics, Place, Problem, Span, code};
 use crate::text::forms::Form;
 use crate::text::json::{self, Entry, Node, Value};
-pub use crate::text::reading::{Input, NOTE, Reading, Setting, SettingSort};
+pub use crate::text::reading::{Input, NOTE, Reading, Relax, Setting, SettingSort};
 use crate::text::reading::{check_note, note_schema};
 use crate::text::schema::Definitions;
 use crate::text::suggest::nearest;

@@ -9,7 +9,8 @@ use serde_json::Value as Json;
 pub use super::chance::{Chance, ChanceForm, Shares, SharesForm, chance, shares};
 pub use super::lists::{ListOf, MapOf, OneOrMany, list_of, map_of, one_or_many};
 pub use super::nested::{
-    Choice, Either, Mapped, Nested, Placed, Variant, Variants, either, nested, placed, variants,
+    Choice, Either, Mapped, Nested, Placed, Relaxed, Variant, Variants, either, less_helps, more_helps,
+    nested, no_limit, placed, variants,
 };
 pub use super::numbers::{Count, Flag, Real, count, flag, real};
 pub use super::quantity::{

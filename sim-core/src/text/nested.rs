@@ -2,7 +2,7 @@
 
 use serde_json::{Value as Json, json};
 
-use super::fields::{Object, Reading, describe_object, read_object, stand_in_object};
+use super::fields::{Object, Reading, Relax, describe_object, read_object, stand_in_object};
 use super::forms::{Form, Spanned};
 use super::json::{Node, Value};
 use super::schema::Definitions;
@@ -224,6 +224,55 @@ impl<F: Form, U> Form for Mapped<F, U> {
 
     fn stand_in(&self) -> U {
         (self.change)(self.form.stand_in())
+    }
+
+    fn schema(&self, definitions: &mut Definitions) -> Json {
+        self.form.schema(definitions)
+    }
+}
+
+/// A form whose numbers are relaxed in a way of their own.
+#[derive(Debug, Clone, Copy)]
+pub struct Relaxed<F> {
+    form: F,
+    relax: Relax,
+}
+
+/// A form of what is no limit of the line: a level, or what a product is made of.
+pub fn no_limit<F: Form>(form: F) -> Relaxed<F> {
+    Relaxed { form, relax: Relax::Never }
+}
+
+/// A form of numbers of which more helps, where less would be supposed, or nothing: a chance of something good.
+pub fn more_helps<F: Form>(form: F) -> Relaxed<F> {
+    Relaxed { form, relax: Relax::Up }
+}
+
+/// A form of numbers of which less helps, where more would be supposed, or nothing: a distance.
+pub fn less_helps<F: Form>(form: F) -> Relaxed<F> {
+    Relaxed { form, relax: Relax::Down }
+}
+
+impl<F: Form> Form for Relaxed<F> {
+    type Out = F::Out;
+
+    fn fits(&self, node: &Node) -> bool {
+        self.form.fits(node)
+    }
+
+    fn wanted(&self) -> String {
+        self.form.wanted()
+    }
+
+    fn read(&self, node: &Node, at: &mut Reading) -> Option<F::Out> {
+        let before = at.setting_count();
+        let value = self.form.read(node, at);
+        at.relax_settings(before, self.relax);
+        value
+    }
+
+    fn stand_in(&self) -> F::Out {
+        self.form.stand_in()
     }
 
     fn schema(&self, definitions: &mut Definitions) -> Json {

@@ -29,6 +29,19 @@ pub struct Setting {
     pub place: Place,
     /// What sort of number it is.
     pub sort: SettingSort,
+    /// Which way it is relaxed, if it is a limit of the line.
+    pub relax: Relax,
+}
+
+/// Which way a number is relaxed if it is a limit of the line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Relax {
+    /// More of it helps: speeds, rates, numbers of things.
+    Up,
+    /// Less of it helps: times, chances of something bad.
+    Down,
+    /// It is no limit: levels, what a product is made of.
+    Never,
 }
 
 /// Sorts of numbers.
@@ -42,6 +55,25 @@ pub enum SettingSort {
     CountLaw,
     /// A chance.
     Chance,
+}
+
+impl SettingSort {
+    /// The way that a number of this sort is relaxed, unless its form says otherwise.
+    fn relax(self) -> Relax {
+        match self {
+            SettingSort::Quantity(Dimension::Time) | SettingSort::Chance => Relax::Down,
+            SettingSort::Quantity(Dimension::Speed | Dimension::Rate | Dimension::VolumeRate)
+            | SettingSort::Count
+            | SettingSort::CountLaw => Relax::Up,
+            SettingSort::Quantity(
+                Dimension::Length
+                | Dimension::Mass
+                | Dimension::Volume
+                | Dimension::Density
+                | Dimension::Share,
+            ) => Relax::Never,
+        }
+    }
 }
 
 /// What is carried along while a tree is read: the path so far, and what was reported.
@@ -72,7 +104,12 @@ impl Reading {
     /// Remembers a setting.
     pub fn set(&mut self, span: Span, sort: SettingSort) {
         let place = self.place(span);
-        self.settings.push(Setting { place, sort });
+        self.settings.push(Setting { place, sort, relax: sort.relax() });
+    }
+
+    /// Says which way the settings beyond the first `n` are relaxed.
+    pub fn relax_settings(&mut self, n: usize, relax: Relax) {
+        self.settings[n..].iter_mut().for_each(|setting| setting.relax = relax);
     }
 
     /// Number of settings remembered so far.

@@ -12,7 +12,7 @@ use crate::terms::law_form::law;
 use crate::terms::models::ModelOrder;
 use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
-use crate::text::forms::{Spanned, count, flag, list_of, name, one_of, real};
+use crate::text::forms::{Spanned, count, flag, list_of, name, no_limit, one_of, real};
 use crate::units::Dimension;
 
 /// A divider as the file states it.
@@ -68,7 +68,7 @@ pub fn read(object: &mut Object<'_>) -> DividerSpec {
     );
     let level = object.optional(
         "call_at",
-        count().at_most(100_000_000),
+        no_limit(count().at_most(100_000_000)),
         "0",
         "By call: a track, belt or receiver calls while it holds so many parts or fewer",
     ) as u32;

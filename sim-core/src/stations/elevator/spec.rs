@@ -9,7 +9,7 @@ use crate::stations::track::nanos;
 use crate::terms::law::Law;
 use crate::terms::law_form::{HANDFUL_MAX, count_law};
 use crate::text::fields::Object;
-use crate::text::forms::{Chance, chance, length, one_of, rate, speed, time};
+use crate::text::forms::{Chance, chance, length, less_helps, one_of, rate, speed, time};
 
 /// An elevator as the file states it.
 #[derive(Debug, Clone)]
@@ -41,7 +41,7 @@ pub fn read(object: &mut Object<'_>) -> ElevatorSpec {
     );
     let spacing_m = object.maybe(
         "spacing",
-        length().positive(),
+        less_helps(length().positive()),
         "Distance between cleats; gives `cleats` with the speed",
     );
     let speed_m_s = object.maybe(

@@ -9,7 +9,7 @@ use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
-use crate::text::forms::{Spanned, count, map_of, one_of};
+use crate::text::forms::{Spanned, count, map_of, no_limit, one_of};
 use crate::units::Dimension;
 
 /// Most nests.
@@ -40,12 +40,12 @@ pub fn read(object: &mut Object<'_>) -> IndexingTableSpec {
         ("any", IndexWhen::Any, "as soon as the group at the last load position holds a part"),
         ("on a clock", IndexWhen::OnClock, "at each `period`, whatever is loaded"),
     ];
-    let position = || count().at_least(1).at_most(NESTS_MAX);
+    let position = || no_limit(count().at_least(1).at_most(NESTS_MAX));
     let spec = IndexingTableSpec {
         to: read_to(object),
         place: object.place(),
-        nests: object.required("nests", count().at_least(2).at_most(NESTS_MAX), "Nests of the table") as u32,
-        group: object.optional("group", count().at_least(1).at_most(NESTS_MAX), "1", "Nests that stand at a position together")
+        nests: object.required("nests", no_limit(count().at_least(2).at_most(NESTS_MAX)), "Nests of the table") as u32,
+        group: object.optional("group", no_limit(count().at_least(1).at_most(NESTS_MAX)), "1", "Nests that stand at a position together")
             as u32,
         index: object.required(
             "index",

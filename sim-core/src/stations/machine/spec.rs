@@ -11,7 +11,8 @@ use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
 use crate::text::forms::{
-    Chance, Choice, Spanned, chance, count, either, flag, list_of, map_of, name, nested, one_of, time,
+    Chance, Choice, Spanned, chance, count, either, flag, list_of, map_of, name, nested, no_limit, one_of,
+    time,
 };
 use crate::units::Dimension;
 
@@ -80,7 +81,7 @@ fn read_inlet(object: &mut Object<'_>) -> InletSpec {
     const BATCH: &[(&str, bool, &str)] = &[("the batch", true, "all that is there, a whole batch")];
     let parts = object.optional(
         "parts",
-        either(count().at_least(1).at_most(1000), one_of(BATCH)),
+        no_limit(either(count().at_least(1).at_most(1000), one_of(BATCH))),
         "1",
         "Parts for each stroke: a number, or the whole batch that stands ready",
     );
