@@ -86,4 +86,18 @@ impl State {
             | State::Held => false,
         }
     }
+
+    /// Whether it stops the station whatever there is to do: a jam, a breakdown, a changeover, a break.
+    pub fn is_stop(self) -> bool {
+        match self {
+            State::JamAutomatic
+            | State::JamWaiting
+            | State::JamClearing
+            | State::DownWaiting
+            | State::DownRepair
+            | State::Changeover
+            | State::Off => true,
+            State::Working | State::Checking | State::Blocked | State::Held | State::Starved => false,
+        }
+    }
 }

@@ -7,7 +7,7 @@ use crate::diag::{Diagnostics, Place as FilePlace};
 use crate::kernel::{Floor, Observer, PlaceId, UNLIMITED};
 use crate::scenario::Level;
 use crate::terms::kind::Kind;
-use crate::text::forms::{Choice, Form, Spanned, count, either, mass, placed, volume};
+use crate::text::forms::{Choice, Form, Spanned, count, either, mass, no_limit, placed, volume};
 
 /// Largest number of parts that an amount may come to.
 const PARTS_MAX: u64 = 1_000_000_000;
@@ -26,11 +26,11 @@ pub enum Amount {
 /// The form of an amount: `500`, `"12 lb"`, `"0.5 ft3"`.
 pub(super) fn amount() -> impl Form<Out = Spanned<Amount>> {
     let form = either(count().at_most(PARTS_MAX), either(mass(), volume()));
-    placed(form.map(|choice| match choice {
+    placed(no_limit(form.map(|choice| match choice {
         Choice::First(parts) => Amount::Parts(parts),
         Choice::Second(Choice::First(kg)) => Amount::Mass(kg),
         Choice::Second(Choice::Second(m3)) => Amount::Volume(m3),
-    }))
+    })))
 }
 
 impl Amount {
@@ -62,6 +62,16 @@ pub(super) fn kind_of<'a>(kinds: &'a [Kind], name: Option<&Spanned<String>>) -> 
         Some(name) => kinds.iter().find(|kind| kind.name == name.value),
         None => kinds.first(),
     }
+}
+
+/// An amount in parts of the kind with this name, the first one without a name; `None` if no amount is given, or what is
+/// needed of the part is not known.
+pub(super) fn parts_of(
+    kinds: &[Kind],
+    part: Option<&Spanned<String>>,
+    amount: Option<&Spanned<Amount>>,
+) -> Option<u32> {
+    amount.and_then(|amount| amount.value.parts(kind_of(kinds, part)?))
 }
 
 /// A level of `place` in parts; a share of a place without limit is 0.

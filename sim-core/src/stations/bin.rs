@@ -13,7 +13,7 @@
 //! off its outlet is closed. A bridge over the outlet is a jam by powered time: nothing can be taken meanwhile.
 
 use super::Station;
-use super::amounts::{Amount, amount, kind_of};
+use super::amounts::{Amount, amount, kind_of, parts_of};
 use super::blueprint::{
     Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_to,
 };
@@ -67,12 +67,6 @@ pub fn read(object: &mut Object<'_>) -> BinSpec {
     spec
 }
 
-impl BinSpec {
-    fn parts(&self, kinds: &[Kind], amount: Option<&Spanned<Amount>>) -> Option<u32> {
-        amount.and_then(|amount| amount.value.parts(kind_of(kinds, self.part.as_ref())?))
-    }
-}
-
 impl Blueprint for BinSpec {
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
@@ -84,9 +78,9 @@ impl Blueprint for BinSpec {
         if self.endless {
             return Some(Place::bin(UNLIMITED, Bin::endless(kind, key)));
         }
-        let capacity = self.parts(kinds, self.capacity.as_ref()).unwrap_or(UNLIMITED);
+        let capacity = parts_of(kinds, self.part.as_ref(), self.capacity.as_ref()).unwrap_or(UNLIMITED);
         let mut place = Place::bin(capacity, Bin::new(key));
-        place.set_start(kind, self.parts(kinds, self.content.as_ref()).unwrap_or(0));
+        place.set_start(kind, parts_of(kinds, self.part.as_ref(), self.content.as_ref()).unwrap_or(0));
         Some(place)
     }
 
@@ -112,7 +106,7 @@ impl Blueprint for BinSpec {
         for given in [&self.capacity, &self.content].into_iter().flatten() {
             given.value.check(&given.place, kind, "an amount by weight or volume", problems);
         }
-        let capacity = self.parts(kinds, self.capacity.as_ref());
+        let capacity = parts_of(kinds, self.part.as_ref(), self.capacity.as_ref());
         if let (Some(capacity), Some(given)) = (capacity, &self.capacity)
             && capacity == 0
         {
@@ -120,7 +114,7 @@ impl Blueprint for BinSpec {
                 .error(&given.place, Problem::new(code::OUT_OF_RANGE, "not even one part fits into the bin"));
         }
         if let (Some(capacity), Some(start), Some(given)) =
-            (capacity, self.parts(kinds, self.content.as_ref()), &self.content)
+            (capacity, parts_of(kinds, self.part.as_ref(), self.content.as_ref()), &self.content)
             && start > capacity
         {
             let message = format!("the bin starts with {start} parts and holds {capacity}");

@@ -16,7 +16,7 @@
 
 use super::Station;
 use super::alarm::Alarm;
-use super::amounts::{Amount, amount, kind_of, level_of};
+use super::amounts::{Amount, amount, kind_of, level_of, parts_of};
 use super::blueprint::{
     Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_to,
 };
@@ -279,22 +279,16 @@ pub fn read(object: &mut Object<'_>) -> HopperSpec {
     }
 }
 
-impl HopperSpec {
-    fn parts(&self, kinds: &[Kind], amount: Option<&Spanned<Amount>>) -> Option<u32> {
-        amount.and_then(|amount| amount.value.parts(kind_of(kinds, self.part.as_ref())?))
-    }
-}
-
 impl Blueprint for HopperSpec {
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
     }
 
     fn body(&self, kinds: &[Kind], name: &str) -> Option<Place> {
-        let capacity = self.parts(kinds, self.capacity.as_ref()).unwrap_or(UNLIMITED);
+        let capacity = parts_of(kinds, self.part.as_ref(), self.capacity.as_ref()).unwrap_or(UNLIMITED);
         let mut place = Place::bin(capacity, Bin::new(StreamKey::new(name, "picks")));
         let kind = kind_named(kinds, self.part.as_ref());
-        place.set_start(kind, self.parts(kinds, self.content.as_ref()).unwrap_or(0));
+        place.set_start(kind, parts_of(kinds, self.part.as_ref(), self.content.as_ref()).unwrap_or(0));
         Some(place)
     }
 
@@ -324,11 +318,15 @@ impl Blueprint for HopperSpec {
         for given in [&self.capacity, &self.content].into_iter().flatten() {
             given.value.check(&given.place, kind, "an amount by weight or volume", problems);
         }
-        if let (Some(capacity), Some(given)) = (self.parts(kinds, self.capacity.as_ref()), &self.capacity) {
+        if let (Some(capacity), Some(given)) =
+            (parts_of(kinds, self.part.as_ref(), self.capacity.as_ref()), &self.capacity)
+        {
             if capacity == 0 {
                 let problem = Problem::new(code::OUT_OF_RANGE, "not even one part fits into the hopper");
                 problems.error(&given.place, problem);
-            } else if self.parts(kinds, self.content.as_ref()).is_some_and(|start| start > capacity) {
+            } else if parts_of(kinds, self.part.as_ref(), self.content.as_ref())
+                .is_some_and(|start| start > capacity)
+            {
                 let problem = Problem::new(code::OUT_OF_RANGE, "the hopper starts with more than it holds");
                 problems.error(&given.place, problem);
             }

@@ -24,6 +24,7 @@ mod dice;
 pub mod divider;
 pub mod dumper;
 pub mod elevator;
+mod errand;
 pub mod escapement;
 pub mod gauge;
 pub mod hand_fill;

@@ -25,7 +25,7 @@ impl Causes {
     pub(super) fn interruption_in(&self, ix: usize, state: State, now: Time) -> Reason {
         let me = StationId(ix as u16);
         let at_me = Reason { cause: Cause::At(me, state), began: now };
-        if is_stop(state) || (self.n_stopped == 0 && !self.setup.stations[ix].is_in_loop) {
+        if state.is_stop() || (self.n_stopped == 0 && !self.setup.stations[ix].is_in_loop) {
             return at_me;
         }
         let cause = match self.stop_in(me, state, &mut vec![false; self.states.len()]) {
@@ -72,18 +72,5 @@ impl Causes {
             }
         }
         found
-    }
-}
-
-pub(super) fn is_stop(state: State) -> bool {
-    match state {
-        State::JamAutomatic
-        | State::JamWaiting
-        | State::JamClearing
-        | State::DownWaiting
-        | State::DownRepair
-        | State::Changeover
-        | State::Off => true,
-        State::Working | State::Checking | State::Blocked | State::Held | State::Starved => false,
     }
 }

@@ -1,7 +1,6 @@
 //! What the account hears while a replication runs.
 
 use super::Causes;
-use super::below::is_stop;
 use super::signal::{Cause, Reason, Time};
 use crate::kernel::{Intake, Note, Observer, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
@@ -17,14 +16,14 @@ impl Observer for Causes {
         {
             self.follow(account, new == State::Starved, now);
         }
-        self.n_stopped = self.n_stopped + u32::from(is_stop(new)) - u32::from(is_stop(old));
+        self.n_stopped = self.n_stopped + u32::from(new.is_stop()) - u32::from(old.is_stop());
         self.states[ix] = new;
         if self.intake_of[ix].is_some() {
             self.carrying_state(ix, new, now)
         } else {
             self.plain_state(ix, new, now)
         }
-        if is_stop(new) {
+        if new.is_stop() {
             self.pass_on_stop(now);
         }
         if let Some(body) = self.setup.stations[ix].body
@@ -106,7 +105,7 @@ impl Observer for Causes {
                 if self.intake_of[ix].is_some() {
                     let way = self.nodes[ix].sources[0][0].place;
                     self.unstamp(way, now as Time);
-                } else if !is_stop(self.states[ix]) && self.states[ix] != State::Held {
+                } else if !self.states[ix].is_stop() && self.states[ix] != State::Held {
                     self.give(ix, now as Time);
                 }
             }

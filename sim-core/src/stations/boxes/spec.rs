@@ -6,14 +6,13 @@ use crate::kernel::{Exit, Sampler};
 use crate::scenario::{Level, OUT, level};
 use crate::stations::amounts::{Amount, amount, kind_of};
 use crate::stations::blueprint::{Attendance, Blueprint, ExitSpec, Site, To, TrafficSite, check_kind};
+use crate::stations::errand::{self, Errand};
 use crate::stations::scrap_box::ScrapBox;
 use crate::terms::kind::{Kind, unknown};
 use crate::terms::law::Law;
-use crate::terms::law_form::law;
 use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
-use crate::text::forms::{Chance, Spanned, Variant, chance, map_of, name, one_of, variants};
-use crate::units::Dimension;
+use crate::text::forms::{Chance, Spanned, Variant, chance, map_of, more_helps, name, one_of, variants};
 
 #[derive(Debug, Clone)]
 enum ExchangeSpec {
@@ -31,25 +30,25 @@ const EXCHANGES: &[Variant<ExchangeSpec>] = &[
 ];
 
 fn read_by_hand(object: &mut Object<'_>) -> ExchangeSpec {
-    let by = object.required("by", name(), "The attendants who do it");
-    let time = object.required("time", law(Dimension::Time), "Time for which an exchange keeps an attendant");
-    ExchangeSpec::ByHand(by, time)
+    exchange_of(errand::read_by_hand(
+        object,
+        "The attendants who do it",
+        "Time for which an exchange keeps an attendant",
+    ))
 }
 
 fn read_hauler(object: &mut Object<'_>) -> ExchangeSpec {
-    let lead = object.required(
-        "lead",
-        law(Dimension::Time).usual("3 min", "20 min", "3 to 20 min after the call"),
+    exchange_of(errand::read_hauler(
+        object,
         "Time from the call until the box is exchanged; with `by`, from the time when a hauler sets out",
-    );
-    let by = object.maybe(
-        "by",
-        name(),
         "The pool of haulers (among the attendants) that does it; left out: there is always one",
-    );
-    match by {
-        Some(by) => ExchangeSpec::ByHand(by, lead),
-        None => ExchangeSpec::Hauler(lead),
+    ))
+}
+
+fn exchange_of(errand: Errand) -> ExchangeSpec {
+    match errand.by {
+        Some(by) => ExchangeSpec::ByHand(by, errand.time),
+        None => ExchangeSpec::Hauler(errand.time),
     }
 }
 
@@ -125,7 +124,7 @@ fn read_common(object: &mut Object<'_>, scrap: bool, holds: Option<Spanned<Amoun
         ),
         repairs: object.optional(
             "repairs",
-            map_of(chance()),
+            more_helps(map_of(chance())),
             "{}",
             "By condition (`off size`: rejected for a dimension), the chance that a part set aside is put right before it is run again",
         ),

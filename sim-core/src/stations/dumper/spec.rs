@@ -9,6 +9,7 @@ use crate::stations::blueprint::{
     Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named,
     part_needs, read_part, read_to,
 };
+use crate::stations::errand::{self, Errand};
 use crate::stations::lots::LotLuck;
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
@@ -16,7 +17,7 @@ use crate::terms::law_form::{count_law, law};
 use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
 use crate::text::forms::{
-    Choice, Form, Spanned, Variant, count, either, mass, name, one_of, placed, rate, variants, volume,
+    Choice, Form, Spanned, Variant, count, either, mass, no_limit, one_of, placed, rate, variants, volume,
     volume_rate,
 };
 use crate::units::Dimension;
@@ -57,13 +58,13 @@ pub struct DumperSpec {
 }
 
 fn contents() -> impl Form<Out = Spanned<Contents>> {
-    placed(either(count_law().positive(), either(mass().positive(), volume().positive())).map(|choice| {
-        match choice {
+    placed(no_limit(either(count_law().positive(), either(mass().positive(), volume().positive()))).map(
+        |choice| match choice {
             Choice::First(law) => Contents::Parts(law),
             Choice::Second(Choice::First(kg)) => Contents::Of(Amount::Mass(kg)),
             Choice::Second(Choice::Second(m3)) => Contents::Of(Amount::Volume(m3)),
-        }
-    }))
+        },
+    ))
 }
 
 const BRINGING: &[Variant<BringingSpec>] = &[
@@ -73,19 +74,17 @@ const BRINGING: &[Variant<BringingSpec>] = &[
 ];
 
 fn read_hauler(object: &mut Object<'_>) -> BringingSpec {
-    let lead = object.required(
-        "lead",
-        law(Dimension::Time).usual("3 min", "20 min", "3 to 20 min after the call"),
+    bringing_of(errand::read_hauler(
+        object,
         "Time from the call until the container is there; with `by`, from the time when a hauler sets out",
-    );
-    let by = object.maybe(
-        "by",
-        name(),
         "The pool of haulers (among the attendants) that brings it, one container at a time; several dumpers may share it; left out: there is always one",
-    );
-    match by {
-        Some(by) => BringingSpec::ByHand(by, lead),
-        None => BringingSpec::OnCall(lead),
+    ))
+}
+
+fn bringing_of(errand: Errand) -> BringingSpec {
+    match errand.by {
+        Some(by) => BringingSpec::ByHand(by, errand.time),
+        None => BringingSpec::OnCall(errand.time),
     }
 }
 
@@ -98,10 +97,11 @@ fn read_intervals(object: &mut Object<'_>) -> BringingSpec {
 }
 
 fn read_by_hand(object: &mut Object<'_>) -> BringingSpec {
-    let by = object.required("by", name(), "The attendants who bring it");
-    let time =
-        object.required("time", law(Dimension::Time), "Time for which bringing one keeps an attendant");
-    BringingSpec::ByHand(by, time)
+    bringing_of(errand::read_by_hand(
+        object,
+        "The attendants who bring it",
+        "Time for which bringing one keeps an attendant",
+    ))
 }
 
 fn bringing() -> impl Form<Out = BringingSpec> {
@@ -122,7 +122,7 @@ pub fn read(object: &mut Object<'_>) -> DumperSpec {
     );
     let at_start = object.maybe(
         "waiting_at_start",
-        count().at_most(1000),
+        no_limit(count().at_most(1000)),
         "Full containers that wait there at the start; left out: one on every place",
     );
     if let Some(at_start) = at_start
@@ -166,7 +166,7 @@ pub fn read(object: &mut Object<'_>) -> DumperSpec {
         ),
         portions: object.optional(
             "portions",
-            count().at_least(1).at_most(100_000),
+            no_limit(count().at_least(1).at_most(100_000)),
             "50",
             "Portions in which a container runs out at a rate",
         ) as u32,
