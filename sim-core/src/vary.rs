@@ -13,7 +13,7 @@ use serde_json::Value;
 pub enum Change {
     /// By this factor; all quantities of a law alike.
     Times(f64),
-    /// By this many, for whole numbers.
+    /// By this many, for whole numbers and every draw of a law of them.
     Plus(i64),
     /// What is left to one is multiplied by this factor, for chances of something good.
     RestTimes(f64),
@@ -63,12 +63,10 @@ impl Knob {
         let change = match (self.setting.sort, self.setting.relax) {
             (_, Relax::Never) => return None,
             (SettingSort::Chance, Relax::Up) => Change::RestTimes(0.9),
-            (SettingSort::Count, Relax::Up) => Change::Plus(1),
-            (SettingSort::Count, Relax::Down) => Change::Plus(-1),
-            (SettingSort::Quantity(_) | SettingSort::CountLaw, Relax::Up) => Change::Times(1.1),
-            (SettingSort::Quantity(_) | SettingSort::CountLaw | SettingSort::Chance, Relax::Down) => {
-                Change::Times(0.9)
-            }
+            (SettingSort::Count | SettingSort::CountLaw, Relax::Up) => Change::Plus(1),
+            (SettingSort::Count | SettingSort::CountLaw, Relax::Down) => Change::Plus(-1),
+            (SettingSort::Quantity(_), Relax::Up) => Change::Times(1.1),
+            (SettingSort::Quantity(_) | SettingSort::Chance, Relax::Down) => Change::Times(0.9),
         };
         Some(change)
     }
@@ -78,11 +76,13 @@ impl Knob {
         let new = match self.setting.sort {
             SettingSort::Quantity(dimension) => {
                 let Change::Times(factor) = change else { return None };
-                self.scaled(&|text| scaled_text(text, dimension, factor), &|_| None)?
+                let mut value: Value = serde_json::from_str(&self.written).ok()?;
+                scale(&mut value, dimension, factor);
+                serde_json::to_string(&value).ok()?
             }
             SettingSort::CountLaw => {
-                let Change::Times(factor) = change else { return None };
-                self.scaled(&|_| None, &|number| Some(number * factor))?
+                let Change::Plus(step) = change else { return None };
+                raised(&self.written, step)?
             }
             SettingSort::Count => {
                 let Change::Plus(step) = change else { return None };
@@ -102,44 +102,42 @@ impl Knob {
         let span = self.setting.place.span;
         (new != self.written).then(|| (format!("{}{new}{}", &source[..span.start], &source[span.end..]), new))
     }
-
-    /// What is written, with texts and numbers inside of it replaced.
-    fn scaled(
-        &self,
-        text: &dyn Fn(&str) -> Option<String>,
-        number: &dyn Fn(f64) -> Option<f64>,
-    ) -> Option<String> {
-        let mut value: Value = serde_json::from_str(&self.written).ok()?;
-        replace(&mut value, "", text, number);
-        serde_json::to_string(&value).ok()
-    }
 }
 
-fn replace(
-    value: &mut Value,
-    key: &str,
-    text: &dyn Fn(&str) -> Option<String>,
-    number: &dyn Fn(f64) -> Option<f64>,
-) {
+/// A value with all quantities inside of it scaled; notes and words stay as they are.
+fn scale(value: &mut Value, dimension: Dimension, factor: f64) {
     match value {
-        Value::String(old) => {
-            if let Some(new) = text(old) {
-                *old = new;
+        Value::String(text) => {
+            if let Some(scaled) = scaled_text(text, dimension, factor) {
+                *text = scaled;
             }
         }
-        Value::Number(old) if key != "shape" => {
-            if let Some(new) = old.as_f64().and_then(number).and_then(serde_json::Number::from_f64) {
-                *old = new;
-            }
-        }
-        Value::Array(list) => list.iter_mut().for_each(|value| replace(value, key, text, number)),
+        Value::Array(list) => list.iter_mut().for_each(|value| scale(value, dimension, factor)),
         Value::Object(map) => {
-            map.iter_mut()
-                .filter(|(key, _)| *key != "note")
-                .for_each(|(key, value)| replace(value, key, text, number));
+            let parameters = map.iter_mut().filter(|(key, _)| *key != "note");
+            parameters.for_each(|(_, value)| scale(value, dimension, factor));
         }
         Value::Null | Value::Bool(_) | Value::Number(_) => {}
     }
+}
+
+/// A law of whole numbers of which every draw is so much more; none if it would have to be less, and may then be too little.
+fn raised(written: &str, step: i64) -> Option<String> {
+    let step = u64::try_from(step).ok()?;
+    let mut value: Value = serde_json::from_str(written).ok()?;
+    match &mut value {
+        Value::Array(values) => {
+            for value in values {
+                *value = (value.as_u64()? + step).into();
+            }
+        }
+        Value::Object(law) => {
+            let minimum = law.get("minimum").map_or(Some(0), Value::as_u64)?;
+            law.insert("minimum".to_owned(), (minimum + step).into());
+        }
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => return None,
+    }
+    serde_json::to_string(&value).ok()
 }
 
 /// A quantity by a factor, in the unit in which it is written if there is one only.
@@ -198,7 +196,9 @@ mod tests {
     use crate::scenario;
 
     const LINE: &str = r#"{"feedproof": 1, "stations": [
-        {"id": "F", "type": "work", "endless": true, "time": {"law": "exponential", "mean": "1 h 30 min"}},
+        {"id": "B", "type": "bin", "endless": true},
+        {"id": "L", "type": "elevator", "cleats": "1 /s", "lift": "2 s", "per_cleat": {"law": "poisson", "mean": 2}},
+        {"id": "F", "type": "work", "time": {"law": "exponential", "mean": "1 h 30 min"}},
         {"id": "T", "type": "track", "capacity": 5, "travel": "2.5 s"},
         {"id": "C", "type": "machine", "cycle": ["1 s", "1100 ms"],
          "jams": [{"per_part": "1 in 50", "time": "4 s"}],
@@ -218,6 +218,7 @@ mod tests {
         let relaxed = |path| change(path, None);
         assert_eq!(relaxed(".time").as_deref(), Some(r#"{"law":"exponential","mean":"4860 s"}"#));
         assert_eq!(relaxed(".capacity").as_deref(), Some("6"));
+        assert_eq!(relaxed(".per_cleat").as_deref(), Some(r#"{"law":"poisson","mean":2,"minimum":1}"#));
         assert_eq!(relaxed(".travel").as_deref(), Some(r#""2.25 s""#));
         assert_eq!(relaxed(".cycle").as_deref(), Some(r#"["0.9 s","990 ms"]"#));
         assert_eq!(relaxed(".per_part").as_deref(), Some("0.018000000000000002"));
