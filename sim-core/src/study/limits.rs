@@ -6,15 +6,10 @@
 //! them hold together with the stated level. A warm-up that is to be found is found for the file and used for all.
 
 use super::crew::Crew;
-use super::outputs::Outputs;
 use super::result::Figure;
 use super::run::RunError;
-use super::shift::measure_shift;
-use super::warm_up;
-use crate::measure::Tally;
-use crate::network::{Plan, compile};
-use crate::part::SECOND;
-use crate::scenario::{self, Scenario, WarmUp};
+use super::variant::{Task, Variant, run_tasks, settle_warm_up};
+use crate::scenario::{self, Scenario};
 use crate::statistics::{CannotSay, Moments};
 use crate::vary::{Change, knobs};
 use schemars::JsonSchema;
@@ -65,46 +60,15 @@ pub struct LimitsOptions {
     pub level: f64,
 }
 
-/// One variation under way.
+/// What was tried of one variation.
+#[derive(Default)]
 struct Trial {
-    plan: Plan,
-    outputs: Outputs,
     path: String,
     from: String,
     to: String,
     change: Option<Change>,
     rates: Vec<f64>,
     fault: Option<RunError>,
-}
-
-impl Trial {
-    fn new(mut scenario: Scenario) -> Self {
-        scenario.plan.inversion = true;
-        let plan = compile(&scenario);
-        Trial {
-            outputs: Outputs::new(&scenario, &plan),
-            plan,
-            path: String::new(),
-            from: String::new(),
-            to: String::new(),
-            change: None,
-            rates: Vec::new(),
-            fault: None,
-        }
-    }
-
-    fn run(&mut self, options: &LimitsOptions) {
-        let mut tally = Tally::new(&self.plan.tally);
-        for number in 0..options.replications {
-            let course;
-            (tally, course) = measure_shift(&self.plan, options.seed, number, tally);
-            if course.fault.is_some() {
-                self.fault = course.fault;
-                return;
-            }
-            self.rates.push(self.outputs.rate(&tally));
-        }
-    }
 }
 
 /// Ranks the limits of the line of a scenario file. None if it was cancelled.
@@ -127,54 +91,58 @@ pub fn limits<C: Crew>(
         return Err(RunError::BadOptions(CannotSay::TooFew { have: options.replications, need: 2 }));
     }
     let Some(scenario) = scenario::read(source).scenario else { panic!("the scenario was checked") };
-    let (mut trials, not_tried) = trials(source, &scenario);
-    if scenario.plan.warm_up == WarmUp::Found {
-        let Some(found) = warm_up::find(&trials[0].plan, options.seed, crew, cancelled)? else {
-            return Ok(None);
-        };
-        trials.iter_mut().for_each(|trial| trial.plan.open_ns = found.minutes * 60 * SECOND);
+    let title = scenario.title.clone();
+    let (mut variants, mut trials, not_tried) = trials(source, scenario);
+    if !settle_warm_up(&mut variants[..1], options.seed, crew, cancelled)? {
+        return Ok(None);
     }
-    let (n, mut done) = (trials.len(), 0);
-    let mut desks = vec![(); crew.size()];
-    while done < n {
-        let batch = done..n.min(done + crew.size());
-        let ran =
-            crew.fill(&mut desks, &mut trials[batch.clone()], cancelled, &|(), trial| trial.run(options));
-        if ran < batch.len() {
-            return Ok(None);
+    let (of_file, varied) = variants.split_at_mut(1);
+    varied.iter_mut().for_each(|variant| variant.measure_as(&of_file[0]));
+    let tasks: Vec<Task> = (0..variants.len())
+        .flat_map(|variant| (0..options.replications).map(move |number| Task { variant, number }))
+        .collect();
+    let n_variants = variants.len();
+    let done = run_tasks(&variants, &tasks, options.seed, crew, cancelled, &mut |task, values| {
+        let trial: &mut Trial = &mut trials[task.variant];
+        match values {
+            Ok(values) => trial.rates.push(values[variants[task.variant].rate_index()]),
+            Err(fault) => trial.fault = Some(fault),
         }
-        done = batch.end;
-        progress(done, n);
+        if task.number + 1 == options.replications {
+            progress(task.variant + 1, n_variants);
+        }
+    });
+    if done < tasks.len() {
+        return Ok(None);
     }
     if let Some(fault) = trials[0].fault.take() {
         return Err(fault);
     }
-    Ok(Some(ranked(&scenario, &trials, options, not_tried)))
+    Ok(Some(ranked(title, &trials, options, not_tried)))
 }
 
 /// The file itself, then its variations.
-fn trials(source: &str, scenario: &Scenario) -> (Vec<Trial>, Vec<String>) {
-    let mut trials: Vec<Trial> = scenario::read(source).scenario.into_iter().map(Trial::new).collect();
+fn trials(source: &str, scenario: Scenario) -> (Vec<Variant>, Vec<Trial>, Vec<String>) {
+    let knobs = knobs(source, &scenario);
+    let (mut variants, mut trials) = (vec![Variant::new(scenario)], vec![Trial::default()]);
     let mut not_tried = Vec::new();
-    for knob in knobs(source, scenario) {
+    for knob in knobs {
         let Some(change) = knob.relaxed() else { continue };
         let Some((text, to)) = knob.changed(source, change) else { continue };
-        match scenario::read(&text).scenario {
-            Some(varied) => trials.push(Trial {
-                path: knob.path.clone(),
-                from: knob.written.clone(),
-                to,
-                change: Some(change),
-                ..Trial::new(varied)
-            }),
-            None => not_tried.push(knob.path.clone()),
+        match Variant::read(&text) {
+            Ok(variant) => {
+                variants.push(variant);
+                let (path, from) = (knob.path, knob.written);
+                trials.push(Trial { path, from, to, change: Some(change), ..Trial::default() });
+            }
+            Err(_) => not_tried.push(knob.path),
         }
     }
-    (trials, not_tried)
+    (variants, trials, not_tried)
 }
 
 fn ranked(
-    scenario: &Scenario,
+    title: Option<String>,
     trials: &[Trial],
     options: &LimitsOptions,
     mut not_tried: Vec<String>,
@@ -200,7 +168,7 @@ fn ranked(
     // The sort is stable: equal gains stay in the order of the file.
     limits.sort_by(|a, b| b.gain.mean.unwrap_or(0.0).total_cmp(&a.gain.mean.unwrap_or(0.0)));
     LimitsResult {
-        title: scenario.title.clone(),
+        title,
         replications: options.replications,
         seed: options.seed,
         level: options.level,

@@ -16,6 +16,7 @@ mod run;
 mod shift;
 #[cfg(test)]
 mod tests;
+mod variant;
 mod warm_up;
 
 #[cfg(feature = "threads")]
@@ -25,3 +26,4 @@ pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};
+pub use variant::{Desk, Heard, Task, Variant, run_tasks, settle_warm_up};

@@ -1,7 +1,6 @@
-//! Variations of a scenario file: the same text with one of its numbers changed.
+//! Knobs: the numbers of a scenario that mean something, each with the way in which it is changed by a little.
 //!
-//! A change is made in the text, where the number stands, so that everything else of the file stays as it is and the new
-//! text is read and checked like any other. Invariant: only the bytes of the setting differ.
+//! What a number is, and which way it is relaxed, is said where it is read. Invariant: only the bytes of the number differ.
 
 use crate::scenario::Scenario;
 use crate::text::fields::{Relax, Setting, SettingSort};
