@@ -5,6 +5,7 @@
 
 mod builtin;
 mod commands;
+mod designs;
 mod ending;
 mod explanations;
 mod files;
@@ -16,6 +17,7 @@ mod progress;
 mod report;
 mod screen;
 mod source;
+mod steps;
 mod tables;
 
 use clap::Parser;

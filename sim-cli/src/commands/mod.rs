@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod check;
+mod compare;
 mod explain;
 mod limits;
 mod list;
@@ -8,6 +9,7 @@ mod new;
 mod run;
 mod schema;
 mod show;
+mod size;
 mod trace;
 
 use crate::ending::{Ending, Failure};
@@ -22,6 +24,10 @@ pub(crate) enum Command {
     Check(check::Args),
     /// Tries each number that may limit the line, and ranks what the rate would gain
     Limits(limits::Args),
+    /// Runs designs side by side with the same luck, and says which one makes more
+    Compare(compare::Args),
+    /// Finds the smallest or largest value of a setting with which the promise is proved
+    Size(size::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -45,6 +51,8 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Run(args) => run::run(&args),
         Command::Check(args) => check::check(&args),
         Command::Limits(args) => limits::limits(&args),
+        Command::Compare(args) => compare::compare(&args),
+        Command::Size(args) => size::size(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),

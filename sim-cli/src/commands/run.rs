@@ -51,7 +51,7 @@ pub(crate) struct Args {
     fail_unless_proved: bool,
 }
 
-fn share(text: &str) -> Result<f64, String> {
+pub(super) fn share(text: &str) -> Result<f64, String> {
     let share = parse(text, Dimension::Share).map_err(|error| error.to_string())?;
     if share > 0.0 && share < 1.0 {
         Ok(share)

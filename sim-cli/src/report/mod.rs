@@ -4,17 +4,21 @@
 //! for the mean and the one for a single shift cannot be confused.
 
 mod balance;
+mod comparison;
 mod files;
 mod limits;
 mod line;
 mod losses;
 mod origin;
 mod rate;
+mod sizing;
 mod verdict;
 
 pub(crate) use balance::balance;
+pub(crate) use comparison::{comparison, differences_csv};
 pub(crate) use files::stations_csv;
 pub(crate) use limits::limits;
+pub(crate) use sizing::{Row, frontier, sizing};
 
 use crate::ink::Ink;
 use crate::source::Source;

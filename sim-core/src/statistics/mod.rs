@@ -108,11 +108,11 @@ impl std::fmt::Display for CannotSay {
 impl std::error::Error for CannotSay {}
 
 /// Checks that a level, an error or a chance lies strictly between 0 and 1.
-fn inside_unit(what: &'static str, value: f64) -> Result<f64, CannotSay> {
+pub(crate) fn inside_unit(what: &'static str, value: f64) -> Result<f64, CannotSay> {
     if value > 0.0 && value < 1.0 { Ok(value) } else { Err(CannotSay::OutOfRange { what, value }) }
 }
 
 /// Checks that there are enough values.
-fn at_least(have: u64, need: u64) -> Result<(), CannotSay> {
+pub(crate) fn at_least(have: u64, need: u64) -> Result<(), CannotSay> {
     if have >= need { Ok(()) } else { Err(CannotSay::TooFew { have, need }) }
 }
