@@ -24,6 +24,7 @@ pub use crew::Hands;
 pub use crew::{Alone, Crew};
 pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
+pub(crate) use proof::reaches;
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};
 pub use variant::{Desk, Heard, Task, Variant, run_tasks, settle_warm_up};
