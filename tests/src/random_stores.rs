@@ -17,7 +17,8 @@ fn parts_or_weight(luck: &mut Luck, parts: usize) -> Value {
 
 fn bath(luck: &mut Luck) -> Value {
     let capacity = luck.within(1, 80);
-    let mut bath = json!({"type": luck.one(&["bath", "tunnel"]), "capacity": parts_or_weight(luck, capacity)});
+    let mut bath =
+        json!({"type": luck.one(&["bath", "tunnel"]), "capacity": parts_or_weight(luck, capacity)});
     if luck.percent(25) {
         bath["residence"] = json!("flow-through");
     } else {

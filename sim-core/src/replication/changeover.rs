@@ -224,15 +224,15 @@ impl<O: Observer> Replica<'_, O> {
                 End::Good(_) => plan.counted.iter().any(|station| !knot.contains(station)),
                 End::After(_) | End::Never => has_timer,
             },
-            Phase::RunningOut => {
-                has_timer || !plan.run_out.iter().any(|(station, _)| knot.contains(station))
-            }
+            Phase::RunningOut => has_timer || !plan.run_out.iter().any(|(station, _)| knot.contains(station)),
         };
         let links = &self.plan.links;
         let waits_by = |place: &PlaceId| {
             knot.iter().any(|station| {
-                let gives = links.exits[station.ix()].iter().any(|exit| *exit == Exit::Store(*place));
-                gives || links.inlets[station.ix()].contains(place) || links.bodies[station.ix()] == Some(*place)
+                let gives = links.exits[station.ix()].contains(&Exit::Store(*place));
+                gives
+                    || links.inlets[station.ix()].contains(place)
+                    || links.bodies[station.ix()] == Some(*place)
             })
         };
         let purges = plan.purge.iter().flat_map(|purge| &purge.places).any(waits_by);

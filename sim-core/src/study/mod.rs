@@ -25,6 +25,7 @@ pub use crew::Hands;
 pub use crew::{Alone, Crew};
 pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
+pub(crate) use proof::reaches;
 pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, replay};
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};
