@@ -14,6 +14,7 @@ pub mod scenario;
 pub mod stations;
 pub mod statistics;
 pub mod study;
+pub mod sweep;
 pub mod terms;
 pub mod text;
 pub mod units;

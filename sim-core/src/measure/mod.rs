@@ -5,6 +5,7 @@
 //! length of the window.
 
 mod causes;
+mod film;
 mod level_course;
 mod levels;
 mod near;
@@ -14,6 +15,7 @@ mod tally;
 mod trace;
 
 pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes};
+pub use film::{FRAME, Film, Scene};
 pub use level_course::LevelCourse;
 pub use levels::{LevelSums, LevelTally};
 pub use near::NearTally;
