@@ -5,6 +5,7 @@
 
 mod builtin;
 mod commands;
+mod drawing;
 mod ending;
 mod explanations;
 mod files;

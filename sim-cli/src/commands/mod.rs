@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod check;
+mod draw;
 mod explain;
 mod limits;
 mod list;
@@ -20,6 +21,8 @@ pub(crate) enum Command {
     Run(run::Args),
     /// Checks a file without simulating, and prints the balance of the line
     Check(check::Args),
+    /// Draws the line as an SVG picture
+    Draw(draw::Args),
     /// Tries each number that may limit the line, and ranks what the rate would gain
     Limits(limits::Args),
     /// Writes a new scenario file that runs as it is
@@ -44,6 +47,7 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
     match command {
         Command::Run(args) => run::run(&args),
         Command::Check(args) => check::check(&args),
+        Command::Draw(args) => draw::draw(&args),
         Command::Limits(args) => limits::limits(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),

@@ -418,7 +418,7 @@ fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
 }
 
 /// The entry to which an exit leads; `None` out of the line.
-pub(crate) fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
+pub fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
     match to {
         To::Next => (from + 1 < scenario.stations.len()).then_some(from + 1),
         To::Named(name) => scenario.stations.iter().position(|entry| entry.id.value == name.value),
