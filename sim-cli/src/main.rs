@@ -6,6 +6,7 @@
 mod builtin;
 mod commands;
 mod designs;
+mod drawing;
 mod ending;
 mod explanations;
 mod files;

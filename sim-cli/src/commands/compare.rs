@@ -7,8 +7,8 @@ use crate::ink::Ink;
 use crate::progress::{self, Bar};
 use crate::source::Source;
 use crate::{interrupt, report, screen};
+use sim_core::study::Mode;
 use sim_core::study::compare::{self, CompareOptions, CompareResult};
-use sim_core::study::{Mode, RunError};
 use sim_core::units::{Dimension, parse};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -78,7 +78,7 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
         bar.step(progress.done as usize, progress.most as usize);
     });
     bar.clear();
-    let found = found.map_err(|why| refused(&why))?;
+    let found = found.map_err(|why| super::run::refused(&why))?;
     let Some(found) = found else {
         return Err(Failure::new(Ending::Interrupted, "interrupted before there was anything to compare"));
     };
@@ -91,17 +91,6 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
         screen::print(&report::comparison(&found, Ink::of_stdout()))?;
     }
     Ok(Ending::Done)
-}
-
-fn refused(why: &RunError) -> Failure {
-    let ending = match why {
-        RunError::PartsNotConserved { .. } => Ending::Failed,
-        RunError::InstantLoop { .. }
-        | RunError::TooManyEvents { .. }
-        | RunError::NoWarmUp(_)
-        | RunError::BadOptions(_) => Ending::BadInput,
-    };
-    Failure::new(ending, why.to_string())
 }
 
 fn json(found: &CompareResult) -> Result<String, Failure> {

@@ -2,6 +2,7 @@
 
 mod check;
 mod compare;
+mod draw;
 mod explain;
 mod limits;
 mod list;
@@ -22,6 +23,8 @@ pub(crate) enum Command {
     Run(run::Args),
     /// Checks a file without simulating, and prints the balance of the line
     Check(check::Args),
+    /// Draws the line as an SVG picture
+    Draw(draw::Args),
     /// Tries each number that may limit the line, and ranks what the rate would gain
     Limits(limits::Args),
     /// Runs designs side by side with the same luck, and says which one makes more
@@ -50,6 +53,7 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
     match command {
         Command::Run(args) => run::run(&args),
         Command::Check(args) => check::check(&args),
+        Command::Draw(args) => draw::draw(&args),
         Command::Limits(args) => limits::limits(&args),
         Command::Compare(args) => compare::compare(&args),
         Command::Size(args) => size::size(&args),

@@ -9,8 +9,9 @@ use crate::source::Source;
 use crate::steps::Steps;
 use crate::{interrupt, report, screen};
 use sim_core::diag::Diagnostic;
-use sim_core::study::size::{Grid, SizeError, SizeOptions, SizeResult, Wanted};
-use sim_core::study::{self, RunError, Variant};
+use sim_core::scenario;
+use sim_core::study::size::{FrontierRow, Grid, SizeError, SizeOptions, SizeResult, Wanted};
+use sim_core::study::{self, Variant};
 use sim_core::vary::{self, Address, Setting};
 use std::io::Write;
 use std::path::PathBuf;
@@ -101,7 +102,9 @@ impl Grid for Line<'_> {
     }
 
     fn variant(&self, number: usize) -> Result<Variant, Vec<Diagnostic>> {
-        Variant::read(&self.with(number).text)
+        let checked = scenario::read(&self.with(number).text);
+        // Values have luck of their own, so that nothing needs to be paired.
+        checked.scenario.map(Variant::unpaired).ok_or(checked.problems)
     }
 }
 
@@ -126,12 +129,18 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     let (page, json) = match &varied[..] {
         [one] => {
             let found = sized(&source, one, &options, args)?;
-            (report::sizing(&found, one.address.text(), Ink::of_stdout()), document(&found)?)
+            (
+                report::sizing(&found, one.address.text(), Ink::of_stdout()),
+                document(serde_json::to_string_pretty(&found))?,
+            )
         }
         [first, second] => {
             let found = frontier(&source, (first, second), &options, args)?;
             let names = (first.address.text(), second.address.text());
-            (report::frontier(&found, names, options.error, Ink::of_stdout()), document(&found)?)
+            (
+                report::frontier(&found, names, options.error, Ink::of_stdout()),
+                document(serde_json::to_string_pretty(&found))?,
+            )
         }
         [] | [_, _, _, ..] => {
             return Err(Failure::new(Ending::BadInput, "one or two settings can be varied"));
@@ -147,8 +156,7 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     Ok(Ending::Done)
 }
 
-fn document(found: &impl serde::Serialize) -> Result<String, Failure> {
-    let text = serde_json::to_string_pretty(found);
+fn document(text: serde_json::Result<String>) -> Result<String, Failure> {
     let text = text.map_err(|why| Failure::new(Ending::Failed, format!("the result is no JSON: {why}")))?;
     Ok(text + "\n")
 }
@@ -195,14 +203,7 @@ fn refused(why: SizeError, line: &Line<'_>) -> Failure {
             }
         }
         SizeError::Run { value, why } => {
-            let ending = match why {
-                RunError::PartsNotConserved { .. } => Ending::Failed,
-                RunError::InstantLoop { .. }
-                | RunError::TooManyEvents { .. }
-                | RunError::NoWarmUp(_)
-                | RunError::BadOptions(_) => Ending::BadInput,
-            };
-            Failure::new(ending, format!("with {value}: {why}"))
+            Failure::new(super::run::ending_of(&why), format!("with {value}: {why}"))
         }
     }
 }
@@ -213,7 +214,7 @@ fn frontier(
     (first, second): (&Varied, &Varied),
     options: &SizeOptions,
     args: &Args,
-) -> Result<Vec<report::Row>, Failure> {
+) -> Result<Vec<FrontierRow>, Failure> {
     const ROWS_MAX: usize = 200;
     let n = first.steps.len();
     if n > ROWS_MAX {
@@ -231,7 +232,7 @@ fn frontier(
             Err(why) if why.ending == Ending::Interrupted && !rows.is_empty() => break,
             found => found?,
         };
-        rows.push(report::Row { value: first.steps.shown(number), found });
+        rows.push(FrontierRow { value: first.steps.shown(number), found });
         if interrupt::asked() {
             break;
         }

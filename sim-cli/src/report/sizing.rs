@@ -5,18 +5,8 @@ use crate::ink::Ink;
 use crate::numbers::{NONE, grouped, number, scaled, stated};
 use crate::screen::{WIDTH, safe, wrap};
 use crate::tables::Table;
-use serde::Serialize;
 use sim_core::statistics::Verdict;
-use sim_core::study::size::{SizeResult, ValueReport, Wanted};
-
-/// A point of the frontier of two settings.
-#[derive(Debug, Clone, Serialize)]
-pub(crate) struct Row {
-    /// Value of the first setting.
-    pub(crate) value: String,
-    /// What was found for the second.
-    pub(crate) found: SizeResult,
-}
+use sim_core::study::size::{FrontierRow, SizeResult, ValueReport, Wanted};
 
 fn end(wanted: Wanted) -> (&'static str, &'static str) {
     match wanted {
@@ -125,7 +115,7 @@ fn answer(found: &SizeResult, address: &str) -> String {
 }
 
 /// The frontier of two settings.
-pub(crate) fn frontier(rows: &[Row], names: (&str, &str), error: f64, ink: Ink) -> String {
+pub(crate) fn frontier(rows: &[FrontierRow], names: (&str, &str), error: f64, ink: Ink) -> String {
     let Some(first) = rows.first() else { return "Nothing was asked.\n".to_owned() };
     let (word, _) = end(first.found.wanted);
     let shifts: u64 = rows.iter().map(|row| row.found.shifts).sum();

@@ -14,11 +14,11 @@ mod size;
 mod together;
 
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
-pub(crate) use check::target_of;
+pub use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
-pub use promise::{Clause, Goal, MeasureSpec, Promise, StatePick};
+pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
 
 use crate::diag::{Diagnostic, Diagnostics};
 use crate::stations::catalogue::{Entry, station};

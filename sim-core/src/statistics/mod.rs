@@ -41,7 +41,7 @@ pub mod quantiles;
 pub mod search;
 pub mod selection;
 pub mod sequential;
-mod special;
+pub(crate) mod special;
 pub mod spending;
 #[cfg(test)]
 mod test_draws;

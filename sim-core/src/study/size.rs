@@ -104,6 +104,15 @@ pub struct SizeResult {
     pub asked: Vec<ValueReport>,
 }
 
+/// A point of the frontier of two settings.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct FrontierRow {
+    /// Value of the first setting.
+    pub value: String,
+    /// What was found for the second one with it. The error is that of this row: all rows share the stated one.
+    pub found: SizeResult,
+}
+
 impl SizeResult {
     /// The JSON Schema of this document.
     pub fn schema() -> serde_json::Value {
