@@ -12,6 +12,7 @@ mod limits;
 mod outputs;
 mod profile;
 mod proof;
+pub mod reduced;
 mod replay;
 mod report;
 pub mod result;
