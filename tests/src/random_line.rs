@@ -44,7 +44,8 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     }
     names.attitudes.sort();
     names.attitudes.dedup();
-    names.has_sizes = parts.as_object().is_some_and(|kinds| kinds.values().all(|kind| kind.get("sizes").is_some()));
+    names.has_sizes =
+        parts.as_object().is_some_and(|kinds| kinds.values().all(|kind| kind.get("sizes").is_some()));
     let room = luck.within(1, most.max(1));
     let n_models = luck.one(&[0, 0, 1, 2]);
     let models = (0..n_models).map(|n| format!("model {n}")).collect();
@@ -326,9 +327,17 @@ impl Sketch {
         for n in 0..self.stations.len() {
             if self.stations[n]["to"] == LOOP {
                 let takes = |s: &Value| {
-                    let brings =
-                        ["stream", "dumper", "filling by hand", "elevator", "meter conveyor", "metering tray", "step feeder",
-                         "scrap box", "box out"];
+                    let brings = [
+                        "stream",
+                        "dumper",
+                        "filling by hand",
+                        "elevator",
+                        "meter conveyor",
+                        "metering tray",
+                        "step feeder",
+                        "scrap box",
+                        "box out",
+                    ];
                     s.get("endless").is_none()
                         && s.get("inlets").is_none()
                         && s.get("fetches").is_none()

@@ -177,7 +177,8 @@ fn path_options(luck: &mut Luck, names: &Names, station: &mut Value) {
         }
         tool_rules(luck, names, tool);
         if luck.percent(50) {
-            let mut jam = json!({"per_part": 0.03, "when": luck.one(&["start", "end"]), "time": seconds(2.0)});
+            let mut jam =
+                json!({"per_part": 0.03, "when": luck.one(&["start", "end"]), "time": seconds(2.0)});
             if luck.percent(50) {
                 jam["then"] = json!("rejects_to");
             }

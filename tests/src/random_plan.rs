@@ -85,7 +85,8 @@ fn changeover(luck: &mut Luck, stations: &[Value], names: &Names) -> Option<Valu
     let mut changeover = json!({"runs": runs, "counts_at": some_id(luck, stations)});
     for (key, percent) in [("stops", 60), ("run_out", 40), ("of", 30)] {
         if luck.percent(percent) {
-            changeover[key] = json!((0..luck.within(1, 3)).map(|_| some_id(luck, stations)).collect::<Vec<_>>());
+            changeover[key] =
+                json!((0..luck.within(1, 3)).map(|_| some_id(luck, stations)).collect::<Vec<_>>());
         }
     }
     if luck.percent(40) {
