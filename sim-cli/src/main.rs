@@ -4,7 +4,9 @@
 //! library. Invariant: bad input ends with a message and a documented status, never with a panic.
 
 mod builtin;
+mod charts;
 mod commands;
+mod document;
 mod drawing;
 mod ending;
 mod explanations;
@@ -14,6 +16,7 @@ mod interrupt;
 mod numbers;
 mod problems;
 mod progress;
+mod proof;
 mod report;
 mod screen;
 mod source;

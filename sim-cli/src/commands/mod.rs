@@ -6,6 +6,7 @@ mod explain;
 mod limits;
 mod list;
 mod new;
+mod pages;
 mod run;
 mod schema;
 mod show;

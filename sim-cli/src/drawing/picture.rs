@@ -96,7 +96,8 @@ impl Picture {
                     None => demanded.filter(|flow| *flow > 0.0).or(brings),
                 },
                 load: match result {
-                    Some(_) => seen_load(&seen),
+                    // A station that nothing limits (a bin, a belt) is at work whenever it holds anything.
+                    Some(_) => of_balance.and_then(|one| one.margin).and_then(|_| seen_load(&seen)),
                     None => of_balance.and_then(|one| one.margin).map(|m| Load::Demanded(1.0 / (1.0 + m))),
                 },
                 limits: balance.limiting.as_ref() == Some(&entry.id.value),

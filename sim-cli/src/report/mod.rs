@@ -4,6 +4,7 @@
 //! for the mean and the one for a single shift cannot be confused.
 
 mod balance;
+mod blocks;
 mod files;
 mod ignorance;
 mod limits;
@@ -11,7 +12,7 @@ mod line;
 mod losses;
 mod origin;
 mod rate;
-mod verdict;
+pub(crate) mod verdict;
 
 pub(crate) use balance::balance;
 pub(crate) use files::stations_csv;
@@ -73,7 +74,7 @@ fn heading(title: &str, ink: Ink) -> String {
 }
 
 /// `` `a` `` or `` `a` and `b` ``.
-fn listed(names: &[String]) -> String {
+pub(crate) fn listed(names: &[String]) -> String {
     let quoted: Vec<String> = names.iter().map(|name| format!("`{}`", crate::screen::safe(name))).collect();
     match quoted.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
