@@ -5,6 +5,7 @@
 
 pub mod fields;
 pub mod forms;
+pub mod hash;
 pub mod json;
 pub mod schema;
 pub mod suggest;
