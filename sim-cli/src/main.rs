@@ -16,6 +16,7 @@ mod progress;
 mod report;
 mod screen;
 mod source;
+mod sweep;
 mod tables;
 
 use clap::Parser;
