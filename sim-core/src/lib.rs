@@ -4,7 +4,9 @@
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
 pub mod balance;
+pub mod design;
 pub mod diag;
+pub mod evidence;
 pub mod kernel;
 pub mod measure;
 pub mod network;

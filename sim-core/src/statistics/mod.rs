@@ -33,7 +33,7 @@ mod quadrature;
 pub mod quantiles;
 pub mod selection;
 pub mod sequential;
-mod special;
+pub(crate) mod special;
 pub mod spending;
 #[cfg(test)]
 mod test_draws;
