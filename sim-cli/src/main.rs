@@ -20,6 +20,7 @@ mod proof;
 mod report;
 mod screen;
 mod source;
+mod sweep;
 mod tables;
 
 use clap::Parser;

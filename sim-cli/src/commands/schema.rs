@@ -2,19 +2,37 @@
 
 use crate::ending::{Ending, Failure};
 use crate::screen;
-use sim_core::{scenario, study};
+use sim_core::{scenario, study, sweep};
 
 /// Which schema.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// Of the result (`run --json`) instead of the scenario file
-    #[arg(long)]
+    /// Of what: scenario files, sweep files, or the result of `run --json`
+    #[arg(long, value_name = "WHAT", value_enum, default_value_t = Document::Scenario)]
+    of: Document,
+    /// The same as `--of result`
+    #[arg(long, conflicts_with = "of")]
     result: bool,
+}
+
+/// Documents that have a schema.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Document {
+    /// Scenario files
+    Scenario,
+    /// Sweep files
+    Sweep,
+    /// Results
+    Result,
 }
 
 /// Prints the schema.
 pub(super) fn schema(args: &Args) -> Result<Ending, Failure> {
-    let schema = if args.result { study::schema() } else { scenario::schema() };
+    let schema = match if args.result { Document::Result } else { args.of } {
+        Document::Scenario => scenario::schema(),
+        Document::Sweep => sweep::schema(),
+        Document::Result => study::schema(),
+    };
     screen::print(&format!("{schema:#}\n"))?;
     Ok(Ending::Done)
 }

@@ -25,6 +25,7 @@ pub mod line;
 pub mod lines;
 pub mod orienting;
 pub mod queues;
+pub mod sensitivity;
 pub mod start_up;
 pub mod table;
 pub mod transport;
@@ -157,6 +158,7 @@ pub fn rows() -> Vec<Row> {
         transport::rows(),
         assembly::rows(),
         design::rows(),
+        sensitivity::rows(),
     ];
     families.into_iter().flatten().collect()
 }
