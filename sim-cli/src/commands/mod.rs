@@ -8,6 +8,7 @@ mod merge;
 mod new;
 mod run;
 mod schema;
+mod screen;
 mod show;
 mod sweep;
 mod trace;
@@ -24,6 +25,8 @@ pub(crate) enum Command {
     Check(check::Args),
     /// Tries each number that may limit the line, and ranks what the rate would gain
     Limits(limits::Args),
+    /// Ranks which of many numbers matter, alone and together with others
+    Screen(screen::Args),
     /// Runs one scenario at many points, as a sweep file says; goes on where it was interrupted
     Sweep(sweep::Args),
     /// Puts the parts of a sweep together that were run apart
@@ -51,6 +54,7 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Run(args) => run::run(&args),
         Command::Check(args) => check::check(&args),
         Command::Limits(args) => limits::limits(&args),
+        Command::Screen(args) => screen::screen(&args),
         Command::Sweep(args) => sweep::sweep(&args),
         Command::Merge(args) => merge::merge(&args),
         Command::New(args) => new::new(&args),
