@@ -13,6 +13,7 @@ pub mod network;
 pub mod part;
 pub mod replication;
 pub mod scenario;
+pub mod screening;
 pub mod stations;
 pub mod statistics;
 pub mod study;

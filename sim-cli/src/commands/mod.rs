@@ -10,6 +10,7 @@ mod new;
 mod pages;
 mod run;
 mod schema;
+mod screen;
 mod show;
 mod sweep;
 mod trace;
@@ -28,6 +29,8 @@ pub(crate) enum Command {
     Draw(draw::Args),
     /// Tries each number that may limit the line, and ranks what the rate would gain
     Limits(limits::Args),
+    /// Ranks which of many numbers matter, alone and together with others
+    Screen(screen::Args),
     /// Runs one scenario at many points, as a sweep file says; goes on where it was interrupted
     Sweep(sweep::Args),
     /// Puts the parts of a sweep together that were run apart
@@ -56,6 +59,7 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Check(args) => check::check(&args),
         Command::Draw(args) => draw::draw(&args),
         Command::Limits(args) => limits::limits(&args),
+        Command::Screen(args) => screen::screen(&args),
         Command::Sweep(args) => sweep::sweep(&args),
         Command::Merge(args) => merge::merge(&args),
         Command::New(args) => new::new(&args),

@@ -2,12 +2,12 @@
 
 use crate::ending::{Ending, Failure};
 use crate::screen;
-use sim_core::{scenario, study, sweep};
+use sim_core::{scenario, screening, study, sweep};
 
 /// Which schema.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// Of what: scenario files, sweep files, or the result of `run --json`
+    /// Of what: scenario files, sweep files, or the result of `run --json` or `screen --json`
     #[arg(long, value_name = "WHAT", value_enum, default_value_t = Document::Scenario)]
     of: Document,
     /// The same as `--of result`
@@ -24,6 +24,8 @@ enum Document {
     Sweep,
     /// Results
     Result,
+    /// Results of a screening
+    Screen,
 }
 
 /// Prints the schema.
@@ -32,6 +34,7 @@ pub(super) fn schema(args: &Args) -> Result<Ending, Failure> {
         Document::Scenario => scenario::schema(),
         Document::Sweep => sweep::schema(),
         Document::Result => study::schema(),
+        Document::Screen => screening::schema(),
     };
     screen::print(&format!("{schema:#}\n"))?;
     Ok(Ending::Done)

@@ -12,12 +12,14 @@ mod line;
 mod losses;
 mod origin;
 mod rate;
+mod screening;
 pub(crate) mod verdict;
 
 pub(crate) use balance::balance;
 pub(crate) use files::stations_csv;
 pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
+pub(crate) use screening::{screening, screening_csv};
 
 use crate::ink::Ink;
 use crate::source::Source;
