@@ -6,6 +6,7 @@
 mod builtin;
 mod charts;
 mod commands;
+mod designs;
 mod document;
 mod drawing;
 mod ending;
@@ -20,6 +21,7 @@ mod proof;
 mod report;
 mod screen;
 mod source;
+mod steps;
 mod sweep;
 mod tables;
 

@@ -78,6 +78,13 @@ impl Bar {
         bar.set_position(done as u64);
     }
 
+    /// Shows how much is done, and says what of.
+    pub(crate) fn tell(&self, done: u64, message: &str) {
+        let Some(bar) = &self.0 else { return };
+        bar.set_position(done);
+        bar.set_message(message.to_owned());
+    }
+
     /// Takes the bar away.
     pub(crate) fn clear(self) {
         if let Some(bar) = self.0 {

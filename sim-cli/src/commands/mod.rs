@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod check;
+mod compare;
 mod draw;
 mod explain;
 mod limits;
@@ -12,6 +13,7 @@ mod run;
 mod schema;
 mod screen;
 mod show;
+mod size;
 mod sweep;
 mod trace;
 
@@ -35,6 +37,10 @@ pub(crate) enum Command {
     Sweep(sweep::Args),
     /// Puts the parts of a sweep together that were run apart
     Merge(merge::Args),
+    /// Runs designs side by side with the same luck, and says which one makes more
+    Compare(compare::Args),
+    /// Finds the smallest or largest value of a setting with which the promise is proved
+    Size(size::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -62,6 +68,8 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Screen(args) => screen::screen(&args),
         Command::Sweep(args) => sweep::sweep(&args),
         Command::Merge(args) => merge::merge(&args),
+        Command::Compare(args) => compare::compare(&args),
+        Command::Size(args) => size::size(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),

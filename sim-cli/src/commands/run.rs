@@ -74,7 +74,7 @@ fn draws(text: &str) -> Result<u64, String> {
     }
 }
 
-fn share(text: &str) -> Result<f64, String> {
+pub(super) fn share(text: &str) -> Result<f64, String> {
     let share = parse(text, Dimension::Share).map_err(|error| error.to_string())?;
     if share > 0.0 && share < 1.0 {
         Ok(share)
@@ -260,16 +260,20 @@ fn include_ignorance(
     found.map_err(|why| refused(&why))
 }
 
-fn refused(why: &RunError) -> Failure {
-    let ending = match why {
+pub(super) fn refused(why: &RunError) -> Failure {
+    Failure::new(ending_of(why), why.to_string())
+}
+
+/// How the program ends if a run has no result.
+pub(super) fn ending_of(why: &RunError) -> Ending {
+    match why {
         RunError::PartsNotConserved { .. } => Ending::Failed,
         RunError::InstantLoop { .. }
         | RunError::TooManyEvents { .. }
         | RunError::NoWarmUp(_)
         | RunError::BadOptions(_)
         | RunError::ImpossibleDraws { .. } => Ending::BadInput,
-    };
-    Failure::new(ending, why.to_string())
+    }
 }
 
 fn json(result: &RunResult) -> Result<String, Failure> {

@@ -5,6 +5,7 @@
 
 mod balance;
 mod blocks;
+mod comparison;
 mod files;
 mod ignorance;
 mod limits;
@@ -13,13 +14,16 @@ mod losses;
 mod origin;
 mod rate;
 mod screening;
+mod sizing;
 pub(crate) mod verdict;
 
 pub(crate) use balance::balance;
+pub(crate) use comparison::{comparison, differences_csv};
 pub(crate) use files::stations_csv;
 pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
 pub(crate) use screening::{screening, screening_csv};
+pub(crate) use sizing::{frontier, sizing};
 
 use crate::ink::Ink;
 use crate::source::Source;

@@ -5,6 +5,7 @@
 //! comes out is one [`RunResult`]. The study prints nothing, knows no clock and writes no file. Invariant: the result
 //! depends on scenario, seed and budget alone, to the last bit, whoever runs the replications.
 
+pub mod compare;
 pub mod crew;
 mod knot;
 mod limits;
@@ -16,6 +17,7 @@ mod report;
 pub mod result;
 mod run;
 mod shift;
+pub mod size;
 #[cfg(test)]
 mod tests;
 mod variant;
