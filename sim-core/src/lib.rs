@@ -5,6 +5,7 @@
 
 pub mod balance;
 pub mod diag;
+pub mod fit;
 pub mod kernel;
 pub mod measure;
 pub mod network;

@@ -2,6 +2,7 @@
 
 mod check;
 mod explain;
+mod fit;
 mod limits;
 mod list;
 mod new;
@@ -22,6 +23,8 @@ pub(crate) enum Command {
     Check(check::Args),
     /// Tries each number that may limit the line, and ranks what the rate would gain
     Limits(limits::Args),
+    /// Fits laws, attitudes and tools to a log, with the text for a scenario
+    Fit(fit::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -45,6 +48,7 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Run(args) => run::run(&args),
         Command::Check(args) => check::check(&args),
         Command::Limits(args) => limits::limits(&args),
+        Command::Fit(args) => fit::fit(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),

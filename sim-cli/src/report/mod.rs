@@ -5,10 +5,12 @@
 
 mod balance;
 mod files;
+pub(crate) mod fit;
 mod limits;
 mod line;
 mod losses;
 mod origin;
+pub(crate) mod plot;
 mod rate;
 mod verdict;
 

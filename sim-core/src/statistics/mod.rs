@@ -33,10 +33,10 @@ mod quadrature;
 pub mod quantiles;
 pub mod selection;
 pub mod sequential;
-mod special;
+pub(crate) mod special;
 pub mod spending;
 #[cfg(test)]
-mod test_draws;
+pub(crate) mod test_draws;
 pub mod tolerance;
 pub mod warm_up;
 
@@ -96,7 +96,7 @@ impl std::fmt::Display for CannotSay {
 impl std::error::Error for CannotSay {}
 
 /// Checks that a level, an error or a chance lies strictly between 0 and 1.
-fn inside_unit(what: &'static str, value: f64) -> Result<f64, CannotSay> {
+pub(crate) fn inside_unit(what: &'static str, value: f64) -> Result<f64, CannotSay> {
     if value > 0.0 && value < 1.0 { Ok(value) } else { Err(CannotSay::OutOfRange { what, value }) }
 }
 
