@@ -6,6 +6,7 @@
 pub mod balance;
 pub mod diag;
 pub mod fit;
+pub mod evidence;
 pub mod kernel;
 pub mod measure;
 pub mod network;
@@ -15,6 +16,7 @@ pub mod scenario;
 pub mod stations;
 pub mod statistics;
 pub mod study;
+pub mod sweep;
 pub mod terms;
 pub mod text;
 pub mod units;

@@ -69,6 +69,10 @@ pub struct Watch {
     holds: Vec<Vec<usize>>,
     handing: Option<Part>,
     taken: Option<Option<Part>>,
+    /// The transporter that stood when a part left it, until it is told who took it.
+    took_from: Option<usize>,
+    /// Who takes everything out between two products, by hand.
+    changes: Option<StationId>,
     last: Nanos,
     opened: Nanos,
     /// Parts made and gone, as told.
@@ -121,6 +125,8 @@ impl Watch {
             holds,
             handing: None,
             taken: None,
+            took_from: None,
+            changes: plan.change.as_ref().map(|change| change.post),
             last: 0,
             opened: 0,
             n_left: 0,
@@ -207,12 +213,11 @@ impl Watch {
     }
 
     /// A part leaves a place.
-    fn leaves(&mut self, now: Nanos, place: usize) {
+    fn leaves(&mut self, place: usize) {
         if let Some(carrier) = self.places[place].carrier
             && self.posts[carrier].is_stopped
         {
-            let name = self.names[carrier].clone();
-            self.fail("nothing is taken from a stopped transporter", || format!("from `{name}` at {now} ns"));
+            self.took_from = Some(carrier);
         }
         let book = &mut self.places[place];
         self.taken = if book.is_bin { None } else { Some(book.parts.pop_front().flatten()) };
@@ -273,7 +278,7 @@ impl Observer for Watch {
             });
         }
         if old > new {
-            (0..old - new).for_each(|_| self.leaves(now, ix));
+            (0..old - new).for_each(|_| self.leaves(ix));
         } else if !is_bin {
             let part = self.handing.take().filter(|_| new - old == 1);
             (0..new - old).for_each(|_| self.places[ix].parts.push_back(part));
@@ -282,6 +287,12 @@ impl Observer for Watch {
 
     fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
         self.tick(now);
+        if let Some(carrier) = self.took_from.take()
+            && self.changes != Some(station)
+        {
+            let name = self.names[carrier].clone();
+            self.fail("nothing is taken from a stopped transporter", || format!("from `{name}` at {now} ns"));
+        }
         match note {
             Note::Created => self.moves(now, station, true, "makes a part"),
             Note::Took => {

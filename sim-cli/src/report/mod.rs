@@ -6,6 +6,7 @@
 mod balance;
 mod files;
 pub(crate) mod fit;
+mod ignorance;
 mod limits;
 mod line;
 mod losses;
@@ -16,6 +17,7 @@ mod verdict;
 
 pub(crate) use balance::balance;
 pub(crate) use files::stations_csv;
+pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
 
 use crate::ink::Ink;
@@ -43,6 +45,9 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         rate::rate(result, ink),
         rate::chance(result, ink),
         verdict::clauses(result, ink),
+        ignorance::side_by_side(result, ink),
+        ignorance::variance(result, ink),
+        ignorance::further(result, ink),
         losses::waterfall(result, ink),
         line::time_shares(result, ink),
         line::flow(result, ink),
@@ -55,6 +60,7 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         line::measures(result, ink),
         line::losses(result, ink),
         origin::inputs(result, ink),
+        ignorance::left_out(result),
         origin::warnings(context),
         origin::notes(result, ink),
         origin::next(context),

@@ -31,7 +31,8 @@ pub(super) fn head(result: &RunResult, ink: Ink) -> String {
 
 fn sentence(result: &RunResult, promise: &PromiseReport, ink: Ink) -> String {
     let at = listed(&result.rate.at);
-    let (word, text) = match (promise.verdict, promise.clauses.as_slice()) {
+    let verdict = result.verdict().unwrap_or(promise.verdict);
+    let (word, text) = match (verdict, promise.clauses.as_slice()) {
         (Verdict::Proved, [clause]) => (ink.good("PROVED."), format!("{}.", holds(clause, &at))),
         (Verdict::Disproved, [clause]) => (ink.bad("DISPROVED."), format!("{}.", fails(clause, &at))),
         (Verdict::Open, [clause]) => {
@@ -115,6 +116,9 @@ fn ran(result: &RunResult) -> String {
 
 /// How wrong the verdict may be, or what an open one lacks.
 fn sureness(result: &RunResult, promise: &PromiseReport) -> String {
+    if let Some(ignorance) = &result.ignorance {
+        return wrap(&super::ignorance::sureness(ignorance), "", "", WIDTH);
+    }
     let error = stated(promise.error_each_way);
     let text = match promise.verdict {
         Verdict::Proved => format!(

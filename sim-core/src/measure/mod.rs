@@ -5,6 +5,7 @@
 //! length of the window.
 
 mod causes;
+mod film;
 mod levels;
 mod near;
 mod own;
@@ -13,6 +14,7 @@ mod tally;
 mod trace;
 
 pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes};
+pub use film::{FRAME, Film, Scene};
 pub use levels::{LevelSums, LevelTally};
 pub use near::NearTally;
 pub use own::OwnTally;

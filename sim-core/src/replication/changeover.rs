@@ -15,7 +15,7 @@
 //! **State:** a station that stops starting, or stands, is in changeover as soon as nothing is in work.
 
 use super::Replica;
-use crate::kernel::{Exit, Job, Note, Observer, Stream};
+use crate::kernel::{Exit, Job, Note, Observer, PlaceId, StationId, Stream};
 use crate::network::{ChangePlan, End};
 use crate::part::{Nanos, SECOND};
 
@@ -128,7 +128,7 @@ impl<O: Observer> Replica<'_, O> {
         if !self.change.as_ref().is_some_and(Change::runs_out) {
             return false;
         }
-        let is_empty = |station: &crate::kernel::StationId| {
+        let is_empty = |station: &StationId| {
             let hands = self.plan.links.exits[station.ix()].iter();
             let holds = |exit: &Exit| match exit {
                 Exit::Hand(place) => !self.floor.place(*place).is_empty(),
@@ -212,7 +212,35 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
+    /// Whether a changeover that is sure to come may open a knot: it takes parts out of a place by which stations of
+    /// the knot wait, or it brings another kind.
+    #[cold]
+    pub(super) fn change_may_open(&self, knot: &[StationId]) -> bool {
+        let (Some(plan), Some(change)) = (&self.plan.change, &self.change) else { return false };
+        let has_timer = self.floor.calendar.at(plan.timer).is_some();
+        let comes = match change.phase {
+            Phase::Purging | Phase::Tooling(_) => true,
+            Phase::Running => match plan.runs[change.run].1 {
+                End::Good(_) => plan.counted.iter().any(|station| !knot.contains(station)),
+                End::After(_) | End::Never => has_timer,
+            },
+            Phase::RunningOut => has_timer || !plan.run_out.iter().any(|(station, _)| knot.contains(station)),
+        };
+        let links = &self.plan.links;
+        let waits_by = |place: &PlaceId| {
+            knot.iter().any(|station| {
+                let gives = links.exits[station.ix()].contains(&Exit::Store(*place));
+                gives
+                    || links.inlets[station.ix()].contains(place)
+                    || links.bodies[station.ix()] == Some(*place)
+            })
+        };
+        let purges = plan.purge.iter().flat_map(|purge| &purge.places).any(waits_by);
+        comes && (purges || plan.runs.iter().any(|(kind, _)| *kind != plan.runs[0].0))
+    }
+
     fn restart(&mut self, plan: &ChangePlan) {
+        self.look_at_suspects();
         if let Some(change) = &mut self.change {
             change.run = (change.run + 1) % plan.runs.len();
         }

@@ -5,7 +5,8 @@
 //! places that it finds empty or with too little; a held one for whoever takes from the places its sensors watch.
 //! If everything that can be reached along these lines waits as well, nothing can ever move again (the knot of the
 //! OR model of deadlocks; Holt 1972). If only a part on its way to the end of a belt, or a timer of one that waits, stands against that, the
-//! search is repeated when its time has come: it may change nothing.
+//! search is repeated when its time has come: it may change nothing. So it is if a changeover that is sure to come may
+//! open the knot: the search is repeated when the next run has started.
 
 use super::{Replica, Stop};
 use crate::kernel::shelf::Shelf;
@@ -28,6 +29,7 @@ impl<O: Observer> Replica<'_, O> {
             match self.search_from(station) {
                 Found::Alive => {}
                 Found::UnderWay(due) => self.look_again(station, due),
+                Found::Knot(stations) if self.change_may_open(&stations) => self.suspects.push(station),
                 Found::Knot(stations) => {
                     self.floor.newly_blocked.clear();
                     self.stop = Some(Stop::Gridlock { at: self.floor.now, stations });

@@ -17,6 +17,7 @@ const STATIONS_MAX: u64 = 2000;
 pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     check_names(scenario, problems);
     check_references(scenario, problems);
+    check_tests(scenario, problems);
     scenario.kinds.iter().for_each(|kind| check_lots(scenario, kind, problems));
     for entry in &scenario.stations {
         check_start(scenario, entry, problems);
@@ -33,6 +34,24 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     super::size::check(scenario, problems);
     if !problems.has_errors() {
         check_connections(scenario, problems);
+    }
+}
+
+/// Inputs that rest on the same test must say the same of it: they are drawn together.
+fn check_tests(scenario: &Scenario, problems: &mut Diagnostics) {
+    let tests = scenario.inputs.iter().filter_map(|input| {
+        let evidence = input.evidence.as_ref()?;
+        Some((evidence.test.as_deref()?, &evidence.seen, &input.place))
+    });
+    let all: Vec<_> = tests.collect();
+    for (n, (name, seen, place)) in all.iter().enumerate() {
+        let Some((_, first, at)) = all[..n].iter().find(|(other, ..)| other == name) else { continue };
+        if first != seen {
+            let message = format!("the test `{name}` is said to have had another result before");
+            let problem =
+                Problem::new(code::DUPLICATE_NAME, message).related(at.span, "it stands here first");
+            problems.error(place, problem.help("state the same counts and prior, or name the tests apart"));
+        }
     }
 }
 

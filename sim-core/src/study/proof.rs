@@ -196,6 +196,6 @@ impl Trial {
 pub(super) const JUDGED: [Key; 2] = [Key::Rate, Key::FeedAvailability];
 
 /// Whether a rate (parts/min) reaches the required one, but for rounding.
-pub(super) fn reaches(rate: f64, required: f64) -> bool {
+pub(crate) fn reaches(rate: f64, required: f64) -> bool {
     rate >= required * (1.0 - ROUNDING)
 }

@@ -6,7 +6,7 @@
 use super::knot::Knot;
 use super::run::RunError;
 use crate::kernel::{Observer, StationId};
-use crate::measure::{Measure, PerMinute};
+use crate::measure::{Film, Measure, PerMinute};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
 use crate::replication::{Replica, Stop};
@@ -52,6 +52,20 @@ fn see_shift<M: Measure>(plan: &Plan, seed: u64, number: u64, mut measure: M) ->
     }
     course.events = replica.n_events;
     (replica.floor.observer, course)
+}
+
+/// Films a shift until `end`.
+pub(super) fn film_shift(
+    plan: &Plan,
+    seed: u64,
+    number: u64,
+    end: Nanos,
+    film: Film,
+) -> Result<Film, RunError> {
+    let mut replica = Replica::new(plan, seed, number, film);
+    let mut course = Course::default();
+    run_on(&mut replica, plan, number, end, &mut course);
+    course.fault.map_or(Ok(replica.floor.observer), Err)
 }
 
 /// Good parts per minute of a whole shift.

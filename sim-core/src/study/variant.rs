@@ -50,6 +50,11 @@ impl Variant {
     /// Of a scenario. All amounts are drawn by inversion from here on.
     pub fn new(mut scenario: Scenario) -> Self {
         scenario.plan.inversion = true;
+        Variant::unpaired(scenario)
+    }
+
+    /// Of a scenario whose shifts are not paired with those of others: amounts are drawn as its plan says.
+    pub fn unpaired(scenario: Scenario) -> Self {
         let plan = compile(&scenario);
         Variant { outputs: Outputs::new(&scenario, &plan), plan, scenario }
     }

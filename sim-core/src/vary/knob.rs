@@ -153,18 +153,7 @@ fn scaled_text(text: &str, dimension: Dimension, factor: f64) -> Option<String> 
             return Some(new);
         }
     }
-    let base = match dimension {
-        Dimension::Time => " s",
-        Dimension::Length => " m",
-        Dimension::Speed => " m/s",
-        Dimension::Mass => " kg",
-        Dimension::Volume => " m3",
-        Dimension::Rate => " /s",
-        Dimension::VolumeRate => " m3/s",
-        Dimension::Density => " /m3",
-        Dimension::Share => "",
-    };
-    Some(format!("{}{base}", rounded(value * factor)))
+    Some(format!("{} {}", rounded(value * factor), dimension.base_unit()).trim_end().to_owned())
 }
 
 /// Nine digits: what a product of two short numbers has too many of is left out.
