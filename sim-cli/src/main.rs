@@ -14,6 +14,7 @@ mod explanations;
 mod files;
 mod ink;
 mod interrupt;
+mod logs;
 mod numbers;
 mod problems;
 mod progress;

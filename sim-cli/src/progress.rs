@@ -31,9 +31,9 @@ impl Bar {
         bar.set_position(progress.done);
         let rate = match (progress.rate, progress.half_width) {
             (Some(rate), Some(half)) if half > 0.0 => {
-                format!("{} +/- {} ppm", number(rate, Some(half)), number(half, Some(half)))
+                format!("{} +/- {} /min", number(rate, Some(half)), number(half, Some(half)))
             }
-            (Some(rate), _) => format!("{rate:.1} ppm"),
+            (Some(rate), _) => format!("{rate:.1} /min"),
             (None, _) => String::new(),
         };
         let verdict = match progress.verdict {

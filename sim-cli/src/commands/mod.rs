@@ -4,6 +4,7 @@ mod check;
 mod compare;
 mod draw;
 mod explain;
+mod fit;
 mod limits;
 mod list;
 mod merge;
@@ -41,6 +42,8 @@ pub(crate) enum Command {
     Compare(compare::Args),
     /// Finds the smallest or largest value of a setting with which the promise is proved
     Size(size::Args),
+    /// Fits laws, attitudes and tools to a log, with the text for a scenario
+    Fit(fit::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -70,6 +73,7 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Merge(args) => merge::merge(&args),
         Command::Compare(args) => compare::compare(&args),
         Command::Size(args) => size::size(&args),
+        Command::Fit(args) => fit::fit(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),
