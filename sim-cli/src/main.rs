@@ -19,6 +19,7 @@ mod numbers;
 mod problems;
 mod progress;
 mod proof;
+mod replay;
 mod report;
 mod screen;
 mod source;

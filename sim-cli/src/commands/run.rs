@@ -7,7 +7,7 @@ use crate::files::Draft;
 use crate::ink::Ink;
 use crate::problems;
 use crate::progress::{self, Bar};
-use crate::proof::{self, Proof};
+use crate::proof::{self, Film, Proof};
 use crate::report::{self, Context};
 use crate::source::Source;
 use crate::{interrupt, screen};
@@ -15,10 +15,11 @@ use sim_core::balance;
 use sim_core::diag::Diagnostic;
 use sim_core::evidence::{self, IgnoranceOptions, nested};
 use sim_core::network::{self, Plan};
+use sim_core::part::{Nanos, SECOND};
 use sim_core::scenario::Scenario;
 use sim_core::statistics::Verdict;
 use sim_core::study::result::{IgnoranceReport, StoppedBecause};
-use sim_core::study::{self, Job, Mode, Options, RunError, RunResult, Watch};
+use sim_core::study::{self, Job, Mode, Options, RunError, RunResult, Watch, WhichShift};
 use sim_core::units::{Dimension, parse};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -52,6 +53,12 @@ pub(crate) struct Args {
     out: Option<PathBuf>,
     #[command(flatten)]
     pages: Pages,
+    /// Which shift can be watched in the report: worst, median, best, a number from 0, or none
+    #[arg(long, value_name = "WHICH", default_value = "worst", value_parser = which_shift)]
+    watch: Watched,
+    /// Minutes of it, from the hour (or whatever is given) with the fewest good parts
+    #[arg(long, value_name = "MINUTES", default_value_t = 60, value_parser = clap::value_parser!(u16).range(1..=2880))]
+    watch_minutes: u16,
     /// Account for the causes of starvation in the first N shifts; 0: in none. Such a shift takes up to twice as long
     #[arg(long, value_name = "N", default_value_t = study::CAUSES_IN)]
     causes: u64,
@@ -65,6 +72,23 @@ pub(crate) struct Args {
     /// End with status 3 unless the promise is proved
     #[arg(long)]
     fail_unless_proved: bool,
+}
+
+/// The shift to be watched, if any.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Watched(Option<WhichShift>);
+
+fn which_shift(text: &str) -> Result<Watched, String> {
+    match text {
+        "worst" => Ok(Watched(Some(WhichShift::Worst))),
+        "median" => Ok(Watched(Some(WhichShift::Median))),
+        "best" => Ok(Watched(Some(WhichShift::Best))),
+        "none" => Ok(Watched(None)),
+        number => match number.parse() {
+            Ok(number) => Ok(Watched(Some(WhichShift::Number(number)))),
+            Err(_) => Err("worst, median, best, none, or the number of a shift".to_owned()),
+        },
+    }
 }
 
 fn draws(text: &str) -> Result<u64, String> {
@@ -94,7 +118,8 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
         Some(folder) => Some(Folder::open(folder, &scenario, &plan)?),
         None => None,
     };
-    let mut result = simulate(args, &source, &scenario, &plan, folder.as_mut())?;
+    let mut rates = Vec::new();
+    let mut result = simulate(args, &source, &scenario, &plan, folder.as_mut(), &mut rates)?;
     if result.replications == 0 {
         return Err(Failure::new(Ending::Interrupted, "interrupted before the first shift was finished"));
     }
@@ -105,7 +130,8 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
         folder.keep(&result)?;
     }
     if let Some(pages) = pages {
-        pages.keep(&document(args, &source, &scenario, &plan, &warnings, &result)?)?;
+        let film = if pages.has_report() { film(args, &scenario, &plan, &result, &rates)? } else { None };
+        pages.keep(&document(args, &source, &scenario, &plan, &warnings, &result, film.as_ref())?)?;
     }
     if args.json {
         if !warnings.is_empty() {
@@ -119,6 +145,29 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
     Ok(ending(args, &result))
 }
 
+/// The shift to be watched.
+fn film(
+    args: &Args,
+    scenario: &Scenario,
+    plan: &Plan,
+    result: &RunResult,
+    rates: &[f64],
+) -> Result<Option<Film>, Failure> {
+    let Some(which) = args.watch.0 else { return Ok(None) };
+    let Some(number) = which.among(rates) else {
+        let last = rates.len().saturating_sub(1);
+        return Err(Failure::new(
+            Ending::BadInput,
+            format!("there is no such shift to watch: the last is {last}"),
+        ));
+    };
+    let minutes = usize::from(args.watch_minutes);
+    let from = study::poorest(plan, result.seed, number, minutes).map_err(|why| refused(&why))?;
+    let span = (from, from + minutes as Nanos * 60 * SECOND);
+    let replay = study::replay(scenario, plan, result.seed, number, span).map_err(|why| refused(&why))?;
+    Ok(Some(Film { replay, which, rate: rates[number as usize] }))
+}
+
 /// The proof as a document for pages.
 fn document(
     args: &Args,
@@ -127,6 +176,7 @@ fn document(
     plan: &Plan,
     warnings: &[Diagnostic],
     result: &RunResult,
+    film: Option<&Film>,
 ) -> Result<Document, Failure> {
     let balance = balance::solve(scenario).map_err(|problems| source.refused(&problems.into_vec()))?;
     let crew = progress::crew(args.threads);
@@ -138,6 +188,7 @@ fn document(
         scenario,
         balance: &balance,
         profile: profile.as_ref(),
+        film,
         source,
         warnings,
         command: &command,
@@ -210,6 +261,7 @@ fn simulate(
     scenario: &Scenario,
     plan: &Plan,
     mut folder: Option<&mut Folder>,
+    rates: &mut Vec<f64>,
 ) -> Result<RunResult, Failure> {
     let options = options(args, scenario);
     let crew = progress::crew(args.threads);
@@ -217,6 +269,7 @@ fn simulate(
     let unwritten = AtomicBool::new(false);
     let mut failure = None;
     let mut each = |replication: u64, values: &[f64]| {
+        rates.push(values[0]);
         let Some(folder) = folder.as_mut().filter(|_| failure.is_none()) else { return };
         if let Err(why) = folder.add(replication, values) {
             unwritten.store(true, Ordering::Relaxed);

@@ -9,8 +9,10 @@ mod ranking;
 mod rate;
 mod shift;
 mod stops;
+mod watch;
 
 pub(crate) use ranking::ranking;
+pub(crate) use watch::Film;
 
 use crate::document::{Block, Cell, Document, Headline, Tone, number};
 use crate::drawing::Picture;
@@ -32,6 +34,8 @@ pub(crate) struct Proof<'a> {
     pub(crate) balance: &'a Balance,
     /// The course of the shift, if it was taken.
     pub(crate) profile: Option<&'a Profile>,
+    /// A shift to watch.
+    pub(crate) film: Option<&'a Film>,
     pub(crate) source: &'a Source,
     pub(crate) warnings: &'a [Diagnostic],
     /// The command that makes this result again.
@@ -52,6 +56,7 @@ pub(crate) fn document(proof: &Proof<'_>) -> Document {
     document.add("rate", "Rate of a shift", rate::rate(proof));
     document.add("losses", "Where the rate is lost", rate::losses(proof));
     document.add("line", "The line", line::drawing(proof));
+    document.add("watch", "A shift to watch", watch::film(proof));
     document.add("stations", "What the stations do", line::stations(proof));
     document.add("limits", "What limits the line", line::limits(proof));
     document.add("levels", "Levels over the shift", shift::levels(proof));
