@@ -1,29 +1,33 @@
-//! `feedproof schema`: JSON Schemas, for editors and programs.
+//! `feedproof schema`: the JSON Schemas of files and results, for editors and programs.
 
 use crate::ending::{Ending, Failure};
 use crate::screen;
 use sim_core::study::compare::CompareResult;
 use sim_core::study::size::SizeResult;
-use sim_core::{scenario, study};
+use sim_core::{scenario, screening, study, sweep};
 
 /// Which schema.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// Of the result (`run --json`) instead of the scenario file
-    #[arg(long)]
-    result: bool,
     /// Of what
-    #[arg(long, value_enum, default_value_t = Of::Scenario, conflicts_with = "result")]
-    of: Of,
+    #[arg(long, value_name = "WHAT", value_enum, default_value_t = Document::Scenario)]
+    of: Document,
+    /// The same as `--of result`
+    #[arg(long, conflicts_with = "of")]
+    result: bool,
 }
 
 /// Documents that have a schema.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum Of {
-    /// The scenario file
+enum Document {
+    /// Scenario files
     Scenario,
+    /// Sweep files
+    Sweep,
     /// What `run --json` prints
     Result,
+    /// What `screen --json` prints
+    Screen,
     /// What `compare --json` prints
     Comparison,
     /// What `size --json` prints
@@ -32,11 +36,13 @@ enum Of {
 
 /// Prints the schema.
 pub(super) fn schema(args: &Args) -> Result<Ending, Failure> {
-    let schema = match if args.result { Of::Result } else { args.of } {
-        Of::Scenario => scenario::schema(),
-        Of::Result => study::schema(),
-        Of::Comparison => CompareResult::schema(),
-        Of::Sizing => SizeResult::schema(),
+    let schema = match if args.result { Document::Result } else { args.of } {
+        Document::Scenario => scenario::schema(),
+        Document::Sweep => sweep::schema(),
+        Document::Result => study::schema(),
+        Document::Screen => screening::schema(),
+        Document::Comparison => CompareResult::schema(),
+        Document::Sizing => SizeResult::schema(),
     };
     screen::print(&format!("{schema:#}\n"))?;
     Ok(Ending::Done)

@@ -43,7 +43,7 @@ impl Picture {
             },
             Direction::Down => Sizes {
                 along: 52.0,
-                across: 186.0,
+                across: 204.0,
                 small: (26.0, 62.0),
                 channel: 32.0,
                 track: 13.0,

@@ -44,7 +44,7 @@ pub mod sequential;
 pub(crate) mod special;
 pub mod spending;
 #[cfg(test)]
-mod test_draws;
+pub(crate) mod test_draws;
 pub mod tolerance;
 pub mod warm_up;
 

@@ -31,7 +31,7 @@ pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
 pub use profile::{Band, PROFILE_SHIFTS, PlaceProfile, Profile, profile};
 pub(crate) use proof::reaches;
-pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, replay};
+pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, poorest, replay};
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};
 pub use variant::{Desk, Heard, Task, Variant, run_tasks, settle_warm_up};
