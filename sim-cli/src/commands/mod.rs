@@ -24,9 +24,9 @@ pub(crate) enum Command {
     Check(check::Args),
     /// Tries each number that may limit the line, and ranks what the rate would gain
     Limits(limits::Args),
-    /// Runs one scenario at many points, as a sweep file says; goes on where it was interrupted
+    /// Runs a scenario at many points, and goes on where it was interrupted
     Sweep(sweep::Args),
-    /// Puts the parts of a sweep together that were run apart
+    /// Puts the parts of a sweep together
     Merge(merge::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
