@@ -40,7 +40,7 @@ impl Job {
         let source = Source::load(file)?;
         let (sweep, found) = sweep::read(&source.text);
         let Some(sweep) = sweep else { return Err(source.refused(&found)) };
-        let base = Source::load(&beside(file, &sweep.scenario.value))?;
+        let base = scenario_of(Some(file), &sweep)?;
         let (scenario, _) = base.check()?;
         let found = sweep::check_addresses(&sweep, &base.text);
         if !found.is_empty() {
@@ -100,6 +100,14 @@ impl Job {
             .collect::<Vec<_>>()
             .join(", ")
     }
+}
+
+/// The scenario of a sweep that stands in this file.
+///
+/// # Errors
+/// As [`Source::load`].
+pub(crate) fn scenario_of(file: Option<&Path>, sweep: &Sweep) -> Result<Source, Failure> {
+    Source::load(&beside(file.unwrap_or(Path::new("")), &sweep.scenario.value))
 }
 
 /// A path as seen from the folder of another file; a name that no file has there may be that of a built-in line.

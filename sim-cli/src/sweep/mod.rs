@@ -9,7 +9,7 @@ mod summary;
 
 pub(crate) use folder::{FILES, Finished, Folder, read_finished};
 pub(crate) use identity::{Identity, Part};
-pub(crate) use job::Job;
+pub(crate) use job::{Job, scenario_of};
 pub(crate) use journal::Journal;
 pub(crate) use rows::{entry_of, text_of};
 pub(crate) use summary::summary;

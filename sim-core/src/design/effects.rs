@@ -171,6 +171,14 @@ impl Effect {
         let spread = Spread::of_variance(&Estimate::of_mean(&squares, level)?, level);
         Ok(Effect { mean, size: Estimate::of_mean(&sizes, level)?, spread })
     }
+
+    /// Whether the spread is told from none: its t interval, before the root, leaves zero out.
+    pub fn spread_is_told(&self) -> bool {
+        let Spread { value, standard_error, .. } = self.spread;
+        let tail = 0.5 * (1.0 - self.mean.level);
+        let reach = student_t_upper(tail, self.mean.n as f64 - 1.0) * 2.0 * standard_error;
+        value > reach
+    }
 }
 
 /// Size of an effect: see [`Effect::of`].

@@ -17,6 +17,9 @@ use super::sobol::{MOST_POINTS, Sobol};
 use super::{Values, at_least};
 use crate::statistics::{CannotSay, Estimate, Moments};
 
+/// What [`CannotSay::OutOfRange`] names where a value does not vary beyond its luck.
+pub const VARIANCE: &str = "variance of the mean value";
+
 /// A design for variance shares.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ShareDesign {
@@ -235,7 +238,7 @@ impl ShareDesign {
         at_least(groups.len(), 2)?;
         let variance = mean_of(groups.iter().map(|group| group.variance), level)?;
         if variance.mean <= 0.0 {
-            return Err(CannotSay::OutOfRange { what: "variance of the mean value", value: variance.mean });
+            return Err(CannotSay::OutOfRange { what: VARIANCE, value: variance.mean });
         }
         let ratio = |of: &dyn Fn(&GroupTally) -> f64| share(groups, of, &variance, level);
         let factor = |i: usize| {

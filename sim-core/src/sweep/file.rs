@@ -11,7 +11,7 @@ use crate::text::fields::{Object, read_text};
 use crate::text::forms::{
     Choice, Form, Spanned, Variant, count, either, list_of, nested, placed, share, text, variants,
 };
-use crate::text::schema;
+use crate::text::{json, schema};
 
 /// Version of the sweep file that this program reads.
 pub(super) const SWEEP_FORMAT: u64 = 1;
@@ -65,6 +65,11 @@ pub struct Sweep {
     pub seed: Option<u64>,
     /// Names of the outputs that are kept; `*` stands for anything.
     pub outputs: Vec<Spanned<String>>,
+}
+
+/// Whether a text says that it is a sweep file, sound or not.
+pub fn is_sweep(source: &str) -> bool {
+    json::parse(source, &mut Diagnostics::new()).is_some_and(|root| root.entry("feedproof_sweep").is_some())
 }
 
 /// Reads a sweep file. None if there is an error among the problems.

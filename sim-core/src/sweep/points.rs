@@ -241,16 +241,24 @@ impl Points {
             let problems = vec![Diagnostic::new(Severity::Error, place, why.problem)];
             Unsound { text: self.base.clone(), problems }
         })?;
-        let checked = scenario::read(&text);
-        let Some(scenario) = checked.scenario else {
-            return Err(Unsound { text, problems: errors(checked.problems) });
-        };
-        let of_balance = balance::check(&scenario);
-        if of_balance.has_errors() {
-            return Err(Unsound { text, problems: errors(of_balance.into_vec()) });
-        }
-        Ok(Variant::new(scenario))
+        prepare(text)
     }
+}
+
+/// The line of a scenario text, ready to run.
+///
+/// # Errors
+/// All that is wrong with it.
+pub fn prepare(text: String) -> Result<Variant, Unsound> {
+    let checked = scenario::read(&text);
+    let Some(scenario) = checked.scenario else {
+        return Err(Unsound { text, problems: errors(checked.problems) });
+    };
+    let of_balance = balance::check(&scenario);
+    if of_balance.has_errors() {
+        return Err(Unsound { text, problems: errors(of_balance.into_vec()) });
+    }
+    Ok(Variant::new(scenario))
 }
 
 fn errors(mut problems: Vec<Diagnostic>) -> Vec<Diagnostic> {
