@@ -7,6 +7,7 @@ pub mod balance;
 pub mod design;
 pub mod diag;
 pub mod evidence;
+pub mod fit;
 pub mod kernel;
 pub mod measure;
 pub mod network;

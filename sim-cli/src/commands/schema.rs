@@ -1,13 +1,15 @@
-//! `feedproof schema`: JSON Schemas, for editors and programs.
+//! `feedproof schema`: the JSON Schemas of files and results, for editors and programs.
 
 use crate::ending::{Ending, Failure};
 use crate::screen;
+use sim_core::study::compare::CompareResult;
+use sim_core::study::size::SizeResult;
 use sim_core::{scenario, screening, study, sweep};
 
 /// Which schema.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// Of what: scenario files, sweep files, or the result of `run --json` or `screen --json`
+    /// Of what
     #[arg(long, value_name = "WHAT", value_enum, default_value_t = Document::Scenario)]
     of: Document,
     /// The same as `--of result`
@@ -22,10 +24,14 @@ enum Document {
     Scenario,
     /// Sweep files
     Sweep,
-    /// Results
+    /// What `run --json` prints
     Result,
-    /// Results of a screening
+    /// What `screen --json` prints
     Screen,
+    /// What `compare --json` prints
+    Comparison,
+    /// What `size --json` prints
+    Sizing,
 }
 
 /// Prints the schema.
@@ -35,6 +41,8 @@ pub(super) fn schema(args: &Args) -> Result<Ending, Failure> {
         Document::Sweep => sweep::schema(),
         Document::Result => study::schema(),
         Document::Screen => screening::schema(),
+        Document::Comparison => CompareResult::schema(),
+        Document::Sizing => SizeResult::schema(),
     };
     screen::print(&format!("{schema:#}\n"))?;
     Ok(Ending::Done)

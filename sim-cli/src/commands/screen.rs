@@ -104,7 +104,7 @@ pub(super) fn screen(args: &Args) -> Result<Ending, Failure> {
         level: 0.95,
         output: args.output.clone(),
     };
-    let bar = Bar::with_time_left("points");
+    let bar = Bar::with_time_left("points", 0, 1);
     let mut step = |done: u64, of: u64| bar.share(done as f64, of);
     let mut watch = ScreenWatch { cancelled: &interrupt::asked, progress: &mut step };
     let crew = progress::crew(args.threads);

@@ -73,8 +73,8 @@ fn show(folder: &Folder, finished: &Finished) -> Result<Ending, Failure> {
 /// Runs all points that are not in the journal yet.
 fn simulate(job: &Job, part: Part, threads: Option<u16>, journal: &mut Journal) -> Result<(), Failure> {
     let todo: Vec<u64> = part.points(job.points.count()).filter(|point| !journal.has(*point)).collect();
-    let bar = Bar::with_time_left("points");
     let (before, all) = (journal.count() as f64, journal.count() + todo.len() as u64);
+    let bar = Bar::with_time_left("points", journal.count(), all);
     let unwritten = AtomicBool::new(false);
     let mut failure = None;
     let mut each = |result: sim_core::sweep::PointResult| {
@@ -107,7 +107,7 @@ fn simulate(job: &Job, part: Part, threads: Option<u16>, journal: &mut Journal) 
 
 fn resumable(failure: Failure, journal: &Journal) -> Failure {
     let safe = grouped(journal.count());
-    failure.help(format!("{safe} points are safe; make room, and the same command goes on"))
+    failure.help(format!("{safe} points are safe; once there is room again, the same command goes on"))
 }
 
 /// Says what is wrong with the points.
@@ -115,11 +115,11 @@ fn check(job: &Job, part: Part, threads: Option<u16>) -> Result<Ending, Failure>
     const SHOWN: usize = 10;
     const AT_ONCE: usize = 1000;
     let crew = progress::crew(threads);
-    let bar = Bar::with_time_left("points");
     let mut hands = vec![(); crew.size()];
     let (mut n, mut n_unsound) = (0, 0);
     let mut pages = Vec::new();
     let todo: Vec<u64> = part.points(job.points.count()).collect();
+    let bar = Bar::with_time_left("points", 0, todo.len() as u64);
     for some in todo.chunks(AT_ONCE) {
         let mut sheets: Vec<(u64, Option<_>)> = some.iter().map(|point| (*point, None)).collect();
         crew.fill(&mut hands, &mut sheets, &interrupt::asked, &|(), sheet| {

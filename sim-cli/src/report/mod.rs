@@ -4,21 +4,28 @@
 //! for the mean and the one for a single shift cannot be confused.
 
 mod balance;
+mod blocks;
+mod comparison;
 mod files;
+pub(crate) mod fit;
 mod ignorance;
 mod limits;
 mod line;
 mod losses;
 mod origin;
+pub(crate) mod plot;
 mod rate;
 mod screening;
-mod verdict;
+mod sizing;
+pub(crate) mod verdict;
 
 pub(crate) use balance::balance;
+pub(crate) use comparison::{comparison, differences_csv};
 pub(crate) use files::stations_csv;
 pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
 pub(crate) use screening::{screening, screening_csv};
+pub(crate) use sizing::{frontier, sizing};
 
 use crate::ink::Ink;
 use crate::source::Source;
@@ -75,7 +82,7 @@ fn heading(title: &str, ink: Ink) -> String {
 }
 
 /// `` `a` `` or `` `a` and `b` ``.
-fn listed(names: &[String]) -> String {
+pub(crate) fn listed(names: &[String]) -> String {
     let quoted: Vec<String> = names.iter().map(|name| format!("`{}`", crate::screen::safe(name))).collect();
     match quoted.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),

@@ -55,7 +55,7 @@ impl Job {
             }
             Design::Grid | Design::LatinHypercube(_) | Design::Sobol(_) => (Vec::new(), None),
         };
-        let points = Points::new(&sweep, base.text.clone(), list);
+        let points = Points::new(&sweep, base.text.clone(), list, seed);
         let terms = Terms {
             replications: replications.map_or(sweep.replications, Replications::Fixed),
             seed,

@@ -4,6 +4,7 @@
 //! [`Points`](super::Points).
 
 use super::factor::{Factor, factors, named};
+use crate::design::sobol::MOST_FACTORS;
 use crate::diag::{Diagnostic, Diagnostics, Problem, code};
 use crate::statistics::precision::FEWEST_TO_STOP;
 use crate::text::fields::{Object, read_text};
@@ -190,11 +191,18 @@ fn check(sweep: &Sweep, problems: &mut Diagnostics) {
         }
         n_points = n_points.saturating_mul(factor.n_levels().unwrap_or(1));
     }
+    let place = || sweep.factors.last().map(|factor| factor.place.clone()).unwrap_or_default();
+    if let Design::Sobol(_) = sweep.design
+        && sweep.factors.len() > MOST_FACTORS
+    {
+        let message = format!("a Sobol sequence has {MOST_FACTORS} factors at most");
+        let problem = Problem::new(code::OUT_OF_RANGE, message);
+        problems.error(&place(), problem.help("a design of type `latin_hypercube` takes any number"));
+    }
     if sweep.design == Design::Grid && n_points > MOST_POINTS {
         let message = format!("the grid has more than {MOST_POINTS} points");
-        let place = sweep.factors.first().map(|factor| factor.place.clone()).unwrap_or_default();
         problems.error(
-            &place,
+            &place(),
             Problem::new(code::OUT_OF_RANGE, message).help("a design of type `sobol` needs fewer points"),
         );
     }

@@ -4,8 +4,9 @@
 //! the list and the seed alone.
 
 use super::factor::{Factor, Level};
-use super::file::{Design, MOST_POINTS, Sweep};
+use super::file::{Design, Sweep};
 use crate::balance;
+use crate::design::{Grid, LatinHypercube, Sobol};
 use crate::diag::{Diagnostic, Place, Problem, Severity, code};
 use crate::scenario;
 use crate::study::Variant;
@@ -34,10 +35,13 @@ pub struct TableProblem {
     pub problem: Problem,
 }
 
+/// Where the points lie.
 #[derive(Debug, Clone)]
 enum Layout {
-    Grid,
+    Grid(Grid),
     List(Vec<Vec<Level>>),
+    Latin(LatinHypercube),
+    Sobol(Sobol),
 }
 
 /// The points of a sweep.
@@ -54,19 +58,18 @@ pub struct Points {
 pub struct Unsound {
     /// The text of the scenario at this point; that of the base if it could not be changed.
     pub text: String,
-    /// What is wrong with it, errors and warnings.
+    /// What is wrong with it: errors only, as warnings are those of the base.
     pub problems: Vec<Diagnostic>,
 }
 
 impl Unsound {
     /// The first error in one line.
     pub fn reason(&self) -> String {
-        let errors = || self.problems.iter().filter(|problem| problem.severity == Severity::Error);
-        let first = errors().next().map_or(String::new(), |problem| match problem.path.as_str() {
+        let first = self.problems.first().map_or(String::new(), |problem| match problem.path.as_str() {
             "" => problem.message.clone(),
             path => format!("{path}: {}", problem.message),
         });
-        match errors().count() {
+        match self.problems.len() {
             0 | 1 => first,
             n => format!("{first} (and {} more)", n - 1),
         }
@@ -161,21 +164,33 @@ pub fn levels_of_list(factors: &[Factor], table: &Table) -> Result<Vec<Vec<Level
 }
 
 impl Points {
-    /// The points of a sweep over a base scenario, with the levels of its list if it has one.
-    pub fn new(sweep: &Sweep, base: String, list: Vec<Vec<Level>>) -> Self {
+    /// The points of a sweep over a base scenario, with the levels of its list if it has one; `seed` draws the points of
+    /// a design that is drawn.
+    ///
+    /// # Panics
+    /// If the sweep was not read by [`read`](super::read), which sees to it that its factors have what the design needs.
+    pub fn new(sweep: &Sweep, base: String, list: Vec<Vec<Level>>, seed: u64) -> Self {
         let factors = sweep.factors.clone();
         let (layout, n) = match sweep.design {
             Design::Grid => {
-                let n = factors.iter().map(|factor| factor.n_levels().unwrap_or(1)).product();
-                (Layout::Grid, n)
+                let grid = Grid::new(factors.iter().map(|factor| factor.n_levels().unwrap_or(0)).collect());
+                let grid = grid.unwrap_or_else(|why| panic!("every factor of a grid has levels: {why}"));
+                let n = grid.len();
+                (Layout::Grid(grid), n)
             }
             Design::List(_) => {
                 let n = list.len() as u64;
                 (Layout::List(list), n)
             }
-            Design::LatinHypercube(n) | Design::Sobol(n) => (Layout::Grid, n),
+            Design::LatinHypercube(n) => {
+                let latin = LatinHypercube::new(n, factors.len(), seed);
+                (Layout::Latin(latin.unwrap_or_else(|why| panic!("a design has points: {why}"))), n)
+            }
+            Design::Sobol(n) => {
+                let sobol = Sobol::scrambled(factors.len(), seed);
+                (Layout::Sobol(sobol.unwrap_or_else(|why| panic!("factors were counted: {why}"))), n)
+            }
         };
-        debug_assert!(n <= MOST_POINTS);
         Points { base, factors, layout, n }
     }
 
@@ -191,20 +206,18 @@ impl Points {
 
     /// The level of each factor at a point, from 0.
     pub fn levels(&self, point: u64) -> Vec<Level> {
+        let mut shares = Vec::new();
         match &self.layout {
-            Layout::List(levels) => levels[point as usize].clone(),
-            Layout::Grid => {
-                let mut rest = point;
-                let mut levels: Vec<Level> = Vec::with_capacity(self.factors.len());
-                for factor in self.factors.iter().rev() {
-                    let n = factor.n_levels().unwrap_or(1);
-                    levels.push(factor.level(rest % n));
-                    rest /= n;
-                }
-                levels.reverse();
-                levels
+            Layout::List(levels) => return levels[point as usize].clone(),
+            Layout::Grid(grid) => {
+                let mut at = Vec::new();
+                grid.point(point, &mut at);
+                return self.factors.iter().zip(at).map(|(factor, n)| factor.level(n)).collect();
             }
+            Layout::Latin(latin) => latin.point(point, &mut shares),
+            Layout::Sobol(sobol) => sobol.point(point, &mut shares),
         }
+        self.factors.iter().zip(shares).map(|(factor, share)| factor.at(share)).collect()
     }
 
     /// The scenario text of a point.
@@ -239,11 +252,16 @@ impl Points {
 pub fn prepare(text: String) -> Result<Variant, Unsound> {
     let checked = scenario::read(&text);
     let Some(scenario) = checked.scenario else {
-        return Err(Unsound { text, problems: checked.problems });
+        return Err(Unsound { text, problems: errors(checked.problems) });
     };
     let of_balance = balance::check(&scenario);
     if of_balance.has_errors() {
-        return Err(Unsound { text, problems: of_balance.into_vec() });
+        return Err(Unsound { text, problems: errors(of_balance.into_vec()) });
     }
     Ok(Variant::new(scenario))
+}
+
+fn errors(mut problems: Vec<Diagnostic>) -> Vec<Diagnostic> {
+    problems.retain(|problem| problem.severity == Severity::Error);
+    problems
 }

@@ -18,7 +18,7 @@ fn sweep(rest: &str) -> Sweep {
 }
 
 fn run_all(sweep: &Sweep, todo: impl Iterator<Item = u64>, crew: &impl Crew) -> Vec<PointResult> {
-    let points = Points::new(sweep, LINE.to_owned(), Vec::new());
+    let points = Points::new(sweep, LINE.to_owned(), Vec::new(), 1);
     let outputs = ["rate".to_owned(), "M.*_share".to_owned()].to_vec();
     let terms = Terms { replications: sweep.replications, seed: 1, outputs, level: 0.95 };
     let mut heard = Vec::new();
@@ -31,11 +31,36 @@ fn run_all(sweep: &Sweep, todo: impl Iterator<Item = u64>, crew: &impl Crew) -> 
 
 #[test]
 fn a_grid_has_every_level_with_every_other_the_last_factor_changing_first() {
-    let points = Points::new(&sweep(""), LINE.to_owned(), Vec::new());
+    let points = Points::new(&sweep(""), LINE.to_owned(), Vec::new(), 1);
     assert_eq!(points.count(), 12);
     let labels = |n| points.levels(n).into_iter().map(|level| level.label).collect::<Vec<_>>().join(" ");
     assert_eq!([labels(0), labels(1), labels(6), labels(11)], ["1 0.5 s", "1 1 s", "2 random", "3 -1 s"]);
     assert!(points.text(6).unwrap().contains(r#""capacity": 2, "#));
+}
+
+/// That a design fills its ranges is tested where it is made; here, that levels are found by its shares.
+#[test]
+fn drawn_designs_give_each_level_its_part_of_the_points() {
+    for design in ["latin_hypercube", "sobol"] {
+        let rest = format!(r#", "design": {{"type": "{design}", "points": 48}}"#);
+        let points = |seed| Points::new(&sweep(&rest), LINE.to_owned(), Vec::new(), seed);
+        let labels = |seed, factor: usize| -> Vec<String> {
+            (0..48).map(|n| points(seed).levels(n).remove(factor).label).collect()
+        };
+        for (factor, n_levels) in [(0, 3), (1, 4)] {
+            let all = labels(1, factor);
+            let level = |n| points(1).factors()[factor].level(n).label;
+            for n in 0..n_levels {
+                let count = all.iter().filter(|label| **label == level(n)).count() as u64;
+                // A Sobol sequence is even in parts of 1/16 of each range; thirds may share one such part.
+                assert!(
+                    count.abs_diff(48 / n_levels) <= 2,
+                    "{design}, level {n} of factor {factor}: {count}"
+                );
+            }
+            assert_ne!(all, labels(2, factor), "{design} is drawn anew for another seed");
+        }
+    }
 }
 
 #[test]
