@@ -5,6 +5,7 @@
 
 mod builtin;
 mod commands;
+mod data;
 mod ending;
 mod explanations;
 mod files;

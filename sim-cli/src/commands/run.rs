@@ -175,7 +175,9 @@ fn include_ignorance(
     let run = options(args, scenario);
     let asked = match args.draws {
         Some(0) => None,
-        Some(draws) => Some(IgnoranceOptions { draws, each: args.shifts_each, seed: run.seed, level: run.level }),
+        Some(draws) => {
+            Some(IgnoranceOptions { draws, each: args.shifts_each, seed: run.seed, level: run.level })
+        }
         None => IgnoranceOptions::within(run.replications, args.shifts_each, run.seed),
     };
     let Some(asked) = asked else { return Ok(None) };

@@ -194,13 +194,21 @@ pub(super) fn variance(result: &RunResult, ink: Ink) -> String {
 /// What to measure next.
 pub(super) fn further(result: &RunResult, ink: Ink) -> String {
     let Some(ignorance) = &result.ignorance else { return String::new() };
-    if ignorance.further.is_empty() {
+    // What is decided needs no further trials; the document has them all the same.
+    if ignorance.further.is_empty() || ignorance.verdict != Some(Verdict::Open) {
         return String::new();
     }
     let mut page = heading("WHAT TO MEASURE NEXT", ink);
-    let mut table = Table::new(&["test", "has", "doubt gone|with as many|again, %", "decides with a|chance, %", "about so many|more decide"]);
+    let mut table = Table::new(&[
+        "test",
+        "has",
+        "doubt gone|with as many|again, %",
+        "decides with a|chance, %",
+        "about so many|more decide",
+    ]);
     for report in ignorance.further.iter().take(LISTED) {
-        let known = report.input.as_ref().and_then(|name| ignorance.known.iter().find(|one| one.name == *name));
+        let known =
+            report.input.as_ref().and_then(|name| ignorance.known.iter().find(|one| one.name == *name));
         let again = report.steps.iter().find(|step| step.times == 1.0);
         table.row([
             report.input.clone().unwrap_or_else(|| "all of them, by the same factor".to_owned()),

@@ -259,7 +259,8 @@ impl Form for SharesForm {
     }
 
     fn schema(&self, definitions: &mut Definitions) -> Json {
-        let told = definitions.define("counted-shares", |definitions| describe_object(definitions, told_counts));
+        let told =
+            definitions.define("counted-shares", |definitions| describe_object(definitions, told_counts));
         let plain = json!({
             "type": "object",
             "properties": { NOTE: note_schema() },

@@ -64,8 +64,7 @@ const LEAST_SHAPE: f64 = 1e-4;
 
 const JEFFREYS_DOC: &str = "Jeffreys' prior: half a count for each outcome";
 const UNIFORM_DOC: &str = "all chances alike: one count for each outcome";
-const PRIOR_DOC: &str =
-    "The prior: counts that come on top of those seen, so that a shape of the prior law may be any; it plays no part where inputs are taken as known";
+const PRIOR_DOC: &str = "The prior: counts that come on top of those seen, so that a shape of the prior law may be any; it plays no part where inputs are taken as known";
 
 /// The test that evidence is from.
 pub(crate) fn read_test(object: &mut Object<'_>) -> Option<String> {
@@ -89,10 +88,12 @@ pub(super) fn read_chance_prior(object: &mut Object<'_>) -> (f64, f64) {
 
 fn prior_counts(object: &mut Object<'_>) -> (f64, f64) {
     let count = || real().at_least(LEAST_SHAPE).at_most(1e9);
-    let seen = object.required("seen", count(), "Times that it happened, as a shape: above zero, need not be whole");
+    let seen =
+        object.required("seen", count(), "Times that it happened, as a shape: above zero, need not be whole");
     let of = object.required("of", count(), "Trials; more than `seen`");
     if object.sound(&["seen", "of"]) && of < seen + LEAST_SHAPE {
-        let problem = Problem::new(code::OUT_OF_RANGE, format!("{seen} of {of} leaves nothing for the other outcome"));
+        let problem =
+            Problem::new(code::OUT_OF_RANGE, format!("{seen} of {of} leaves nothing for the other outcome"));
         object.fail("of", problem.expected("a number above `seen`"));
         return (seen, 1.0);
     }
@@ -104,7 +105,12 @@ pub(super) fn read_shares_prior(object: &mut Object<'_>) -> f64 {
     const WORDS: &[(&str, f64, &str)] =
         &[("jeffreys", JEFFREYS, JEFFREYS_DOC), ("uniform", 1.0, UNIFORM_DOC)];
     let form = either(one_of(WORDS), real().at_least(LEAST_SHAPE).at_most(1e9));
-    match object.optional("prior", form, "jeffreys", "The prior: a count for each name that comes on top of those seen") {
+    match object.optional(
+        "prior",
+        form,
+        "jeffreys",
+        "The prior: a count for each name that comes on top of those seen",
+    ) {
         Choice::First(shape) | Choice::Second(shape) => shape,
     }
 }
@@ -131,10 +137,10 @@ fn prior_events(object: &mut Object<'_>) -> (f64, f64) {
 /// posterior mean of the rate turned over if there was no event.
 pub(crate) fn read_events(object: &mut Object<'_>) -> (f64, Evidence) {
     let seen = object.required("seen", super::forms::count(), "Events that were seen");
-    let time_s = object.required("in", time().positive(), "Time in which they were seen, on the clock of the event");
+    let time_s =
+        object.required("in", time().positive(), "Time in which they were seen, on the clock of the event");
     let prior = read_rate_prior(object);
-    let mean_s =
-        if seen > 0 { time_s / seen as f64 } else { (time_s + prior.1) / prior.0 };
+    let mean_s = if seen > 0 { time_s / seen as f64 } else { (time_s + prior.1) / prior.0 };
     (mean_s, Evidence { test: read_test(object), seen: Seen::Events { seen, time_s, prior } })
 }
 
@@ -189,7 +195,8 @@ mod tests {
     fn counts_keep_their_prior_and_their_test() {
         assert_eq!(of_chance_text("\"3 of 500\""), [Evidence::of_counts(3, 500)]);
         assert_eq!(of_chance_text("0.3"), []);
-        let told = of_chance_text(r#"{"seen": 3, "of": 500, "prior": {"seen": 1, "of": 20}, "test": "drop 7"}"#);
+        let told =
+            of_chance_text(r#"{"seen": 3, "of": 500, "prior": {"seen": 1, "of": 20}, "test": "drop 7"}"#);
         let seen = Seen::Chance { seen: 3, of: 500, prior: (1.0, 19.0) };
         assert_eq!(told, [Evidence { test: Some("drop 7".to_owned()), seen }]);
         let seen = Seen::Chance { seen: 3, of: 500, prior: (1.0, 1.0) };
@@ -216,9 +223,10 @@ mod tests {
             r#"{"seen": 3, "of": 500, "prior": "flat"}"#,
             r#"{"seen": 3, "of": 500, "prior": 2}"#,
         ] {
-            let (_, (problems, ..)) = read_recorded(&format!("{{\"p\": {value}}}"), |object: &mut Object<'_>| {
-                object.required("p", chance(), "");
-            });
+            let (_, (problems, ..)) =
+                read_recorded(&format!("{{\"p\": {value}}}"), |object: &mut Object<'_>| {
+                    object.required("p", chance(), "");
+                });
             assert!(problems.has_errors(), "{value}");
         }
     }
