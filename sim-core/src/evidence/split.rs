@@ -178,7 +178,8 @@ mod tests {
             bases.push(vec![vec![x], vec![y], vec![luck.normal(), luck.unit()]]);
         }
         let report = split(&rates, &bases, 0.95).expect("there is variance");
-        let whole = report.luck.share + report.inputs.iter().map(|input| input.share).sum::<f64>() + report.together;
+        let whole =
+            report.luck.share + report.inputs.iter().map(|input| input.share).sum::<f64>() + report.together;
         assert!((whole - 1.0).abs() < 1e-12);
         // Relative errors of the variances are some sqrt(2/4000) = 2.2 %; a share of 0.6 has 0.01 or less. Allowed: 4.5.
         for (found, exact) in [

@@ -48,7 +48,8 @@ fn check_tests(scenario: &Scenario, problems: &mut Diagnostics) {
         let Some((_, first, at)) = all[..n].iter().find(|(other, ..)| other == name) else { continue };
         if first != seen {
             let message = format!("the test `{name}` is said to have had another result before");
-            let problem = Problem::new(code::DUPLICATE_NAME, message).related(at.span, "it stands here first");
+            let problem =
+                Problem::new(code::DUPLICATE_NAME, message).related(at.span, "it stands here first");
             problems.error(place, problem.help("state the same counts and prior, or name the tests apart"));
         }
     }
