@@ -43,7 +43,7 @@ fn files_that_cannot_be_used_say_why() {
         ("jam,clearing [s]\n1,4\n2,soon\n", FROM_FILE.to_owned(), "line 3: `soon` is no number"),
         ("jam,clearing [s]\n", FROM_FILE.to_owned(), "no rows below the head"),
         ("", FROM_FILE.to_owned(), "it has no column"),
-        ("jam,clearing\n1,4\n", FROM_FILE.to_owned(), "the number 4 stands here"),
+        ("jam,clearing\n1,4\n", FROM_FILE.to_owned(), "`4` needs a unit of time"),
     ] {
         desk.put("jams.csv", data);
         desk.put("line.json", &line(&law));
