@@ -9,6 +9,7 @@ mod commands;
 mod designs;
 mod document;
 mod drawing;
+mod data;
 mod ending;
 mod explanations;
 mod files;
