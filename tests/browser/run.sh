@@ -26,7 +26,7 @@ feedproof=${CARGO_TARGET_DIR:-../../target}/debug/feedproof
 "$feedproof" draw --out "$pages/line.svg"
 # A file whose texts would be markup if they were not shown as text.
 sed -e 's|"title": "|&<script>window.ran = 1</script><img src=x onerror=window.ran=1> |' \
-    -e 's|"feedproof": 1,|&"note": "</code></pre><script>window.ran = 1</script>",|' \
+    -e 's|"note": \[|&"</code></pre><script>window.ran = 1</script>",|' \
     ../../scenarios/starter.json > "$pages/hostile.json"
 "$feedproof" run "$pages/hostile.json" --replications 3 --report "$pages/hostile.html" > /dev/null
 node check.mjs "$pages"

@@ -205,7 +205,7 @@ impl<'a> Plan<'a> {
             let most = centre.max(n - 1.0 - centre).max(1.0);
             let size = if self.graph.is_small[node] { self.sizes.small.1 } else { self.sizes.across };
             let step = (0.5 * size - 7.0).max(2.0) / most;
-            let step = step.min(18.0);
+            let step = step.min(if self.sizes.is_down { 30.0 } else { 22.0 });
             for (place, (ix, is_end)) in ends.into_iter().enumerate() {
                 self.ports[ix][usize::from(is_end)] = middle + (place as f64 - centre) * step;
             }
