@@ -6,6 +6,7 @@
 mod builtin;
 mod charts;
 mod commands;
+mod designs;
 mod document;
 mod drawing;
 mod ending;
@@ -13,6 +14,7 @@ mod explanations;
 mod files;
 mod ink;
 mod interrupt;
+mod logs;
 mod numbers;
 mod problems;
 mod progress;
@@ -20,6 +22,8 @@ mod proof;
 mod report;
 mod screen;
 mod source;
+mod steps;
+mod sweep;
 mod tables;
 
 use clap::Parser;

@@ -7,6 +7,7 @@ use crate::report;
 use crate::screen::{self, safe};
 use crate::source::Source;
 use sim_core::balance;
+use sim_core::evidence;
 use sim_core::network;
 use sim_core::scenario::Scenario;
 use sim_core::study::{self, Options};
@@ -39,6 +40,11 @@ pub(super) fn check(args: &Args) -> Result<Ending, Failure> {
     );
     page.push_str(&outlook(&scenario)?);
     page.push('\n');
+    let known = evidence::estimates(&scenario, 0.95);
+    if !known.is_empty() {
+        page.push_str(&report::evidence(&known, Ink::of_stdout()));
+        page.push('\n');
+    }
     page.push_str(&report::balance(&balance, Ink::of_stdout()));
     screen::print(&page)?;
     Ok(Ending::Done)

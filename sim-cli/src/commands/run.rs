@@ -13,9 +13,11 @@ use crate::source::Source;
 use crate::{interrupt, screen};
 use sim_core::balance;
 use sim_core::diag::Diagnostic;
+use sim_core::evidence::{self, IgnoranceOptions, nested};
 use sim_core::network::{self, Plan};
 use sim_core::scenario::Scenario;
 use sim_core::statistics::Verdict;
+use sim_core::study::result::{IgnoranceReport, StoppedBecause};
 use sim_core::study::{self, Job, Mode, Options, RunError, RunResult, Watch};
 use sim_core::units::{Dimension, parse};
 use std::io::Write;
@@ -53,12 +55,26 @@ pub(crate) struct Args {
     /// Account for the causes of starvation in the first N shifts; 0: in none. Such a shift takes up to twice as long
     #[arg(long, value_name = "N", default_value_t = study::CAUSES_IN)]
     causes: u64,
+    /// Draw the inputs that are known from evidence anew N times, and include what is not known of them in the proof;
+    /// 0: take them as known (default: as many as the shifts allow, up to 120)
+    #[arg(long, value_name = "N", value_parser = draws)]
+    draws: Option<u64>,
+    /// Shifts for each of these draws at first; where one is not clear it gets more
+    #[arg(long, value_name = "N", default_value_t = nested::EACH, value_parser = clap::value_parser!(u64).range(2..=100_000))]
+    shifts_each: u64,
     /// End with status 3 unless the promise is proved
     #[arg(long)]
     fail_unless_proved: bool,
 }
 
-fn share(text: &str) -> Result<f64, String> {
+fn draws(text: &str) -> Result<u64, String> {
+    match text.parse::<u64>() {
+        Ok(n) if n == 0 || (nested::FEWEST_DRAWS..=1_000_000).contains(&n) => Ok(n),
+        Ok(_) | Err(_) => Err(format!("0, or a whole number from {} to 1000000", nested::FEWEST_DRAWS)),
+    }
+}
+
+pub(super) fn share(text: &str) -> Result<f64, String> {
     let share = parse(text, Dimension::Share).map_err(|error| error.to_string())?;
     if share > 0.0 && share < 1.0 {
         Ok(share)
@@ -78,9 +94,12 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
         Some(folder) => Some(Folder::open(folder, &scenario, &plan)?),
         None => None,
     };
-    let result = simulate(args, &source, &scenario, &plan, folder.as_mut())?;
+    let mut result = simulate(args, &source, &scenario, &plan, folder.as_mut())?;
     if result.replications == 0 {
         return Err(Failure::new(Ending::Interrupted, "interrupted before the first shift was finished"));
+    }
+    if result.stopped_because != StoppedBecause::Cancelled {
+        result.ignorance = include_ignorance(args, &source, &scenario)?;
     }
     if let Some(folder) = folder {
         folder.keep(&result)?;
@@ -141,6 +160,12 @@ fn command(args: &Args, source: &Source, result: &RunResult) -> String {
     if args.causes != study::CAUSES_IN {
         words.push(format!("--causes {}", args.causes));
     }
+    if let Some(draws) = args.draws {
+        words.push(format!("--draws {draws}"));
+    }
+    if args.shifts_each != nested::EACH {
+        words.push(format!("--shifts-each {}", args.shifts_each));
+    }
     words.join(" ")
 }
 
@@ -155,7 +180,7 @@ fn quoted(word: &str) -> String {
 }
 
 fn ending(args: &Args, result: &RunResult) -> Ending {
-    let proved = result.promise.as_ref().is_some_and(|promise| promise.verdict == Verdict::Proved);
+    let proved = result.verdict() == Some(Verdict::Proved);
     if !args.fail_unless_proved || proved {
         return Ending::Done;
     }
@@ -211,15 +236,44 @@ fn simulate(
     }
 }
 
-fn refused(why: &RunError) -> Failure {
-    let ending = match why {
+/// The promise with what is not known of the inputs in it; none without evidence, if it is not asked for, or if it was
+/// interrupted.
+fn include_ignorance(
+    args: &Args,
+    source: &Source,
+    scenario: &Scenario,
+) -> Result<Option<IgnoranceReport>, Failure> {
+    let run = options(args, scenario);
+    let asked = match args.draws {
+        Some(0) => None,
+        Some(draws) => {
+            Some(IgnoranceOptions { draws, each: args.shifts_each, seed: run.seed, level: run.level })
+        }
+        None => IgnoranceOptions::within(run.replications, args.shifts_each, run.seed),
+    };
+    let Some(asked) = asked else { return Ok(None) };
+    let crew = progress::crew(args.threads);
+    let bar = Bar::new(0, "shifts with inputs drawn anew");
+    let mut step = |done: u64, of: u64| bar.step(done as usize, of as usize);
+    let found = evidence::ignorance(&source.text, scenario, &asked, &crew, &interrupt::asked, &mut step);
+    bar.clear();
+    found.map_err(|why| refused(&why))
+}
+
+pub(super) fn refused(why: &RunError) -> Failure {
+    Failure::new(ending_of(why), why.to_string())
+}
+
+/// How the program ends if a run has no result.
+pub(super) fn ending_of(why: &RunError) -> Ending {
+    match why {
         RunError::PartsNotConserved { .. } => Ending::Failed,
         RunError::InstantLoop { .. }
         | RunError::TooManyEvents { .. }
         | RunError::NoWarmUp(_)
-        | RunError::BadOptions(_) => Ending::BadInput,
-    };
-    Failure::new(ending, why.to_string())
+        | RunError::BadOptions(_)
+        | RunError::ImpossibleDraws { .. } => Ending::BadInput,
+    }
 }
 
 fn json(result: &RunResult) -> Result<String, Failure> {

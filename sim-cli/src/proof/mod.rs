@@ -74,7 +74,7 @@ fn headline(result: &RunResult) -> Option<Headline> {
             detail: verdict::ran(result),
         });
     };
-    let (tone, word) = match promise.verdict {
+    let (tone, word) = match result.verdict().unwrap_or(promise.verdict) {
         Verdict::Proved => (Tone::Good, "Proved"),
         Verdict::Disproved => (Tone::Bad, "Disproved"),
         Verdict::Open => (Tone::Open, "Open"),

@@ -5,17 +5,27 @@
 
 mod balance;
 mod blocks;
+mod comparison;
 mod files;
+pub(crate) mod fit;
+mod ignorance;
 mod limits;
 mod line;
 mod losses;
 mod origin;
+pub(crate) mod plot;
 mod rate;
+mod screening;
+mod sizing;
 pub(crate) mod verdict;
 
 pub(crate) use balance::balance;
+pub(crate) use comparison::{comparison, differences_csv};
 pub(crate) use files::stations_csv;
+pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
+pub(crate) use screening::{screening, screening_csv};
+pub(crate) use sizing::{frontier, sizing};
 
 use crate::ink::Ink;
 use crate::source::Source;
@@ -42,6 +52,9 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         rate::rate(result, ink),
         rate::chance(result, ink),
         verdict::clauses(result, ink),
+        ignorance::side_by_side(result, ink),
+        ignorance::variance(result, ink),
+        ignorance::further(result, ink),
         losses::waterfall(result, ink),
         line::time_shares(result, ink),
         line::flow(result, ink),
@@ -54,6 +67,7 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         line::measures(result, ink),
         line::losses(result, ink),
         origin::inputs(result, ink),
+        ignorance::left_out(result),
         origin::warnings(context),
         origin::notes(result, ink),
         origin::next(context),

@@ -30,7 +30,7 @@ pub(super) fn head(result: &RunResult, ink: Ink) -> String {
 }
 
 fn sentence(result: &RunResult, promise: &PromiseReport, ink: Ink) -> String {
-    let (word, paint): (&str, fn(Ink, &str) -> String) = match promise.verdict {
+    let (word, paint): (&str, fn(Ink, &str) -> String) = match result.verdict().unwrap_or(promise.verdict) {
         Verdict::Proved => ("PROVED.", Ink::good),
         Verdict::Disproved => ("DISPROVED.", Ink::bad),
         Verdict::Open => ("OPEN.", Ink::warn),
@@ -41,7 +41,7 @@ fn sentence(result: &RunResult, promise: &PromiseReport, ink: Ink) -> String {
 /// The verdict as a sentence.
 pub(crate) fn worded(result: &RunResult, promise: &PromiseReport) -> String {
     let at = listed(&result.rate.at);
-    match (promise.verdict, promise.clauses.as_slice()) {
+    match (result.verdict().unwrap_or(promise.verdict), promise.clauses.as_slice()) {
         (Verdict::Proved, [clause]) => format!("{}.", holds(clause, &at)),
         (Verdict::Disproved, [clause]) => format!("{}.", fails(clause, &at)),
         (Verdict::Open, [clause]) => {
@@ -121,6 +121,9 @@ pub(crate) fn ran(result: &RunResult) -> String {
 
 /// How wrong the verdict may be, or what an open one lacks.
 pub(crate) fn sureness(result: &RunResult, promise: &PromiseReport) -> String {
+    if let Some(ignorance) = &result.ignorance {
+        return super::ignorance::sureness(ignorance);
+    }
     let error = stated(promise.error_each_way);
     match promise.verdict {
         Verdict::Proved => format!(

@@ -7,7 +7,7 @@
 
 /// A decomposed matrix.
 #[derive(Debug, Clone)]
-pub(super) struct Lu {
+pub(crate) struct Lu {
     n: usize,
     /// Row by row: below the diagonal L (its diagonal is 1), on and above it U.
     a: Vec<f64>,
@@ -17,7 +17,7 @@ pub(super) struct Lu {
 
 impl Lu {
     /// Decomposes the `n` by `n` matrix `a` (row by row); `None` if it is singular.
-    pub(super) fn new(n: usize, mut a: Vec<f64>) -> Option<Self> {
+    pub(crate) fn new(n: usize, mut a: Vec<f64>) -> Option<Self> {
         let mut swaps = Vec::with_capacity(n);
         for k in 0..n {
             let mut best = k;
@@ -51,7 +51,7 @@ impl Lu {
     }
 
     /// Solves `A x = b` in place.
-    pub(super) fn solve(&self, b: &mut [f64]) {
+    pub(crate) fn solve(&self, b: &mut [f64]) {
         let n = self.n;
         for (k, &swap) in self.swaps.iter().enumerate() {
             b.swap(k, swap);

@@ -10,7 +10,7 @@
 mod chain;
 mod demand;
 mod limit;
-mod lu;
+pub(crate) mod lu;
 mod net;
 mod report;
 mod share_out;

@@ -19,7 +19,7 @@ pub mod observer;
 pub mod pace;
 pub mod people;
 pub mod place;
-mod quantile;
+pub(crate) mod quantile;
 pub mod ranks;
 pub mod reach;
 pub mod sampler;

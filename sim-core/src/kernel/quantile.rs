@@ -90,24 +90,24 @@ pub(super) fn normal(u: f64) -> f64 {
 
 /// Quantiles of the gamma law of one shape and scale one.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Gamma {
+pub(crate) struct Gamma {
     shape: f64,
     ln_gamma: f64,
 }
 
 impl Gamma {
     /// `shape` from 1e-4 upwards.
-    pub(super) fn new(shape: f64) -> Self {
+    pub(crate) fn new(shape: f64) -> Self {
         Gamma { shape, ln_gamma: libm::lgamma(shape) }
     }
 
     /// Quantile of `u` in (0, 1); may be zero for small shapes, where the true value is below the smallest double.
-    pub(super) fn at(&self, u: f64) -> f64 {
+    pub(crate) fn at(&self, u: f64) -> f64 {
         if self.shape >= LARGE_SHAPE { self.expansion(normal(u)) } else { libm::exp(self.newton(u)) }
     }
 
     /// Logarithm of the quantile, finite even where the quantile itself is too small for a double.
-    pub(super) fn ln_at(&self, u: f64) -> f64 {
+    pub(crate) fn ln_at(&self, u: f64) -> f64 {
         if self.shape >= LARGE_SHAPE { libm::log(self.expansion(normal(u))) } else { self.newton(u) }
     }
 

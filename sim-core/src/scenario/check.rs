@@ -17,6 +17,7 @@ const STATIONS_MAX: u64 = 2000;
 pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     check_names(scenario, problems);
     check_references(scenario, problems);
+    check_tests(scenario, problems);
     scenario.kinds.iter().for_each(|kind| check_lots(scenario, kind, problems));
     for entry in &scenario.stations {
         check_start(scenario, entry, problems);
@@ -33,6 +34,24 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     super::size::check(scenario, problems);
     if !problems.has_errors() {
         check_connections(scenario, problems);
+    }
+}
+
+/// Inputs that rest on the same test must say the same of it: they are drawn together.
+fn check_tests(scenario: &Scenario, problems: &mut Diagnostics) {
+    let tests = scenario.inputs.iter().filter_map(|input| {
+        let evidence = input.evidence.as_ref()?;
+        Some((evidence.test.as_deref()?, &evidence.seen, &input.place))
+    });
+    let all: Vec<_> = tests.collect();
+    for (n, (name, seen, place)) in all.iter().enumerate() {
+        let Some((_, first, at)) = all[..n].iter().find(|(other, ..)| other == name) else { continue };
+        if first != seen {
+            let message = format!("the test `{name}` is said to have had another result before");
+            let problem =
+                Problem::new(code::DUPLICATE_NAME, message).related(at.span, "it stands here first");
+            problems.error(place, problem.help("state the same counts and prior, or name the tests apart"));
+        }
     }
 }
 
@@ -193,6 +212,14 @@ fn check_stops(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
     let inner = entry.blueprint.inner_stops();
     for stop in entry.stops.iter().chain(inner.iter().map(|(stop, _)| stop)) {
         check_stop(scenario, stop, &keys, problems);
+        if let Some(then) = stop.then.as_ref().filter(|_| !entry.blueprint.redirects_jammed_parts()) {
+            let message = format!("a jammed part goes onward here ({}), once it is cleared", entry.word);
+            let problem = Problem::new(code::BAD_CONNECTION, message);
+            let help =
+                "take `then` out; screens, selectors, gauges and orienting paths can send it another way";
+            problems.error(&then.place, problem.help(help));
+            continue;
+        }
         if let Some(then) = stop.then.as_ref().filter(|_| stop.is_by_clock())
             && !entry.blueprint.clock_jams_hold_a_part()
         {
@@ -379,6 +406,15 @@ fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
                 let problem = Problem::new(code::MISSING_KEY, message);
                 problems
                     .error(&entry.place, problem.expected("an `amount` here, or a `capacity` of the bin"));
+            }
+            if let Some(target) = target
+                && entries[target].blueprint.takes_without_limit()
+                && body(n).is_some_and(|place| place.is_endless())
+            {
+                let to = &entries[target].id.value;
+                let message = format!("`{to}` takes all that is in `{id}`, and `{id}` never runs out");
+                let problem = Problem::new(code::BAD_CONNECTION, message);
+                problems.error(&entry.place, problem.help(format!("give `{to}` a `rate`")));
             }
             if let Some(target) = target
                 && entries[target].blueprint.takes_from_bin()

@@ -18,7 +18,7 @@ pub use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
-pub use promise::{Clause, Goal, MeasureSpec, Promise, StatePick};
+pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
 
 use crate::diag::{Diagnostic, Diagnostics};
 use crate::stations::catalogue::{Entry, station};

@@ -45,7 +45,12 @@ pub struct Promise {
     pub clauses: Vec<Clause>,
     /// Times that do not count in the rate (net rate); empty: gross.
     pub net_of: Vec<StatePick>,
+    /// Posterior probability with which the line has to keep it, where inputs are known from evidence.
+    pub assurance: Option<f64>,
 }
+
+/// Assurance that is demanded unless the file says otherwise.
+pub const ASSURANCE: f64 = 0.95;
 
 /// A station and some of its states.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,6 +110,11 @@ fn any_rate() -> impl Form<Out = Choice<f64, f64>> {
 }
 
 impl Promise {
+    /// The assurance that is demanded.
+    pub fn demanded_assurance(&self) -> f64 {
+        self.assurance.unwrap_or(ASSURANCE)
+    }
+
     /// Turns rates by volume into parts per second, by the density of the first part kind.
     pub(super) fn resolve(&mut self, kinds: &[Kind], problems: &mut Diagnostics) {
         for clause in self.clauses.iter_mut().filter(|clause| clause.by_volume) {
@@ -176,6 +186,11 @@ pub(super) fn read(object: &mut Object<'_>) -> Promise {
             list_of(nested("state-pick", read_pick)),
             "[]",
             "Times that do not count in the rate: while any of these states holds; empty: the gross rate",
+        ),
+        assurance: object.maybe(
+            "assurance",
+            share().at_least("50.1 %").at_most("99.9 %"),
+            "Where inputs are known from evidence: probability, given the evidence, with which the line has to keep the promise; left out: 95 %",
         ),
     }
 }

@@ -5,6 +5,7 @@
 //! comes out is one [`RunResult`]. The study prints nothing, knows no clock and writes no file. Invariant: the result
 //! depends on scenario, seed and budget alone, to the last bit, whoever runs the replications.
 
+pub mod compare;
 pub mod crew;
 mod knot;
 mod limits;
@@ -16,6 +17,7 @@ mod report;
 pub mod result;
 mod run;
 mod shift;
+pub mod size;
 #[cfg(test)]
 mod tests;
 mod variant;
@@ -27,6 +29,7 @@ pub use crew::{Alone, Crew};
 pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
 pub use profile::{Band, PROFILE_SHIFTS, PlaceProfile, Profile, profile};
+pub(crate) use proof::reaches;
 pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, replay};
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};

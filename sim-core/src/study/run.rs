@@ -145,6 +145,13 @@ pub enum RunError {
     NoWarmUp(CannotSay),
     /// The options cannot be used.
     BadOptions(CannotSay),
+    /// Values drawn from the posteriors of the inputs were impossible together nearly always.
+    ImpossibleDraws {
+        /// Draws in a row.
+        tries: u64,
+        /// What was wrong with the last one.
+        why: String,
+    },
 }
 
 impl std::fmt::Display for RunError {
@@ -170,6 +177,10 @@ impl std::fmt::Display for RunError {
                 write!(f, "no warm-up can be found from parts per minute ({why}); give `warm_up` a time")
             }
             RunError::BadOptions(why) => write!(f, "{why}"),
+            RunError::ImpossibleDraws { tries, why } => write!(
+                f,
+                "values drawn from the evidence were impossible {tries} times in a row, at last because: {why}; see the counts and priors of the file"
+            ),
         }
     }
 }

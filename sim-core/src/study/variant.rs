@@ -50,6 +50,11 @@ impl Variant {
     /// Of a scenario. All amounts are drawn by inversion from here on.
     pub fn new(mut scenario: Scenario) -> Self {
         scenario.plan.inversion = true;
+        Variant::unpaired(scenario)
+    }
+
+    /// Of a scenario whose shifts are not paired with those of others: amounts are drawn as its plan says.
+    pub fn unpaired(scenario: Scenario) -> Self {
         let plan = compile(&scenario);
         Variant { outputs: Outputs::new(&scenario, &plan), plan, scenario }
     }
@@ -67,6 +72,15 @@ impl Variant {
     /// Where the feed availability stands among the outputs.
     pub fn feed_availability_index(&self) -> usize {
         self.judged_index(1)
+    }
+
+    /// Attendants at work on average among the outputs of a shift, people; NaN if there are none.
+    pub fn people_at_work(&self, values: &[f64]) -> f64 {
+        let loads = self.outputs.loads();
+        if loads.is_empty() {
+            return f64::NAN;
+        }
+        loads.iter().map(|(index, people)| values[*index] * *people as f64).sum()
     }
 
     fn judged_index(&self, n: usize) -> usize {

@@ -7,6 +7,7 @@
 //! | `{"mean": "2 s", "spread": "0.5 s"}` | gamma; spread is the standard deviation |
 //! | `{"low": "1 s", "likely": "2 s", "high": "4 s"}` | triangular |
 //! | `{"from": "1 s", "to": "2 s"}` | uniform |
+//! | `{"seen": 3, "in": "40 h"}` | exponential time between events, of which so many were seen |
 //! | `{"law": "exponential", "mean": "2 s"}` | named, with its parameters |
 //!
 //! `"minimum"` may be added to any object: it is added to every draw. Laws of counts have plain numbers in place
@@ -18,6 +19,7 @@ use serde_json::{Value as Json, json};
 use super::law::{Law, Shape};
 use super::law_parts::{Amount, Row, Unit, Word};
 use crate::diag::{Problem, code};
+use crate::text::evidence::{Evidence, Seen, read_events, read_test};
 use crate::text::fields::{Object, Reading, SettingSort, describe_object, read_object};
 use crate::text::forms::{Form, chance, count, list_of, real};
 use crate::text::json::{Node, Value};
@@ -47,12 +49,26 @@ pub fn count_law() -> LawForm {
     LawForm { unit: Unit::Count, positive: false, most: f64::INFINITY, usual: None }
 }
 
+/// What a law that was read is known from.
+#[derive(Debug, Clone, PartialEq)]
+enum KnownFrom {
+    /// It was assumed.
+    Nothing,
+    /// The values of its list, from the test of this name.
+    Values(Option<String>),
+    /// Other evidence.
+    Evidence(Evidence),
+}
+
+type Told = (Law, KnownFrom);
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Kind {
     Fixed,
     Uniform,
     Triangular,
     Exponential,
+    Events,
     Gamma,
     Lognormal,
     Weibull,
@@ -64,6 +80,19 @@ enum Kind {
 }
 
 impl Kind {
+    const OF_TIMES: [Kind; 11] = [
+        Kind::Fixed,
+        Kind::Uniform,
+        Kind::Triangular,
+        Kind::Exponential,
+        Kind::Events,
+        Kind::Gamma,
+        Kind::Lognormal,
+        Kind::Weibull,
+        Kind::Geometric,
+        Kind::Table,
+        Kind::Observed,
+    ];
     const OF_AMOUNTS: [Kind; 10] = [
         Kind::Fixed,
         Kind::Uniform,
@@ -88,6 +117,7 @@ impl Kind {
 
     fn all(unit: Unit) -> &'static [Kind] {
         match unit {
+            Unit::Of(Dimension::Time) => &Kind::OF_TIMES,
             Unit::Of(_) => &Kind::OF_AMOUNTS,
             Unit::Count => &Kind::OF_COUNTS,
         }
@@ -99,6 +129,7 @@ impl Kind {
             Kind::Uniform => "uniform",
             Kind::Triangular => "triangular",
             Kind::Exponential => "exponential",
+            Kind::Events => "events",
             Kind::Gamma => "gamma",
             Kind::Lognormal => "lognormal",
             Kind::Weibull => "weibull",
@@ -116,6 +147,7 @@ impl Kind {
             Kind::Uniform => &["from", "to"],
             Kind::Triangular => &["low", "likely", "high"],
             Kind::Gamma => &["mean", "spread"],
+            Kind::Events => &["seen", "in"],
             Kind::Fixed
             | Kind::Exponential
             | Kind::Lognormal
@@ -191,25 +223,45 @@ impl LawForm {
     }
 
     /// Reads, or describes, the object of one law.
-    fn object(&self, kind: Kind, object: &mut Object<'_>) -> Law {
+    fn object(&self, kind: Kind, object: &mut Object<'_>) -> Told {
         let word = Word(kind.word());
         if kind.told_by().is_empty() {
             object.required("law", word, "Name of the law");
         } else {
             object.maybe("law", word, "Name of the law; its parameters tell it too");
         }
-        let shape = match self.unit {
-            Unit::Of(_) => self.amount_shape(kind, object),
-            Unit::Count => self.count_shape(kind, object),
+        let (shape, known_from) = match (kind, self.unit) {
+            (Kind::Events, _) => {
+                let (mean, evidence) = read_events(object);
+                (Shape::Exponential { mean }, KnownFrom::Evidence(evidence))
+            }
+            (Kind::Observed, _) => {
+                let shape = self.listed(kind, object);
+                (shape, KnownFrom::Values(read_test(object)))
+            }
+            (_, Unit::Of(_)) => (self.amount_shape(kind, object), KnownFrom::Nothing),
+            (_, Unit::Count) => (self.count_shape(kind, object), KnownFrom::Nothing),
         };
         let minimum = object.maybe("minimum", self.unit.value(), "Added to every draw; nothing if left out");
-        Law { minimum: minimum.unwrap_or(0.0), shape }
+        (Law { minimum: minimum.unwrap_or(0.0), shape }, known_from)
+    }
+
+    /// What a law is known from.
+    fn evidence(&self, law: &Law, known_from: KnownFrom) -> Option<Evidence> {
+        match (known_from, &law.shape) {
+            (KnownFrom::Evidence(evidence), _) => Some(evidence),
+            (KnownFrom::Values(test), Shape::Observed(values)) => {
+                let (unit, minimum) = (self.unit.base(), law.minimum);
+                Some(Evidence { test, seen: Seen::Values { values: values.clone(), unit, minimum } })
+            }
+            (KnownFrom::Values(_) | KnownFrom::Nothing, _) => None,
+        }
     }
 
     fn amount_shape(&self, kind: Kind, object: &mut Object<'_>) -> Shape {
         let (any, positive) = (self.unit.value(), self.unit.value().positive());
         match kind {
-            Kind::Fixed | Kind::Table | Kind::Observed => self.listed(kind, object),
+            Kind::Fixed | Kind::Table | Kind::Observed | Kind::Events => self.listed(kind, object),
             Kind::Uniform => Shape::Uniform {
                 from: object.required("from", any, "Smallest value"),
                 to: object.required("to", any, "Largest value"),
@@ -243,7 +295,7 @@ impl LawForm {
     fn count_shape(&self, kind: Kind, object: &mut Object<'_>) -> Shape {
         let mean = self.unit.mean().positive();
         match kind {
-            Kind::Fixed | Kind::Table | Kind::Observed => self.listed(kind, object),
+            Kind::Fixed | Kind::Table | Kind::Observed | Kind::Events => self.listed(kind, object),
             Kind::Uniform => whole_numbers(object),
             Kind::Geometric => Shape::Geometric {
                 mean: object.required("mean", mean, "Mean of the whole, one step or more"),
@@ -281,6 +333,7 @@ impl LawForm {
             | Kind::Uniform
             | Kind::Triangular
             | Kind::Exponential
+            | Kind::Events
             | Kind::Gamma
             | Kind::Lognormal
             | Kind::Weibull
@@ -378,16 +431,17 @@ impl Form for LawForm {
     fn read(&self, node: &Node, at: &mut Reading) -> Option<Law> {
         let before = at.error_count();
         let (inputs, settings) = (at.input_count(), at.setting_count());
-        let law = match (&node.value, self.unit) {
+        let (law, known_from): Told = match (&node.value, self.unit) {
             (Value::List(_), _) => {
-                Shape::Observed(list_of(self.unit.value()).at_least(1).read(node, at)?).into()
+                let values = list_of(self.unit.value()).at_least(1).read(node, at)?;
+                (Shape::Observed(values).into(), KnownFrom::Values(None))
             }
             (Value::Object(_), _) => {
                 let kind = self.kind(node, at)?;
                 read_object(node, at, |object| self.object(kind, object))?
             }
             (Value::Text(_) | Value::Number(..), Unit::Of(_)) | (Value::Number(..), Unit::Count) => {
-                Law::fixed(self.unit.value().read(node, at)?)
+                (Law::fixed(self.unit.value().read(node, at)?), KnownFrom::Nothing)
             }
             (Value::Text(_), Unit::Count) | (Value::Null | Value::Bool(_), _) => {
                 at.wrong_type(node, &self.wanted());
@@ -397,12 +451,11 @@ impl Form for LawForm {
         if at.error_count() > before {
             return None;
         }
-        at.forget_inputs(inputs);
+        at.forget_assumed_inputs(inputs);
         at.forget_settings(settings);
         at.set(node.span, self.sort(&law));
-        let seen = if let Shape::Observed(values) = &law.shape { Some(values.len() as u64) } else { None };
         if !law.is_fixed() {
-            at.record(node.span, "random amount", seen);
+            at.record(node.span, "random amount", self.evidence(&law, known_from));
         }
         self.checked(law, node, at)
     }

@@ -45,6 +45,14 @@ impl Unit {
         value.unwrap_or_else(|| panic!("the limit `{text}` of a law is an amount of it"))
     }
 
+    /// The unit of base values as they are written in a file; empty for counts.
+    pub(super) fn base(self) -> &'static str {
+        match self {
+            Unit::Of(dimension) => dimension.base_unit(),
+            Unit::Count => "",
+        }
+    }
+
     /// A mean, for messages.
     pub(super) fn shown(self, mean: f64) -> String {
         match self {

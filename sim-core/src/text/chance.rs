@@ -4,9 +4,10 @@
 
 use serde_json::{Value as Json, json};
 
+use super::evidence::{self, Evidence, JEFFREYS, Seen};
 use super::fields::{NOTE, Object, Reading, SettingSort, describe_object, read_object};
 use super::forms::{Form, Spanned, count};
-use super::json::{Node, Value, clipped};
+use super::json::{Entry, Node, Value, clipped};
 use super::quantity::{QUANTITY_PATTERN, warn_unusual};
 use super::reading::{check_note, note_schema};
 use super::schema::Definitions;
@@ -91,13 +92,24 @@ fn from_text(text: &str) -> Result<Chance, Problem> {
     known(parse(text, Dimension::Share)?, text)
 }
 
-fn evidence(object: &mut Object<'_>) -> Option<Chance> {
+fn evidence(object: &mut Object<'_>) -> Option<(Chance, Option<Evidence>)> {
     let seen = object.required("seen", count(), "Times that it happened");
     let of = object.required("of", count().at_least(1), "Trials");
+    let evidence = evidence::of_chance(object, seen, of);
     if !object.sound(&["seen", "of"]) {
         return None;
     }
-    counted(seen, of).map_err(|problem| object.fail("seen", problem)).ok()
+    let chance = counted(seen, of).map_err(|problem| object.fail("seen", problem)).ok()?;
+    Some((chance, Some(evidence)))
+}
+
+/// With the usual prior, if it was counted.
+fn plainly(chance: Chance) -> (Chance, Option<Evidence>) {
+    let evidence = match chance {
+        Chance::Known(_) => None,
+        Chance::Counted { seen, of } => Some(Evidence::of_counts(seen, of)),
+    };
+    (chance, evidence)
 }
 
 impl Form for ChanceForm {
@@ -114,15 +126,15 @@ impl Form for ChanceForm {
     fn read(&self, node: &Node, at: &mut Reading) -> Option<Chance> {
         let settings = at.setting_count();
         let result = match &node.value {
-            Value::Number(value, written) => known(*value, written),
-            Value::Text(text) => from_text(text),
+            Value::Number(value, written) => known(*value, written).map(plainly),
+            Value::Text(text) => from_text(text).map(plainly),
             Value::Object(_) => Ok(read_object(node, at, evidence)??),
             Value::Null | Value::Bool(_) | Value::List(_) => {
                 at.wrong_type(node, CHANCE_WANTED);
                 return None;
             }
         };
-        let chance = result.map_err(|problem| at.error(node.span, problem)).ok()?;
+        let (chance, evidence) = result.map_err(|problem| at.error(node.span, problem)).ok()?;
         if let Some((low, high, words)) = self.usual
             && !(low..=high).contains(&chance.value())
         {
@@ -132,8 +144,7 @@ impl Form for ChanceForm {
         at.set(node.span, SettingSort::Chance);
         match chance {
             Chance::Known(value) if value == 0.0 || value == 1.0 => {}
-            Chance::Known(_) => at.record(node.span, "chance", None),
-            Chance::Counted { of, .. } => at.record(node.span, "chance", Some(of)),
+            Chance::Known(_) | Chance::Counted { .. } => at.record(node.span, "chance", evidence),
         }
         Some(chance)
     }
@@ -219,30 +230,17 @@ impl Form for SharesForm {
             at.wrong_type(node, SHARES_WANTED);
             return None;
         };
-        let mut rows: Rows<'_> = Vec::with_capacity(entries.len());
-        for entry in entries {
-            if entry.key == NOTE {
-                at.in_key(NOTE, |at| check_note(&entry.node, at));
-                continue;
-            }
-            at.in_key(&entry.key, |at| {
-                if let Some(problem) = name_problem(&entry.key) {
-                    at.error(entry.key_span, problem);
-                }
-                rows.push((
-                    Spanned { value: entry.key.clone(), place: at.place(entry.key_span) },
-                    &entry.node,
-                ));
-            });
+        if entries.iter().any(|entry| entry.key == "counts" && entry.node.is_object()) {
+            let (counts, evidence) = read_object(node, at, told_counts)?;
+            let counts = counts?;
+            at.record(node.span, "shares", Some(evidence));
+            return Some(Shares::Counted(counts));
         }
-        if rows.is_empty() {
-            at.error(node.span, Problem::new(code::TOO_FEW, "nothing stands in it").expected(SHARES_WANTED));
-            return None;
-        }
+        let rows = rows_of(node, entries, at)?;
         let inputs = at.input_count();
-        match counts(&rows) {
+        match counts(&rows).or_else(|| counted_texts(&rows)) {
             Some(counts) => {
-                at.record(node.span, "shares", Some(counts.iter().map(|(_, count)| count).sum()));
+                at.record(node.span, "shares", Some(of_shares(&counts, JEFFREYS, None)));
                 Some(Shares::Counted(counts))
             }
             None => {
@@ -260,8 +258,10 @@ impl Form for SharesForm {
         Shares::Known(vec![(Spanned::default(), 1.0)])
     }
 
-    fn schema(&self, _: &mut Definitions) -> Json {
-        json!({
+    fn schema(&self, definitions: &mut Definitions) -> Json {
+        let told =
+            definitions.define("counted-shares", |definitions| describe_object(definitions, told_counts));
+        let plain = json!({
             "type": "object",
             "properties": { NOTE: note_schema() },
             "additionalProperties": {
@@ -272,13 +272,131 @@ impl Form for SharesForm {
                 ],
             },
             "minProperties": 1,
+        });
+        json!({
+            "anyOf": [plain, told],
             "description": "by name: counts of a test, or chances that add up to one; one may be \"rest\"",
         })
     }
 }
 
+/// The entries by name; notes are checked and left out.
+fn rows_of<'n>(node: &'n Node, entries: &'n [Entry], at: &mut Reading) -> Option<Rows<'n>> {
+    let mut rows: Rows<'n> = Vec::with_capacity(entries.len());
+    for entry in entries {
+        if entry.key == NOTE {
+            at.in_key(NOTE, |at| check_note(&entry.node, at));
+            continue;
+        }
+        at.in_key(&entry.key, |at| {
+            if let Some(problem) = name_problem(&entry.key) {
+                at.error(entry.key_span, problem);
+            }
+            let name = Spanned { value: entry.key.clone(), place: at.place(entry.key_span) };
+            rows.push((name, &entry.node));
+        });
+    }
+    if rows.is_empty() {
+        at.error(node.span, Problem::new(code::TOO_FEW, "nothing stands in it").expected(SHARES_WANTED));
+        return None;
+    }
+    Some(rows)
+}
+
+type CountRows = Vec<(Spanned<String>, u64)>;
+
+/// Counts of one test, with what else is said of it.
+fn told_counts(object: &mut Object<'_>) -> (Option<CountRows>, Evidence) {
+    let counts = object.required("counts", CountsForm, "Counts of one test by name");
+    let prior = evidence::read_shares_prior(object);
+    let test = evidence::read_test(object);
+    let evidence = of_shares(&counts, prior, test);
+    (object.sound(&["counts", "prior", "test"]).then_some(counts), evidence)
+}
+
+fn of_shares(counts: &CountRows, prior: f64, test: Option<String>) -> Evidence {
+    let rows = counts.iter().map(|(name, count)| (name.value.clone(), *count)).collect();
+    Evidence { test, seen: Seen::Shares { rows, prior } }
+}
+
+/// Counts of one test by name.
+#[derive(Debug, Clone, Copy)]
+struct CountsForm;
+
+const COUNTS_WANTED: &str = "counts by name, such as {\"up\": 212, \"down\": 168}";
+
+impl Form for CountsForm {
+    type Out = CountRows;
+
+    fn fits(&self, node: &Node) -> bool {
+        node.is_object()
+    }
+
+    fn wanted(&self) -> String {
+        COUNTS_WANTED.to_owned()
+    }
+
+    fn read(&self, node: &Node, at: &mut Reading) -> Option<CountRows> {
+        let Value::Object(entries) = &node.value else {
+            at.wrong_type(node, COUNTS_WANTED);
+            return None;
+        };
+        let rows = rows_of(node, entries, at)?;
+        let found = counts(&rows);
+        if found.is_none() {
+            let problem = Problem::new(code::OUT_OF_RANGE, "these are no counts of a test");
+            at.error(node.span, problem.expected(COUNTS_WANTED));
+        }
+        found
+    }
+
+    fn stand_in(&self) -> CountRows {
+        vec![(Spanned::default(), 2)]
+    }
+
+    fn schema(&self, _: &mut Definitions) -> Json {
+        json!({
+            "type": "object",
+            "properties": { NOTE: note_schema() },
+            "additionalProperties": { "type": "integer", "minimum": 0 },
+            "minProperties": 1,
+        })
+    }
+}
+
+/// The counts, if all values are text such as `30 of 50` with one number of trials, to which they add up; one may be
+/// `rest`.
+fn counted_texts(rows: &Rows<'_>) -> Option<CountRows> {
+    let (mut of_all, mut rest, mut sum) = (None, None, 0_u64);
+    let mut counts: CountRows = Vec::with_capacity(rows.len());
+    for (ix, (name, node)) in rows.iter().enumerate() {
+        let count = match node.text()? {
+            "rest" if rest.is_none() => {
+                rest = Some(ix);
+                0
+            }
+            text => match from_text(text).ok()? {
+                Chance::Counted { seen, of } if of_all.is_none_or(|all| all == of) => {
+                    of_all = Some(of);
+                    seen
+                }
+                Chance::Counted { .. } | Chance::Known(_) => return None,
+            },
+        };
+        sum = sum.saturating_add(count);
+        counts.push((name.clone(), count));
+    }
+    let left = of_all?.checked_sub(sum)?;
+    match rest {
+        Some(ix) => counts[ix].1 = left,
+        None if left > 0 => return None,
+        None => {}
+    }
+    Some(counts)
+}
+
 /// The counts, if all values are whole numbers whose sum is above one.
-fn counts(rows: &Rows<'_>) -> Option<Vec<(Spanned<String>, u64)>> {
+fn counts(rows: &Rows<'_>) -> Option<CountRows> {
     const MOST: u64 = 1_000_000_000;
     let mut counts = Vec::with_capacity(rows.len());
     let mut total = 0_u64;

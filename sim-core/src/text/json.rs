@@ -74,6 +74,11 @@ impl Node {
         }
     }
 
+    /// Whether it is an object.
+    pub fn is_object(&self) -> bool {
+        matches!(self.value, Value::Object(_))
+    }
+
     /// What stands here, for messages: "the number 30", "the text `fast`", "a list".
     pub fn found(&self) -> String {
         match &self.value {

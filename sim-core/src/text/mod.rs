@@ -3,8 +3,10 @@
 //! A read function written once against [`fields::Object`] both reads a file and describes it as JSON Schema.
 //! [`forms`] names all forms of values.
 
+pub mod evidence;
 pub mod fields;
 pub mod forms;
+pub mod hash;
 pub mod json;
 pub mod schema;
 pub mod suggest;

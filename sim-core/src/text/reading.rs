@@ -5,6 +5,7 @@
 use serde_json::{Value as Json, json};
 
 use crate::diag::{Diagnostics, Place, Problem, Span, code};
+use crate::text::evidence::Evidence;
 use crate::text::json::{self, Node, Value};
 use crate::units::Dimension;
 
@@ -12,7 +13,7 @@ use crate::units::Dimension;
 pub const NOTE: &str = "note";
 
 /// An input of the model that is not certain, as it was read.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Input {
     /// Where it stands in the file.
     pub place: Place,
@@ -20,6 +21,8 @@ pub struct Input {
     pub what: &'static str,
     /// Trials or observed values behind it; none if it was assumed.
     pub trials: Option<u64>,
+    /// What it is known from; none if it was assumed.
+    pub evidence: Option<Evidence>,
 }
 
 /// A number of the model as it was read, for whoever wants to change it.
@@ -122,10 +125,11 @@ impl Reading {
         self.settings.truncate(n);
     }
 
-    /// Remembers an input that is not certain.
-    pub fn record(&mut self, span: Span, what: &'static str, trials: Option<u64>) {
+    /// Remembers an input that is not certain, and what it is known from.
+    pub fn record(&mut self, span: Span, what: &'static str, evidence: Option<Evidence>) {
         let place = self.place(span);
-        self.inputs.push(Input { place, what, trials });
+        let trials = evidence.as_ref().map(Evidence::trials);
+        self.inputs.push(Input { place, what, trials, evidence });
     }
 
     /// Number of inputs remembered so far.
@@ -136,6 +140,12 @@ impl Reading {
     /// Forgets the inputs beyond the first `n`: they were parts of a larger one.
     pub fn forget_inputs(&mut self, n: usize) {
         self.inputs.truncate(n);
+    }
+
+    /// Forgets those beyond the first `n` that were assumed: parts of a larger one with evidence of their own stay.
+    pub fn forget_assumed_inputs(&mut self, n: usize) {
+        let parts = self.inputs.split_off(n);
+        self.inputs.extend(parts.into_iter().filter(|input| input.evidence.is_some()));
     }
 
     /// These bytes, at the path that is being read.

@@ -98,6 +98,23 @@ impl Dimension {
     }
 }
 
+impl Dimension {
+    /// The SI base unit, as it is written in a file; empty for a share.
+    pub fn base_unit(self) -> &'static str {
+        match self {
+            Dimension::Time => "s",
+            Dimension::Length => "m",
+            Dimension::Speed => "m/s",
+            Dimension::Mass => "kg",
+            Dimension::Volume => "m3",
+            Dimension::Rate => "/s",
+            Dimension::VolumeRate => "m3/s",
+            Dimension::Density => "/m3",
+            Dimension::Share => "",
+        }
+    }
+}
+
 /// Largest magnitude in SI base units; anything above is a slip of the keyboard.
 const LARGEST: f64 = 1e12;
 /// Smallest magnitude in SI base units that is not zero.

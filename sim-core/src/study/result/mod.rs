@@ -4,11 +4,16 @@
 //! estimate carries its standard error, level and count; what does not exist is `null`, never a number that stands for
 //! nothing; the same run gives the same bytes.
 
+mod ignorance;
 mod line;
 mod losses;
 mod origin;
 mod promise;
 
+pub use ignorance::{
+    AssuranceReport, EstimateReport, FurtherReport, FurtherStep, IgnoranceReport, KnownReport, OpenBecause,
+    VarianceReport, VarianceShare,
+};
 pub use line::{
     AttendantReport, ExitFlow, InletReport, LineReport, MeasureReport, PathReport, PlaceReport, PointReport,
     SensorReport, StateShare, StationReport, StopReport,
@@ -22,7 +27,7 @@ pub use promise::{
     RateBasis, RateReached, RateReport,
 };
 
-use crate::statistics::{self, Moments};
+use crate::statistics::{self, Moments, Verdict};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -58,6 +63,9 @@ pub struct RunResult {
     pub warm_up: WarmUpReport,
     /// Whether the line keeps its promise; none without a promise.
     pub promise: Option<PromiseReport>,
+    /// The promise with what the evidence leaves unknown in it; not there without evidence, or if it was not asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ignorance: Option<IgnoranceReport>,
     /// Good parts per minute at the point of use.
     pub rate: RateReport,
     /// Measures of the line as a whole.
@@ -129,6 +137,17 @@ impl Figure {
     /// Half the width of the interval.
     pub fn half_width(&self) -> Option<f64> {
         Some(0.5 * (self.high? - self.low?))
+    }
+}
+
+impl RunResult {
+    /// The verdict on the promise: about the assurance where ignorance of the inputs is included, else with all inputs
+    /// taken as known; none without a promise.
+    pub fn verdict(&self) -> Option<Verdict> {
+        match &self.ignorance {
+            Some(ignorance) => ignorance.verdict,
+            None => self.promise.as_ref().map(|promise| promise.verdict),
+        }
     }
 }
 
