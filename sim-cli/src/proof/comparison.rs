@@ -17,7 +17,8 @@ pub(crate) fn comparison(found: &CompareResult) -> Document {
             .iter()
             .take(4)
             .map(|design| {
-                let settings = design.settings.join("; ");
+                let settings = Some(design.settings.join("; ")).filter(|text| *text != design.name);
+                let settings = settings.unwrap_or_default();
                 (design.name.clone(), format!("{} /min", with_error(&design.rate)), settings)
             })
             .collect(),
