@@ -27,6 +27,9 @@ cargo check -p sim-core --no-default-features -q
 step "independent cross-check (Python, simpy)"
 bash tests/reference/run.sh
 
+step "pages in a real browser"
+bash tests/browser/run.sh
+
 step "benches, quick"
 cargo bench -p feedproof-benches -q -- --quick
 
