@@ -5,13 +5,15 @@
 
 pub mod balance;
 pub mod diag;
-pub mod fit;
 pub mod evidence;
+pub mod fit;
 pub mod kernel;
+pub mod matching;
 pub mod measure;
 pub mod network;
 pub mod part;
 pub mod replication;
+pub mod run_off;
 pub mod scenario;
 pub mod stations;
 pub mod statistics;

@@ -5,8 +5,10 @@ mod explain;
 mod fit;
 mod limits;
 mod list;
+mod matching;
 mod new;
 mod run;
+mod runoff;
 mod schema;
 mod show;
 mod trace;
@@ -25,6 +27,10 @@ pub(crate) enum Command {
     Limits(limits::Args),
     /// Fits laws, attitudes and tools to a log, with the text for a scenario
     Fit(fit::Args),
+    /// The acceptance test: chance to pass, risks of both sides, the smallest plan that holds them
+    Runoff(runoff::Args),
+    /// Compares a log of the built line with its model, and finds which input would explain it
+    Match(matching::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -49,6 +55,8 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Check(args) => check::check(&args),
         Command::Limits(args) => limits::limits(&args),
         Command::Fit(args) => fit::fit(&args),
+        Command::Runoff(args) => runoff::runoff(&args),
+        Command::Match(args) => matching::matching(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),

@@ -10,15 +10,20 @@ mod ignorance;
 mod limits;
 mod line;
 mod losses;
+mod matching;
 mod origin;
 pub(crate) mod plot;
 mod rate;
+mod run_off;
 mod verdict;
 
 pub(crate) use balance::balance;
 pub(crate) use files::stations_csv;
 pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
+
+pub(crate) use matching::matching;
+pub(crate) use run_off::run_off;
 
 use crate::ink::Ink;
 use crate::source::Source;

@@ -15,6 +15,7 @@ mod report;
 pub mod result;
 mod run;
 mod shift;
+mod slices;
 #[cfg(test)]
 mod tests;
 mod variant;
@@ -29,4 +30,5 @@ pub(crate) use proof::reaches;
 pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, replay};
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};
+pub use slices::{SlicedLine, run_slices};
 pub use variant::{Desk, Heard, Task, Variant, run_tasks, settle_warm_up};
