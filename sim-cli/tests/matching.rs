@@ -48,7 +48,7 @@ fn compare(built: &str) -> Value {
         "--every",
         "5 min",
         "--replications",
-        "199",
+        "299",
         "--draws",
         "100",
         "--json",
@@ -118,7 +118,7 @@ fn the_page_and_its_errors() {
     let desk = Desk::new();
     desk.put("model.json", &starter_with(CLEARING, CLEARING));
     desk.put("log.csv", "good,jams\n900,0\n910,1\n905,0\n890,2\n");
-    let args = ["match", "model.json", "log.csv", "--replications", "99", "--draws", "10"];
+    let args = ["match", "model.json", "log.csv", "--replications", "299", "--draws", "10"];
     let done = desk.run(&args);
     assert_eq!((done.status, done.err.as_str()), (0, ""));
     for said in ["4 intervals of 15 min", "jams, 1/h", "WHICH INPUT", "weight"] {

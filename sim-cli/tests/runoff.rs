@@ -187,7 +187,7 @@ fn the_page_and_its_errors() {
     for (text, args, said) in [
         (COUNTER.to_owned(), &["--vary", "M.tme"][..], "M.tme"),
         (COUNTER.to_owned(), &["--vary", "M.type"], "no number that can be scaled"),
-        (COUNTER.to_owned(), &["--factors", "-1"], "a number above zero"),
+        (COUNTER.to_owned(), &["--factors=-1"], "a number above zero"),
         (COUNTER.replace("\"run_off\"", "\"measures\": [], \"x\""), &[], "x"),
         (COUNTER.replace(", \"most_jams\": 3", ""), &[], "a run-off without a limit is always passed"),
         (

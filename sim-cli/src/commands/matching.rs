@@ -33,8 +33,8 @@ pub(crate) struct Args {
     /// Inputs of the file that may differ, by address; left out: how often jams come, clearing times, and how fast stations are
     #[arg(long, value_name = "ADDRESS", num_args = 1..)]
     inputs: Vec<String>,
-    /// Simulated shifts of the file as it stands
-    #[arg(long, value_name = "N", default_value_t = 999, value_parser = clap::value_parser!(u64).range(99..=100_000))]
+    /// Simulated shifts of the file as it stands; fewer than 299 could never call one of six outputs outside
+    #[arg(long, value_name = "N", default_value_t = 999, value_parser = clap::value_parser!(u64).range(299..=100_000))]
     replications: u64,
     /// Simulated shifts for each input; 0: only tell which outputs lie outside
     #[arg(long, value_name = "N", default_value_t = 300, value_parser = clap::value_parser!(u64).range(0..=100_000))]

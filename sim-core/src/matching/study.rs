@@ -19,7 +19,7 @@ use crate::study::{Crew, RunError, SlicedLine};
 use crate::vary::Address;
 
 /// Fewest shifts that are kept as nearest.
-const KEPT_MIN: usize = 40;
+const KEPT_MIN: usize = 25;
 /// Share of shifts that are kept as nearest.
 const KEPT_SHARE: f64 = 0.02;
 
