@@ -4,7 +4,11 @@
 //! library. Invariant: bad input ends with a message and a documented status, never with a panic.
 
 mod builtin;
+mod charts;
 mod commands;
+mod designs;
+mod document;
+mod drawing;
 mod ending;
 mod explanations;
 mod files;
@@ -14,9 +18,12 @@ mod logs;
 mod numbers;
 mod problems;
 mod progress;
+mod proof;
 mod report;
 mod screen;
 mod source;
+mod steps;
+mod sweep;
 mod tables;
 
 use clap::Parser;

@@ -4,6 +4,7 @@
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
 pub mod balance;
+pub mod design;
 pub mod diag;
 pub mod evidence;
 pub mod fit;
@@ -15,6 +16,7 @@ pub mod part;
 pub mod replication;
 pub mod run_off;
 pub mod scenario;
+pub mod screening;
 pub mod stations;
 pub mod statistics;
 pub mod study;

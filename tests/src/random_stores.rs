@@ -33,7 +33,8 @@ fn bath(luck: &mut Luck) -> Value {
     if luck.percent(60) {
         bath["order"] = json!(luck.one(&["in order", "as ready"]));
     }
-    if luck.percent(50) {
+    // Without a rate a flow-through bath before a bin that never runs out has nothing to limit it.
+    if bath["residence"] == "flow-through" || bath.get("capacity").is_none() || luck.percent(50) {
         bath["rate"] = json!(luck.one(&["40 /min", "3 /s", "150 L/h"]));
         bath["portion"] = json!(luck.one(&["0.5 s", "1 s", "5 s"]));
     }

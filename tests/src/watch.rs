@@ -43,8 +43,10 @@ struct PostBook {
     breaks: Vec<Vec<(Nanos, Nanos)>>,
     /// It may take parts while it is kept from starting: its nests are loaded ahead.
     loads_ahead: bool,
-    /// Its nests are loaded though it can't turn.
+    /// It is loaded though nothing can leave it.
     loads_blocked: bool,
+    /// What is past the tool that jams goes on (ruling 15).
+    runs_on: bool,
     /// It belongs to a knot that was found: it must not move any more.
     is_knotted: bool,
 }
@@ -111,7 +113,11 @@ impl Watch {
             n_holds: 0,
             breaks: breaks_of(plan, ix),
             loads_ahead: entry_of(plan, file, ix).is_some_and(has_nests),
-            loads_blocked: entry_of(plan, file, ix).is_some_and(|entry| entry["type"] == "indexing table"),
+            loads_blocked: entry_of(plan, file, ix).is_some_and(|entry| {
+                matches!(entry["type"].as_str(), Some("indexing table" | "bath" | "tunnel"))
+            }),
+            runs_on: entry_of(plan, file, ix)
+                .is_some_and(|entry| entry["type"] == "orienting path" && entry.get("speed").is_some()),
             is_knotted: false,
         };
         let mut holds = vec![Vec::new(); n];
@@ -189,7 +195,8 @@ impl Watch {
     /// A station takes a part, makes one or hands one on.
     fn moves(&mut self, now: Nanos, station: StationId, starts: bool, what: &str) {
         let post = &self.posts[station.ix()];
-        let (stopped, held, knotted) = (post.is_stopped, post.n_holds > 0, post.is_knotted);
+        let (held, knotted) = (post.n_holds > 0, post.is_knotted);
+        let stopped = post.is_stopped && (starts || !post.runs_on);
         // Nests are loaded ahead, and what a lift has landed may still be taken from its top.
         let is_spare =
             if starts { post.loads_ahead || post.loads_blocked } else { post.state != State::Blocked };

@@ -3,7 +3,7 @@
 
 use feedproof_tests::published::{
     LEFT_OUT, Test, assembly, attendants, check_family, design, false_alarm, fitting, jams, lines, orienting,
-    queues, rows, start_up, table, transport,
+    queues, rows, sensitivity, start_up, table, transport,
 };
 
 #[test]
@@ -52,6 +52,11 @@ fn the_balance_agrees() {
 }
 
 #[test]
+fn designs_and_sensitivities_agree() {
+    check_family("G", &sensitivity::rows());
+}
+
+#[test]
 fn fits_to_published_data_agree() {
     check_family("F and D", &fitting::rows());
 }
@@ -60,7 +65,7 @@ fn fits_to_published_data_agree() {
 fn every_row_is_tested_or_listed_with_a_reason() {
     let tested: Vec<&str> = rows().iter().map(|row| row.id).collect();
     let values = table::values();
-    assert_eq!(values.len(), 153, "the table is whole");
+    assert_eq!(values.len(), 166, "the table is whole");
     for value in &values {
         let is_tested = tested.contains(&value.id.as_str());
         let reason = LEFT_OUT.iter().find(|(id, _)| *id == value.id);

@@ -1,13 +1,18 @@
 //! `feedproof run`: the proof.
 
+use super::pages::Pages;
+use crate::document::Document;
 use crate::ending::{Ending, Failure};
 use crate::files::Draft;
 use crate::ink::Ink;
 use crate::problems;
 use crate::progress::{self, Bar};
+use crate::proof::{self, Proof};
 use crate::report::{self, Context};
 use crate::source::Source;
 use crate::{interrupt, screen};
+use sim_core::balance;
+use sim_core::diag::Diagnostic;
 use sim_core::evidence::{self, IgnoranceOptions, nested};
 use sim_core::network::{self, Plan};
 use sim_core::scenario::Scenario;
@@ -45,6 +50,8 @@ pub(crate) struct Args {
     /// Write result.json, replications.csv and stations.csv into this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    pages: Pages,
     /// Account for the causes of starvation in the first N shifts; 0: in none. Such a shift takes up to twice as long
     #[arg(long, value_name = "N", default_value_t = study::CAUSES_IN)]
     causes: u64,
@@ -67,7 +74,7 @@ fn draws(text: &str) -> Result<u64, String> {
     }
 }
 
-fn share(text: &str) -> Result<f64, String> {
+pub(super) fn share(text: &str) -> Result<f64, String> {
     let share = parse(text, Dimension::Share).map_err(|error| error.to_string())?;
     if share > 0.0 && share < 1.0 {
         Ok(share)
@@ -81,6 +88,7 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
     let source = Source::load_or_default(args.file.as_ref())?;
     let (scenario, warnings) = source.check()?;
     let plan = network::compile(&scenario);
+    let pages = args.pages.open()?;
     interrupt::listen()?;
     let mut folder = match &args.out {
         Some(folder) => Some(Folder::open(folder, &scenario, &plan)?),
@@ -96,6 +104,9 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
     if let Some(folder) = folder {
         folder.keep(&result)?;
     }
+    if let Some(pages) = pages {
+        pages.keep(&document(args, &source, &scenario, &plan, &warnings, &result)?)?;
+    }
     if args.json {
         if !warnings.is_empty() {
             screen::say(&problems::page(&warnings, &source.name, &source.text, Ink::of_stderr()));
@@ -106,6 +117,66 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
         screen::print(&report::proof(&result, &context))?;
     }
     Ok(ending(args, &result))
+}
+
+/// The proof as a document for pages.
+fn document(
+    args: &Args,
+    source: &Source,
+    scenario: &Scenario,
+    plan: &Plan,
+    warnings: &[Diagnostic],
+    result: &RunResult,
+) -> Result<Document, Failure> {
+    let balance = balance::solve(scenario).map_err(|problems| source.refused(&problems.into_vec()))?;
+    let crew = progress::crew(args.threads);
+    let profile = study::profile(plan, result.seed, result.replications, &crew, &interrupt::asked)
+        .map_err(|why| refused(&why))?;
+    let command = command(args, source, result);
+    Ok(proof::document(&Proof {
+        result,
+        scenario,
+        balance: &balance,
+        profile: profile.as_ref(),
+        source,
+        warnings,
+        command: &command,
+    }))
+}
+
+/// The command that makes this result again.
+fn command(args: &Args, source: &Source, result: &RunResult) -> String {
+    let name = if source.name == "standard input" { "-" } else { source.name.as_str() };
+    let mut words = vec!["feedproof run".to_owned(), quoted(name)];
+    match (args.replications, args.at_most) {
+        (Some(n), _) => words.push(format!("--replications {n}")),
+        (None, Some(n)) => words.push(format!("--at-most {n}")),
+        (None, None) => {}
+    }
+    if let Some(share) = args.precision {
+        words.push(format!("--precision \"{} %\"", 100.0 * share));
+    }
+    words.push(format!("--seed {}", result.seed));
+    if args.causes != study::CAUSES_IN {
+        words.push(format!("--causes {}", args.causes));
+    }
+    if let Some(draws) = args.draws {
+        words.push(format!("--draws {draws}"));
+    }
+    if args.shifts_each != nested::EACH {
+        words.push(format!("--shifts-each {}", args.shifts_each));
+    }
+    words.join(" ")
+}
+
+/// A word for a shell.
+fn quoted(word: &str) -> String {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || "-_./".contains(c);
+    if !word.is_empty() && word.chars().all(is_plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
 }
 
 fn ending(args: &Args, result: &RunResult) -> Ending {
@@ -189,16 +260,20 @@ fn include_ignorance(
     found.map_err(|why| refused(&why))
 }
 
-fn refused(why: &RunError) -> Failure {
-    let ending = match why {
+pub(super) fn refused(why: &RunError) -> Failure {
+    Failure::new(ending_of(why), why.to_string())
+}
+
+/// How the program ends if a run has no result.
+pub(super) fn ending_of(why: &RunError) -> Ending {
+    match why {
         RunError::PartsNotConserved { .. } => Ending::Failed,
         RunError::InstantLoop { .. }
         | RunError::TooManyEvents { .. }
         | RunError::NoWarmUp(_)
         | RunError::BadOptions(_)
         | RunError::ImpossibleDraws { .. } => Ending::BadInput,
-    };
-    Failure::new(ending, why.to_string())
+    }
 }
 
 fn json(result: &RunResult) -> Result<String, Failure> {

@@ -4,6 +4,8 @@
 //! for the mean and the one for a single shift cannot be confused.
 
 mod balance;
+mod blocks;
+mod comparison;
 mod files;
 pub(crate) mod fit;
 mod ignorance;
@@ -15,12 +17,17 @@ mod origin;
 pub(crate) mod plot;
 mod rate;
 mod run_off;
-mod verdict;
+mod screening;
+mod sizing;
+pub(crate) mod verdict;
 
 pub(crate) use balance::balance;
+pub(crate) use comparison::{comparison, differences_csv};
 pub(crate) use files::stations_csv;
 pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
+pub(crate) use screening::{screening, screening_csv};
+pub(crate) use sizing::{frontier, sizing};
 
 pub(crate) use matching::matching;
 pub(crate) use run_off::run_off;
@@ -80,7 +87,7 @@ fn heading(title: &str, ink: Ink) -> String {
 }
 
 /// `` `a` `` or `` `a` and `b` ``.
-fn listed(names: &[String]) -> String {
+pub(crate) fn listed(names: &[String]) -> String {
     let quoted: Vec<String> = names.iter().map(|name| format!("`{}`", crate::screen::safe(name))).collect();
     match quoted.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),

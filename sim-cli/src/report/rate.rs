@@ -1,9 +1,9 @@
 //! The rate at the point of use, and the chance to make it.
 
-use super::{heading, listed};
+use super::{blocks, heading, listed};
 use crate::ink::Ink;
 use crate::numbers::{from_to, grouped, mean, number, percent, plain, stated, with_error};
-use crate::screen::{WIDTH, safe, wrap};
+use crate::screen::{WIDTH, draws, safe, wrap};
 use sim_core::study::RunResult;
 use sim_core::study::result::{OneShift, RateBasis, RateReport};
 
@@ -29,6 +29,7 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
         page.push_str(&row("mean, gross", &with_error(&rate.mean_gross_rate), ""));
     }
     if rate.max > rate.min {
+        page.push_str(&picture(rate));
         page.push_str(&wrap(&percentiles(rate), "  ", "    ", WIDTH));
         page.push_str(&wrap(
             "More shifts narrow the first interval. The second is how much shifts differ: it stays.",
@@ -41,6 +42,15 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
         }
     }
     page
+}
+
+/// How shifts spread, where the terminal can show it.
+fn picture(rate: &RateReport) -> String {
+    let Some(histogram) = rate.histogram.as_ref().filter(|_| draws()) else { return String::new() };
+    let last = histogram.from + histogram.width * histogram.counts.len() as f64;
+    let half = coarse(rate);
+    let (low, high) = (number(histogram.from, half), number(last, half));
+    row("how they spread", "", &format!("{low} {} {high}", blocks::columns(&histogram.counts)))
 }
 
 fn row(name: &str, value: &str, rest: &str) -> String {

@@ -30,6 +30,12 @@ const fn finalise(mut z: u64) -> u64 {
     z ^ (z >> 31)
 }
 
+/// One more word absorbed into a hash.
+#[inline]
+pub(crate) const fn absorb(h: u64, word: u64) -> u64 {
+    finalise((h ^ word).wrapping_add(GOLDEN))
+}
+
 /// FNV-1a over the bytes, finalised.
 fn hash_text(text: &str) -> u64 {
     let folded = text.bytes().fold(FNV_OFFSET, |h, byte| (h ^ u64::from(byte)).wrapping_mul(FNV_PRIME));
@@ -55,7 +61,7 @@ impl StreamKey {
     /// The stream of this key in one replication of one seed, at its start.
     pub fn stream(&self, seed: u64, replication: u64) -> Stream {
         let words = [seed, replication, self.name_hash, self.purpose_hash];
-        let mut h = words.iter().fold(0, |h: u64, word| finalise((h ^ word).wrapping_add(GOLDEN)));
+        let mut h = words.iter().fold(0, |h, word| absorb(h, *word));
         let mut state = [0_u8; 32];
         for bytes in state.chunks_exact_mut(8) {
             h = h.wrapping_add(GOLDEN);

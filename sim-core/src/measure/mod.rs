@@ -6,6 +6,7 @@
 
 mod causes;
 mod film;
+mod level_course;
 mod levels;
 mod near;
 mod own;
@@ -16,6 +17,7 @@ mod trace;
 
 pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes};
 pub use film::{FRAME, Film, Scene};
+pub use level_course::LevelCourse;
 pub use levels::{LevelSums, LevelTally};
 pub use near::NearTally;
 pub use own::OwnTally;

@@ -31,6 +31,7 @@ impl<O: Observer> Replica<'_, O> {
                 Found::UnderWay(due) => self.look_again(station, due),
                 Found::Knot(stations) if self.change_may_open(&stations) => self.suspects.push(station),
                 Found::Knot(stations) => {
+                    self.note_knot();
                     self.floor.newly_blocked.clear();
                     self.stop = Some(Stop::Gridlock { at: self.floor.now, stations });
                     return true;
@@ -169,10 +170,15 @@ impl<O: Observer> Replica<'_, O> {
     /// Whom a station waits for, if it waits; they are added to `others`, perhaps more than once.
     fn waits_for(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
         let state = self.floor.state(me);
+        // A changeover hides a break, whose end may open everything, and a hold.
+        if state == State::Changeover && self.floor.is_off(me) {
+            return Waits::Alive;
+        }
+        let hidden = if state == State::Changeover { self.sensors_of(me, others) } else { Waits::ForOthers };
         if let Some(body) = self.plan.links.bodies[me.ix()]
-            && matches!(state, State::Blocked | State::Working | State::Starved)
+            && matches!(state, State::Blocked | State::Working | State::Starved | State::Changeover)
         {
-            return self.carrier_waits_for(body, others);
+            return self.carrier_waits_for(body, others).and(hidden);
         }
         let first = others.len();
         let mut own = match self.floor.next_timer(me) {
@@ -193,9 +199,15 @@ impl<O: Observer> Replica<'_, O> {
             | State::JamClearing
             | State::DownWaiting
             | State::DownRepair
-            | State::Changeover
             | State::Off
             | State::Checking => Waits::Alive,
+            State::Changeover => match self.waits_to_run_out() {
+                None => Waits::Alive,
+                Some(station) => {
+                    others.push(station);
+                    own.and(hidden)
+                }
+            },
             State::Working if !self.ticks_in_vain(me) => Waits::Alive,
             State::Working => own.and(self.feeders_of(me, others)),
         };

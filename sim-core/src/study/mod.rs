@@ -5,16 +5,19 @@
 //! comes out is one [`RunResult`]. The study prints nothing, knows no clock and writes no file. Invariant: the result
 //! depends on scenario, seed and budget alone, to the last bit, whoever runs the replications.
 
+pub mod compare;
 pub mod crew;
 mod knot;
 mod limits;
 mod outputs;
+mod profile;
 mod proof;
 mod replay;
 mod report;
 pub mod result;
 mod run;
 mod shift;
+pub mod size;
 mod slices;
 #[cfg(test)]
 mod tests;
@@ -26,6 +29,7 @@ pub use crew::Hands;
 pub use crew::{Alone, Crew};
 pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
+pub use profile::{Band, PROFILE_SHIFTS, PlaceProfile, Profile, profile};
 pub(crate) use proof::reaches;
 pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, replay};
 pub use result::{RunResult, schema};

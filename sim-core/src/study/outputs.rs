@@ -303,6 +303,12 @@ impl Outputs {
         self.keys.iter().position(|known| *known == key)
     }
 
+    /// Where the loads of the pools of attendants stand, and how many people each has.
+    pub(super) fn loads(&self) -> Vec<(usize, usize)> {
+        let of = |(pool, people): (usize, &Range<usize>)| Some((self.index(Key::Load(pool))?, people.len()));
+        self.pools.iter().enumerate().filter_map(of).collect()
+    }
+
     /// Works the outputs out of a closed tally into `values`, in their order.
     pub(super) fn read(&self, tally: &Tally, values: &mut Vec<f64>) {
         values.clear();

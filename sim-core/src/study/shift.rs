@@ -6,7 +6,7 @@
 use super::knot::Knot;
 use super::run::RunError;
 use crate::kernel::{Observer, StationId};
-use crate::measure::{Film, Measure, PerMinute, Slice, Slices};
+use crate::measure::{Film, LevelCourse, Measure, PerMinute, Slice, Slices};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
 use crate::replication::{Replica, Stop};
@@ -88,6 +88,23 @@ pub(super) fn minutes_of_shift(plan: &Plan, seed: u64, number: u64) -> (Vec<u64>
     let mut course = Course::default();
     run_on(&mut replica, plan, number, plan.close_ns, &mut course);
     (replica.floor.observer.good, course)
+}
+
+/// Good parts in each step (ns) of a whole shift, and the contents of all places at the end of each.
+pub(super) fn course_of_shift(
+    plan: &Plan,
+    seed: u64,
+    number: u64,
+    step: Nanos,
+) -> (Vec<u64>, Vec<u32>, Course) {
+    let good = PerMinute::in_steps(&plan.tally, plan.close_ns, step);
+    let levels = LevelCourse::new(plan.names.places.len(), step);
+    let mut replica = Replica::new(plan, seed, number, (good, levels));
+    let mut course = Course::default();
+    run_on(&mut replica, plan, number, plan.close_ns, &mut course);
+    let (good, mut levels) = replica.floor.observer;
+    levels.close(plan.close_ns);
+    (good.good, levels.contents, course)
 }
 
 /// Runs until `end`, past any gridlock. False if there was a fault.

@@ -74,6 +74,15 @@ impl Variant {
         self.judged_index(1)
     }
 
+    /// Attendants at work on average among the outputs of a shift, people; NaN if there are none.
+    pub fn people_at_work(&self, values: &[f64]) -> f64 {
+        let loads = self.outputs.loads();
+        if loads.is_empty() {
+            return f64::NAN;
+        }
+        loads.iter().map(|(index, people)| values[*index] * *people as f64).sum()
+    }
+
     fn judged_index(&self, n: usize) -> usize {
         let key: Key = JUDGED[n];
         let Some(ix) = self.outputs.index(key) else { panic!("every line has {key:?}") };
