@@ -11,6 +11,7 @@ pub mod fit;
 pub mod kernel;
 pub mod matching;
 pub mod measure;
+pub mod money;
 pub mod network;
 pub mod part;
 pub mod replication;

@@ -11,6 +11,7 @@ mod matching;
 mod merge;
 mod new;
 mod pages;
+mod payback;
 mod run;
 mod runoff;
 mod schema;
@@ -50,6 +51,8 @@ pub(crate) enum Command {
     Runoff(runoff::Args),
     /// Compares a log of the built line with its model, and finds which input would explain it
     Match(matching::Args),
+    /// Pay-back of the line: plain arithmetic on simulated shifts, apart from the proof
+    Payback(payback::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -82,6 +85,7 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Fit(args) => fit::fit(&args),
         Command::Runoff(args) => runoff::runoff(&args),
         Command::Match(args) => matching::matching(&args),
+        Command::Payback(args) => payback::payback(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),

@@ -13,6 +13,7 @@ mod limits;
 mod line;
 mod losses;
 mod matching;
+mod money;
 mod origin;
 pub(crate) mod plot;
 mod rate;
@@ -30,6 +31,7 @@ pub(crate) use screening::{screening, screening_csv};
 pub(crate) use sizing::{frontier, sizing};
 
 pub(crate) use matching::matching;
+pub(crate) use money::pay_back;
 pub(crate) use run_off::run_off;
 
 use crate::ink::Ink;

@@ -68,3 +68,10 @@ pub struct MatchResult {
     /// Inputs that were tried.
     pub n_tried: u64,
 }
+
+impl MatchResult {
+    /// Its JSON Schema.
+    pub fn schema() -> serde_json::Value {
+        schemars::schema_for!(MatchResult).to_value()
+    }
+}

@@ -111,3 +111,10 @@ pub struct RunOffResult {
     /// Risks, if a bad level was named.
     pub risks: Option<RiskReport>,
 }
+
+impl RunOffResult {
+    /// Its JSON Schema.
+    pub fn schema() -> serde_json::Value {
+        schemars::schema_for!(RunOffResult).to_value()
+    }
+}
