@@ -7,6 +7,9 @@ use crate::screen::{WIDTH, safe, wrap};
 use crate::tables::Table;
 use sim_core::run_off::{PassChance, PassLevel, RiskReport, RunOffResult};
 
+/// Share of runs that kept a limit, if there is one.
+type Kept = fn(&PassLevel) -> Option<f64>;
+
 /// The whole page.
 pub(crate) fn run_off(found: &RunOffResult, ink: Ink) -> String {
     let mut page = format!("{}\n", safe(found.title.as_deref().unwrap_or("A line without a title")));
@@ -70,7 +73,7 @@ fn share(chance: f64) -> String {
 fn characteristic(found: &RunOffResult, ink: Ink) -> String {
     let mut page = heading(&format!("CHANCE TO PASS against {}", safe(&found.varied)), ink);
     let mut titles = vec!["times as stated", "chance", "from", "to", "parts/min", "jams", "bad"];
-    let kept: [(&str, fn(&PassLevel) -> Option<f64>); 4] = [
+    let kept: [(&str, Kept); 4] = [
         ("rate|kept", |level| level.rate_kept),
         ("jams|kept", |level| level.jams_kept),
         ("bad|kept", |level| level.bad_kept),
