@@ -34,9 +34,9 @@ pub(crate) enum Command {
     Limits(limits::Args),
     /// Ranks which of many numbers matter, alone and together with others
     Screen(screen::Args),
-    /// Runs one scenario at many points, as a sweep file says; goes on where it was interrupted
+    /// Runs a scenario at many points, and goes on where it was interrupted
     Sweep(sweep::Args),
-    /// Puts the parts of a sweep together that were run apart
+    /// Puts the parts of a sweep together
     Merge(merge::Args),
     /// Runs designs side by side with the same luck, and says which one makes more
     Compare(compare::Args),

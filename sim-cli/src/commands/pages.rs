@@ -41,6 +41,11 @@ impl Pages {
 }
 
 impl OpenPages {
+    /// Whether one of them is a report, which can hold a film.
+    pub(crate) fn has_report(&self) -> bool {
+        self.report.is_some()
+    }
+
     /// Writes the document.
     ///
     /// # Errors

@@ -50,6 +50,8 @@ pub(crate) enum Block {
     Table(Grid),
     /// Text as it stands in a file.
     Code(String),
+    /// A shift to watch, for pages only: it cannot be printed.
+    Film(Markup),
     /// Something drawn elsewhere; the same for wide pages and for narrow ones.
     Drawing { wide: Markup, narrow: Markup, table: Grid },
 }

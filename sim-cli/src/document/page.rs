@@ -1,11 +1,12 @@
 //! A document as one HTML page that needs nothing else.
 //!
-//! No script, no address outside the file, fonts of the reader's own. Invariant: all text goes through escaping; only
+//! No address outside the file, fonts of the reader's own, and no script but the player of a film if there is one. Invariant: all text goes through escaping; only
 //! what this program itself has drawn is put in as it is.
 
 use super::{Block, Document, Grid, Headline, Section, Tone};
 use crate::charts::Chart;
 use crate::drawing;
+use crate::replay;
 use crate::screen::safe;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -14,6 +15,8 @@ const STYLE: &str = include_str!("page.css");
 /// The page.
 pub(crate) fn page(document: &Document) -> String {
     let title = shown(&document.title);
+    let mut blocks = document.sections.iter().flat_map(|section| &section.blocks);
+    let has_film = blocks.any(|block| matches!(block, Block::Film(_)));
     let whole = html! {
         (DOCTYPE)
         html lang="en" {
@@ -24,6 +27,7 @@ pub(crate) fn page(document: &Document) -> String {
                 meta name="generator" content=(concat!("feedproof ", env!("CARGO_PKG_VERSION")));
                 title { (title) " · " (document.kind) }
                 style { (PreEscaped(drawing::COLOURS)) (PreEscaped(drawing::STYLE)) (PreEscaped(STYLE)) }
+                @if has_film { style { (PreEscaped(replay::STYLE)) } }
             }
             body {
                 a class="skip" href="#content" { "Skip to the content" }
@@ -46,6 +50,7 @@ pub(crate) fn page(document: &Document) -> String {
                 }
                 main id="content" { @for section in &document.sections { (show(section)) } }
                 footer { p { "Made by feedproof " (env!("CARGO_PKG_VERSION")) "." } }
+                @if has_film { script { (PreEscaped(replay::SCRIPT)) } }
             }
         }
     };
@@ -97,6 +102,7 @@ fn piece(block: &Block, id: &str) -> Markup {
         },
         Block::Chart(chart, grid) => figure(chart, grid, id),
         Block::Table(grid) => table(grid, id),
+        Block::Film(film) => film.clone(),
         Block::Code(text) => html! { pre tabindex="0" aria-label="file" { code { (safe(text)) } } },
         Block::Drawing { wide, narrow, table: grid } => html! {
             figure class="line" {

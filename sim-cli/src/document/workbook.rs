@@ -25,7 +25,9 @@ pub(crate) fn workbook(document: &Document) -> Result<Vec<u8>, XlsxError> {
             let (grid, kind) = match block {
                 Block::Chart(chart, grid) => (grid, Some(&chart.kind)),
                 Block::Table(grid) | Block::Drawing { table: grid, .. } => (grid, None),
-                Block::Text(_) | Block::List(_) | Block::Facts(_) | Block::Code(_) => continue,
+                Block::Text(_) | Block::List(_) | Block::Facts(_) | Block::Code(_) | Block::Film(_) => {
+                    continue;
+                }
             };
             let name = sheet_name(&grid.title, &names);
             let sheet = book.add_worksheet().set_name(&name)?;
@@ -83,7 +85,11 @@ fn summary(sheet: &mut Worksheet, document: &Document) -> Result<(), XlsxError> 
                 Block::Facts(facts) => facts.iter().try_for_each(|(what, value)| put(what, value))?,
                 Block::List(items) => items.iter().try_for_each(|item| put(&section.title, item))?,
                 Block::Text(text) => put(&section.title, text)?,
-                Block::Chart(..) | Block::Table(_) | Block::Code(_) | Block::Drawing { .. } => {}
+                Block::Chart(..)
+                | Block::Table(_)
+                | Block::Code(_)
+                | Block::Film(_)
+                | Block::Drawing { .. } => {}
             }
         }
     }

@@ -66,6 +66,8 @@ pub(crate) struct Edge {
     pub(crate) to: usize,
     /// Keys of its exits in the file.
     pub(crate) keys: Vec<&'static str>,
+    /// Numbers of these exits.
+    pub(crate) exits: Vec<usize>,
     pub(crate) is_way_on: bool,
     /// Parts a minute.
     pub(crate) flow: Option<f64>,
@@ -118,7 +120,7 @@ impl Picture {
         for (from, entry) in scenario.stations.iter().enumerate() {
             let mut out = None;
             let exits = entry.blueprint.exits();
-            for spec in &exits {
+            for (number, spec) in exits.iter().enumerate() {
                 let to = target_of(scenario, from, &spec.to).unwrap_or_else(|| {
                     *out.get_or_insert_with(|| {
                         self.nodes.push(Node { name: "out".to_owned(), count: 1, ..Node::default() });
@@ -126,17 +128,18 @@ impl Picture {
                     })
                 });
                 match self.edges.iter_mut().find(|edge| edge.from == from && edge.to == to) {
-                    Some(edge) => edge.keys.push(spec.key),
-                    None => {
-                        let keys = vec![spec.key];
-                        self.edges.push(Edge {
-                            from,
-                            to,
-                            keys,
-                            is_way_on: spec.key == exits[0].key,
-                            flow: None,
-                        });
+                    Some(edge) => {
+                        edge.keys.push(spec.key);
+                        edge.exits.push(number);
                     }
+                    None => self.edges.push(Edge {
+                        from,
+                        to,
+                        keys: vec![spec.key],
+                        exits: vec![number],
+                        is_way_on: spec.key == exits[0].key,
+                        flow: None,
+                    }),
                 }
             }
         }

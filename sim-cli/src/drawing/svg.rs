@@ -37,8 +37,8 @@ pub(crate) fn svg(picture: &Picture, layout: &Layout, id: &str, is_alone: bool) 
                 rect class="paper" width=(width) height=(height) {}
             }
             @for ix in order { (edge(&picture.edges[ix], &layout.routes[ix], most, picture)) }
-            @for (node, frame) in picture.nodes.iter().zip(&layout.frames) {
-                @if node.word.is_some() { (station(node, frame)) } @else { (way_out(node, frame)) }
+            @for (ix, (node, frame)) in picture.nodes.iter().zip(&layout.frames).enumerate() {
+                @if node.word.is_some() { (station(ix, node, frame)) } @else { (way_out(node, frame)) }
             }
         }
     }
@@ -87,7 +87,8 @@ fn edge(edge: &Edge, route: &[Point], most: f64, picture: &Picture) -> Markup {
     html! {
         g class=(class) {
             title { (safe(&told)) }
-            path class="line" d=(line) stroke-width=(format!("{width:.1}")) {}
+            path class="line" d=(line) stroke-width=(format!("{width:.1}"))
+                data-from=(edge.from) data-exits=(format!("{:?}", edge.exits)) {}
             @if class == "flow off" {
                 path class="core" d=(line) stroke-width=(format!("{:.1}", (width - 2.0).max(0.6))) {}
             }
@@ -129,7 +130,7 @@ fn arrow(route: &[Point], width: f64) -> (String, String) {
     (line, head)
 }
 
-fn station(node: &Node, frame: &Frame) -> Markup {
+fn station(ix: usize, node: &Node, frame: &Frame) -> Markup {
     let symbol = symbol_of(node.word.unwrap_or_default());
     let is_wide = frame.width > 1.8 * frame.height;
     let name_x = if is_wide { 38.0 } else { 8.0 };
@@ -140,7 +141,7 @@ fn station(node: &Node, frame: &Frame) -> Markup {
     let shown = node.flow.map(|flow| format!("{} /min", short(flow)));
     let class = if node.limits { "station limits" } else { "station" };
     html! {
-        g class=(class) transform=(format!("translate({:.1} {:.1})", frame.x, frame.y)) {
+        g class=(class) data-station=(ix) transform=(format!("translate({:.1} {:.1})", frame.x, frame.y)) {
             title { (safe(&told(node))) }
             @if node.count > 1 { rect class="behind" x="4" y="-4" width=(frame.width) height=(frame.height) rx="5" {} }
             rect class="box" width=(frame.width) height=(frame.height) rx="5" {}

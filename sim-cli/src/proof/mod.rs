@@ -13,9 +13,11 @@ mod screening;
 mod shift;
 mod sizing;
 mod stops;
+mod watch;
 
 pub(crate) use comparison::comparison;
 pub(crate) use ranking::ranking;
+pub(crate) use watch::Film;
 pub(crate) use screening::screening;
 pub(crate) use sizing::{frontier, sizing};
 
@@ -39,6 +41,8 @@ pub(crate) struct Proof<'a> {
     pub(crate) balance: &'a Balance,
     /// The course of the shift, if it was taken.
     pub(crate) profile: Option<&'a Profile>,
+    /// A shift to watch.
+    pub(crate) film: Option<&'a Film>,
     pub(crate) source: &'a Source,
     pub(crate) warnings: &'a [Diagnostic],
     /// The command that makes this result again.
@@ -59,6 +63,7 @@ pub(crate) fn document(proof: &Proof<'_>) -> Document {
     document.add("rate", "Rate of a shift", rate::rate(proof));
     document.add("losses", "Where the rate is lost", rate::losses(proof));
     document.add("line", "The line", line::drawing(proof));
+    document.add("watch", "A shift to watch", watch::film(proof));
     document.add("stations", "What the stations do", line::stations(proof));
     document.add("limits", "What limits the line", line::limits(proof));
     document.add("levels", "Levels over the shift", shift::levels(proof));

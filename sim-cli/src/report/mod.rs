@@ -50,6 +50,7 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         verdict::head(result, ink),
         verdict::gridlock(result, ink),
         rate::rate(result, ink),
+        rate::reduced(result, ink),
         rate::chance(result, ink),
         verdict::clauses(result, ink),
         ignorance::side_by_side(result, ink),

@@ -72,7 +72,7 @@ fn head(found: &ScreenResult, words: &str) -> String {
 }
 
 fn output(found: &ScreenResult) -> String {
-    if found.unit.is_empty() { found.output.clone() } else { format!("{}, {}", found.output, found.unit) }
+    if found.unit.is_empty() { found.output.clone() } else { format!("{} ({})", found.output, found.unit) }
 }
 
 fn half(figure: &Figure) -> String {
@@ -109,19 +109,19 @@ fn rendered(table: &Table, ink: Ink) -> String {
 }
 
 fn tornado(found: &ScreenResult, factors: &[TornadoFinding], ink: Ink) -> (String, Vec<String>) {
-    let title = format!("ONE AT A TIME: by how much {} changes", output(found));
+    let title = format!("ONE AT A TIME: what {} gains or loses", output(found));
     let (clear, unclear): (Vec<_>, Vec<_>) = factors.iter().partition(|finding| finding.is_clear);
-    let mut table = Table::new(&["factor", "low", "change", "high", "change", "+-"]);
+    let mut table = Table::new(&["factor", "low", "change", "+-", "high", "change", "+-"]);
     for finding in clear.iter().take(ROWS_MAX) {
         let (low, high) = (&finding.low.change, &finding.high.change);
-        let wider = if low.half_width() > high.half_width() { low } else { high };
         table.row([
             finding.factor.clone(),
             value(&finding.low.value),
             scaled(low, 1.0, 3),
+            half(low),
             value(&finding.high.value),
             scaled(high, 1.0, 3),
-            half(wider),
+            half(high),
         ]);
     }
     let mut notes = vec![format!(

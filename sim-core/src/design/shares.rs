@@ -4,8 +4,8 @@
 //! were known. What the total has more than the first order is due to *interactions*: the factor works together with
 //! others. Rows of the design hold two unrelated points A and B, and for each factor the point A with that factor from B
 //! (Saltelli and others, 2010, Computer Physics Communications 181). First order: Saltelli 2010; total: Jansen (1999),
-//! Computer Physics Communications 117; pairs: Saltelli (2002), Computer Physics Communications 145, which needs B with
-//! each factor from A as well.
+//! Computer Physics Communications 117; pairs: the design of Saltelli (2002), Computer Physics Communications 145, which
+//! has B with each factor from A as well, and Jansen's form for what the two do not explain.
 //!
 //! Rows come in groups. A group is a scrambled Sobol sequence of its own, and a block: all its points run on the same luck,
 //! each group on its own. Groups are therefore independent and alike, and every interval is a t interval over groups, of
@@ -199,17 +199,21 @@ impl ShareDesign {
         let b_with = |factor: usize| at(2 + self.factors + factor);
         let off = |x: &[f64], r: usize| x[r] - centre[r];
         let square = |x: &[f64]| values.across(|r| off(x, r), |r| off(x, r));
-        tally.variance += 0.5 * (square(a) + square(b));
+        let all = 0.5 * (square(a) + square(b));
+        tally.variance += all;
         for factor in 0..self.factors {
             let changed = a_with(factor);
             let move_ = |r: usize| changed[r] - a[r];
             tally.first[factor] += values.across(|r| off(b, r), move_);
             tally.total[factor] += 0.5 * values.across(move_, move_);
         }
-        // A with i from B and B with j from A have the same i and j in the same roles as B and A: all else differs.
+        // A with i from B, and B with j from A, agree in i and j alone: their difference is due to all others.
         for (sum, (i, j)) in tally.closed.iter_mut().zip(self.pairs()) {
-            let product = |i: usize, j: usize| values.across(|r| off(b_with(i), r), |r| off(a_with(j), r));
-            *sum += 0.5 * (product(i, j) + product(j, i));
+            let others = |i: usize, j: usize| {
+                let gap = |r: usize| a_with(i)[r] - b_with(j)[r];
+                0.5 * values.across(gap, gap)
+            };
+            *sum += all - 0.5 * (others(i, j) + others(j, i));
         }
     }
 

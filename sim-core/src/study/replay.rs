@@ -7,7 +7,7 @@
 //! is shown is the shift that a run counts under the same seed and number.
 
 use super::run::RunError;
-use super::shift::film_shift;
+use super::shift::{film_shift, minutes_of_shift};
 use crate::kernel::{Exit, PlaceId, State, StationId};
 use crate::measure::{FRAME, Film, Scene};
 use crate::network::Plan;
@@ -170,6 +170,23 @@ pub fn replay(
     })
 }
 
+/// Where the stretch of so many minutes with the fewest good parts begins in the window of a shift, ns; the first among equals.
+///
+/// # Errors
+/// As for [`replay`].
+pub fn poorest(plan: &Plan, seed: u64, number: u64, minutes: usize) -> Result<Nanos, RunError> {
+    const MINUTE: Nanos = 60 * SECOND;
+    let (good, course) = minutes_of_shift(plan, seed, number);
+    if let Some(fault) = course.fault {
+        return Err(fault);
+    }
+    let first = (plan.open_ns.div_ceil(MINUTE) as usize).min(good.len());
+    // The sum over no minutes is 0 everywhere: then the window begins it.
+    let sums = good[first..].windows(minutes.max(1)).map(|minutes| minutes.iter().sum::<u64>());
+    let at = sums.enumerate().min_by_key(|(_, sum)| *sum).map_or(0, |(at, _)| at);
+    Ok((first + at) as Nanos * MINUTE)
+}
+
 fn posts(scenario: &Scenario, plan: &Plan) -> Vec<ReplayPost> {
     let number = |exit: &Exit| match exit {
         Exit::Leave => None,
@@ -300,6 +317,23 @@ mod tests {
         let names = serde_json::to_string(&film).unwrap().len();
         let bytes = film.stream.len() * 4 / 3 + names;
         assert!(bytes < 2_000_000, "{bytes}");
+    }
+
+    /// A machine that breaks down for half an hour after two hours of work: that is the hour to look at.
+    #[test]
+    fn the_poorest_hour_is_the_one_with_the_breakdown() {
+        let text = r#"{"feedproof": 1, "stations": [{"id": "M", "type": "work", "endless": true, "time": "1 s",
+            "breakdowns": [{"every": ["120 min"], "clock": "wall", "time": ["30 min"]}]}],
+            "plan": {"shift": "4 h"}}"#;
+        let scenario = scenario::read(text).scenario.expect("the line is sound");
+        let plan = network::compile(&scenario);
+        let at = poorest(&plan, 1, 0, 60).unwrap() / (60 * SECOND);
+        assert!((90..=120).contains(&at), "minute {at}");
+        assert_eq!(
+            poorest(&plan, 1, 0, 600).unwrap(),
+            0,
+            "a shift shorter than the stretch is shown from its beginning"
+        );
     }
 
     #[test]

@@ -70,8 +70,8 @@ impl Knob {
         Some(change)
     }
 
-    /// A change to both sides: `part` goes from -1, down by this share of the number, over 0 to 1, up by as much. A chance of
-    /// something good moves by a share of what it lacks to one, a whole number in whole steps of equal parts, one at least.
+    /// A change to both sides: `part` goes from -1, down by this share of the number, over 0 to 1, up by as much. A chance
+    /// above one half moves by a share of what it lacks to one, a whole number in whole steps of equal parts, one at least.
     /// None for what is no limit.
     pub fn moved(&self, share: f64, part: f64) -> Option<Change> {
         let steps = |most: f64| {
@@ -81,12 +81,14 @@ impl Knob {
         };
         match (self.setting.sort, self.setting.relax) {
             (_, Relax::Never) => None,
-            (SettingSort::Chance, Relax::Up) => Some(Change::RestTimes(1.0 - share * part)),
+            (SettingSort::Chance, Relax::Up | Relax::Down) if chance_of(&self.written)? > 0.5 => {
+                Some(Change::RestTimes(1.0 - share * part))
+            }
             (SettingSort::Count, Relax::Up | Relax::Down) => {
                 Some(steps(share * self.written.parse::<f64>().ok()?))
             }
             (SettingSort::CountLaw, Relax::Up | Relax::Down) => Some(steps(1.0)),
-            (SettingSort::Quantity(_), Relax::Up | Relax::Down) | (SettingSort::Chance, Relax::Down) => {
+            (SettingSort::Quantity(_) | SettingSort::Chance, Relax::Up | Relax::Down) => {
                 Some(Change::Times(1.0 + share * part))
             }
         }
@@ -124,7 +126,7 @@ impl Knob {
                     Change::RestTimes(factor) => 1.0 - factor * (1.0 - chance),
                     Change::Plus(_) => return None,
                 };
-                new.clamp(0.0, 1.0).to_string()
+                rounded(new.clamp(0.0, 1.0)).to_string()
             }
         };
         Some(new)
@@ -237,7 +239,7 @@ mod tests {
         assert_eq!(relaxed(".per_cleat").as_deref(), Some(r#"{"law":"poisson","mean":2,"minimum":1}"#));
         assert_eq!(relaxed(".travel").as_deref(), Some(r#""2.25 s""#));
         assert_eq!(relaxed(".cycle").as_deref(), Some(r#"["0.9 s","990 ms"]"#));
-        assert_eq!(relaxed(".per_part").as_deref(), Some("0.018000000000000002"));
+        assert_eq!(relaxed(".per_part").as_deref(), Some("0.018"));
         assert_eq!(relaxed(".every").as_deref(), Some(r#""2.2 h""#), "the time between stops gets longer");
         assert_eq!(relaxed(".on_delay").as_deref(), Some(r#""1.8 s""#));
         assert_eq!(relaxed(".high"), None, "a level is no limit");
@@ -255,6 +257,7 @@ mod tests {
         let capacity: Vec<String> =
             [-1.0, -0.4, 0.0, 0.3, 0.4, 1.0].iter().filter_map(|part| moved(".capacity", *part)).collect();
         assert_eq!(capacity, ["4", "4", "5", "5", "6", "6"], "three values in equal parts");
+        assert_eq!(moved(".per_part", 1.0).as_deref(), Some("0.024"), "1 in 50");
         assert_eq!(moved(".per_cleat", -1.0), None, "a law of whole numbers goes up only");
         assert!(moved(".per_cleat", 1.0).is_some());
         assert_eq!(moved(".high", 1.0), None, "a level is no limit");
