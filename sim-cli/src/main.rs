@@ -6,10 +6,10 @@
 mod builtin;
 mod charts;
 mod commands;
+mod data;
 mod designs;
 mod document;
 mod drawing;
-mod data;
 mod ending;
 mod explanations;
 mod files;

@@ -17,9 +17,9 @@ mod watch;
 
 pub(crate) use comparison::comparison;
 pub(crate) use ranking::ranking;
-pub(crate) use watch::Film;
 pub(crate) use screening::screening;
 pub(crate) use sizing::{frontier, sizing};
+pub(crate) use watch::Film;
 
 use crate::document::{Block, Cell, Document, Headline, Tone, number};
 use crate::drawing::Picture;
