@@ -19,6 +19,7 @@ pub mod result;
 mod run;
 mod shift;
 pub mod size;
+mod slices;
 #[cfg(test)]
 mod tests;
 mod variant;
@@ -34,4 +35,5 @@ pub(crate) use proof::reaches;
 pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, poorest, replay};
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};
+pub use slices::{SlicedLine, run_slices};
 pub use variant::{Desk, Heard, Task, Variant, run_tasks, settle_warm_up};
