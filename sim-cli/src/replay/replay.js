@@ -8,8 +8,8 @@
 const feedproofReplay = (() => {
   /** Scenes between two keyframes. */
   const KEY = 4096;
-  /** Dots drawn at once on one connection. */
-  const DOTS = 48;
+  /** Least distance between two dots on a connection, in units of the drawing: where parts are closer, some are left out. */
+  const APART = 9;
   const STOPS = ["jam_automatic", "jam_waiting", "jam_clearing", "down_waiting", "down_repair"];
 
   /** The bytes of a text in base 64. */
@@ -50,6 +50,7 @@ const feedproofReplay = (() => {
       this.scenes = decode(bytes, film.codes);
       this.keys = [];
       this.gaveOf = new Map();
+      this.takenOf = new Map();
       this.spells = [];
       this.rewind();
       this.prepare();
@@ -71,10 +72,11 @@ const feedproofReplay = (() => {
       for (let n = 0; n < this.length; n++) {
         if (n % KEY === 0) this.keys.push({ levels: this.levels.slice(), states: this.states.slice() });
         const code = this.film.codes[this.scenes.codes[n]];
+        const time = this.scenes.frames[n] * 2;
         if (code.is === "gave") {
-          const key = code.post + ":" + code.exit;
-          if (!this.gaveOf.has(key)) this.gaveOf.set(key, []);
-          this.gaveOf.get(key).push(this.scenes.frames[n] * 2 + (code.bad ? 1 : 0));
+          listed(this.gaveOf, code.post + ":" + code.exit).push(time + (code.bad ? 1 : 0));
+        } else if (code.is === "fall" || (code.is === "level" && this.scenes.values[n] < this.levels[code.place])) {
+          listed(this.takenOf, code.place).push(time);
         } else if (code.is === "state") {
           this.endSpell(code.post, begun, this.scenes.frames[n]);
         }
@@ -112,6 +114,12 @@ const feedproofReplay = (() => {
       }
       for (; this.n < n; this.n++) this.apply(this.n);
     }
+  }
+
+  /** The list of a key; an empty one is made if there is none yet. */
+  function listed(map, key) {
+    if (!map.has(key)) map.set(key, []);
+    return map.get(key);
   }
 
   /** How many of the ascending numbers are at most this one. */
@@ -180,8 +188,13 @@ const feedproofReplay = (() => {
       const ways = [];
       for (const line of this.svg.querySelectorAll("path.line[data-from]")) {
         const from = Number(line.dataset.from), exits = JSON.parse(line.dataset.exits);
-        const lists = this.film.posts.flatMap((post, n) =>
-          post.station === from ? exits.map((exit) => this.course.gaveOf.get(n + ":" + exit) || []) : []);
+        const lists = this.film.posts.flatMap((post, n) => {
+          if (post.station !== from) return [];
+          const gave = exits.map((exit) => this.course.gaveOf.get(n + ":" + exit) || []);
+          // What stands on a track, belt or in a bin is taken from it by the next: its way on begins with that.
+          const taken = post.body !== null && exits.includes(0) ? this.course.takenOf.get(post.body) || [] : [];
+          return gave.some((list) => list.length > 0) ? gave : [taken];
+        });
         const times = Uint32Array.from(lists.flat()).sort();
         if (times.length === 0) continue;
         const length = line.getTotalLength(), points = [];
@@ -189,7 +202,7 @@ const feedproofReplay = (() => {
           const point = line.getPointAtLength((length * i) / 64);
           points.push(point.x, point.y);
         }
-        ways.push({ times, points });
+        ways.push({ times, points, most: Math.max(2, Math.floor(length / APART)) });
       }
       return ways;
     }
@@ -334,7 +347,7 @@ const feedproofReplay = (() => {
       const span = Math.max(0.6, 0.35 * this.speed) / this.film.frame_s;
       for (const way of this.ways) {
         const first = after(way.times, Math.max(0, this.frame - span) * 2 + 1), end = after(way.times, this.frame * 2 + 1);
-        const stride = Math.max(1, Math.ceil((end - first) / DOTS));
+        const stride = Math.max(1, Math.ceil((end - first) / way.most));
         for (let n = first + ((stride - (first % stride)) % stride); n < end; n += stride) {
           const given = Math.floor(way.times[n] / 2), isBad = way.times[n] % 2 === 1;
           const along = Math.min(1, Math.max(0, (this.frame - given) / span)) * 64;

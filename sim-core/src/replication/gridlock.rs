@@ -293,8 +293,17 @@ impl<O: Observer> Replica<'_, O> {
                 }
                 // Nothing is there, or too little for one stroke.
                 Some(_) | None => {
-                    others.extend(&links.feeders[place.ix()]);
-                    Waits::ForOthers
+                    let feeders = &links.feeders[place.ix()];
+                    others.extend(feeders);
+                    // A hopper that nobody feeds is refilled by people.
+                    let is_refilled = |ix: usize| {
+                        links.bodies[ix] == Some(*place) && matches!(self.stations[ix], Station::Hopper(_))
+                    };
+                    if feeders.is_empty() && (0..links.bodies.len()).any(is_refilled) {
+                        Waits::Alive
+                    } else {
+                        Waits::ForOthers
+                    }
                 }
             });
         }
