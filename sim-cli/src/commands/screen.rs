@@ -65,7 +65,8 @@ pub(crate) struct Args {
 /// How to look at factors.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Way {
-    /// Each factor alone, down and up, from the scenario as it stands: the fewest shifts, no interactions
+    /// Each factor alone, down and up (a list: its first and its last value), from the scenario as it stands: the fewest
+    /// shifts, no interactions
     Tornado,
     /// Elementary effects from many places in the ranges: tells factors whose effect depends on the others
     Effects,
