@@ -33,4 +33,7 @@ cargo bench -p feedproof-benches -q -- --quick
 step "the default line, as a user starts it"
 cargo run --release -q -- run --replications 20 > /dev/null
 
+step "a sweep on a Slurm cluster that loses a node"
+bash tests/slurm/run.sh
+
 printf '\nall checks passed\n'

@@ -15,7 +15,7 @@ Exit status:
     1  a file could not be written, or a fault of the program
     2  bad input: the command line, or a scenario with errors
     3  the promise is not proved (only with --fail-unless-proved)
-  130  interrupted before anything was finished
+  130  interrupted before there was a result
 
 A FILE of `-` is read from standard input. NO_COLOR=1 turns colours off.";
 
@@ -30,7 +30,7 @@ pub(crate) enum Ending {
     BadInput,
     /// The promise is not proved, and that was asked for.
     NotProved,
-    /// Interrupted before anything was finished.
+    /// Interrupted before there was a result.
     Interrupted,
 }
 

@@ -13,7 +13,6 @@ pub(crate) struct Ink {
 
 impl Ink {
     /// None at all.
-    #[cfg(test)]
     pub(crate) const PLAIN: Ink = Ink { on: false };
 
     /// For standard output.

@@ -4,19 +4,28 @@
 //! library. Invariant: bad input ends with a message and a documented status, never with a panic.
 
 mod builtin;
+mod charts;
 mod commands;
 mod data;
+mod designs;
+mod document;
+mod drawing;
 mod ending;
 mod explanations;
 mod files;
 mod ink;
 mod interrupt;
+mod logs;
 mod numbers;
 mod problems;
 mod progress;
+mod proof;
+mod replay;
 mod report;
 mod screen;
 mod source;
+mod steps;
+mod sweep;
 mod tables;
 
 use clap::Parser;

@@ -41,8 +41,16 @@ fn trimmed(text: String) -> String {
 /// A number with the digits that an error of `half_width` leaves; four digits if it has none.
 pub(crate) fn number(value: f64, half_width: Option<f64>) -> String {
     match half_width {
-        Some(half) if half > 0.0 => format!("{value:.*}", decimals(half)),
+        Some(half) if half > 0.0 => unsigned(format!("{value:.*}", decimals(half))),
         Some(_) | None => trimmed(format!("{value:.*}", decimals_exact(value))),
+    }
+}
+
+/// Nothing has no sign.
+fn unsigned(text: String) -> String {
+    match text.strip_prefix('-') {
+        Some(rest) if rest.bytes().all(|byte| matches!(byte, b'0' | b'.')) => rest.to_owned(),
+        Some(_) | None => text,
     }
 }
 
@@ -149,6 +157,10 @@ mod tests {
         assert_eq!(number(60.0, Some(0.0)), "60");
         assert_eq!(number(12345.6, None), "12346");
         assert_eq!(number(-0.000_01, None), "0");
+        assert_eq!(
+            (number(-0.001, Some(0.4)), number(-0.3, Some(0.4))),
+            ("0.0".to_owned(), "-0.3".to_owned())
+        );
     }
 
     #[test]

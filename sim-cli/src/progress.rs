@@ -1,5 +1,6 @@
 //! How far a run has come: a bar on a terminal, nothing elsewhere.
 
+use crate::numbers::number;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use sim_core::statistics::Verdict;
 use sim_core::study::{Hands, Progress};
@@ -16,7 +17,9 @@ impl Bar {
             return Bar(None);
         }
         let bar = ProgressBar::with_draw_target(Some(planned), ProgressDrawTarget::stderr_with_hz(10));
-        let style = ProgressStyle::with_template(&format!("[{{bar:28}}] {{pos}}/{{len}} {what}  {{msg}}"));
+        let style = ProgressStyle::with_template(&format!(
+            "[{{bar:20}}] {{pos}}/{{len}} {what}  {{msg}}  (at most {{eta}} more)"
+        ));
         bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
         Bar(Some(bar))
     }
@@ -26,7 +29,13 @@ impl Bar {
         let Some(bar) = &self.0 else { return };
         bar.set_length(progress.planned);
         bar.set_position(progress.done);
-        let rate = progress.rate.map(|rate| format!("{rate:.1} ppm")).unwrap_or_default();
+        let rate = match (progress.rate, progress.half_width) {
+            (Some(rate), Some(half)) if half > 0.0 => {
+                format!("{} +/- {} /min", number(rate, Some(half)), number(half, Some(half)))
+            }
+            (Some(rate), _) => format!("{rate:.1} /min"),
+            (None, _) => String::new(),
+        };
         let verdict = match progress.verdict {
             Some(Verdict::Proved) => ", proved",
             Some(Verdict::Disproved) => ", disproved",
@@ -36,11 +45,44 @@ impl Bar {
         bar.set_message(format!("{rate}{verdict}"));
     }
 
+    /// A bar on standard error that says how long it will take; see [`Bar::share`].
+    pub(crate) fn with_time_left(what: &str, done: u64, of: u64) -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Bar(None);
+        }
+        let bar = ProgressBar::with_draw_target(Some(0), ProgressDrawTarget::stderr_with_hz(10));
+        let style = ProgressStyle::with_template(&format!("[{{bar:28}}] {{msg}} {what}  {{eta}} left"));
+        bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
+        let bar = Bar(Some(bar));
+        bar.share(done as f64, of);
+        // What was done before says nothing of how long the rest takes.
+        if let Some(bar) = &bar.0 {
+            bar.reset_eta();
+        }
+        bar
+    }
+
+    /// Shows that `done` of `of` are done, in fractions.
+    pub(crate) fn share(&self, done: f64, of: u64) {
+        const OF_ONE: f64 = 1000.0;
+        let Some(bar) = &self.0 else { return };
+        bar.set_length((of as f64 * OF_ONE) as u64);
+        bar.set_position((done * OF_ONE) as u64);
+        bar.set_message(format!("{}/{of}", done as u64));
+    }
+
     /// Shows that `done` of `of` are done.
     pub(crate) fn step(&self, done: usize, of: usize) {
         let Some(bar) = &self.0 else { return };
         bar.set_length(of as u64);
         bar.set_position(done as u64);
+    }
+
+    /// Shows how much is done, and says what of.
+    pub(crate) fn tell(&self, done: u64, message: &str) {
+        let Some(bar) = &self.0 else { return };
+        bar.set_position(done);
+        bar.set_message(message.to_owned());
     }
 
     /// Takes the bar away.

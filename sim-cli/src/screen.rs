@@ -4,11 +4,27 @@
 //! control characters to a terminal.
 
 use crate::ending::{Ending, Failure};
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, ErrorKind, IsTerminal, Write};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// Columns of a page.
 pub(crate) const WIDTH: usize = 80;
+/// Columns of a table on a terminal that has room, at most.
+const WIDEST: u16 = 132;
+
+/// Columns that a table may take on standard output: more than [`WIDTH`] where a terminal has them.
+pub(crate) fn columns() -> usize {
+    let width = terminal_size::terminal_size_of(io::stdout()).map(|(width, _)| width.0.min(WIDEST));
+    width.map_or(WIDTH, usize::from).max(WIDTH)
+}
+
+/// Whether standard output is a terminal that can show small pictures of blocks.
+pub(crate) fn draws() -> bool {
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().filter_map(|name| std::env::var(name).ok());
+    let locale = locale.into_iter().find(|value| !value.is_empty()).unwrap_or_default().to_lowercase();
+    let is_dumb = std::env::var_os("TERM").is_none_or(|term| term == "dumb");
+    io::stdout().is_terminal() && !is_dumb && (locale.contains("utf-8") || locale.contains("utf8"))
+}
 
 /// Prints a page on standard output.
 ///

@@ -1,10 +1,10 @@
 //! Tables of plain text that fit the screen.
 //!
 //! The first column holds names, at the left; the others hold numbers, at the right. Invariant: no line is wider than
-//! [`WIDTH`] as long as the numbers alone are not; a name that is too long stands on a line of its own.
+//! the screen as long as the numbers alone are not; a name that is too long stands on a line of its own.
 
 use crate::ink::Ink;
-use crate::screen::{WIDTH, clip, safe, width};
+use crate::screen::{clip, columns, safe, width};
 
 /// A table.
 #[derive(Debug, Clone)]
@@ -56,7 +56,7 @@ impl Table {
         // Two spaces stand before every column.
         let others: usize = widths.iter().skip(1).map(|width| width + 2).sum();
         if let Some(first) = widths.first_mut() {
-            *first = (*first).min(WIDTH.saturating_sub(others + 2).max(8));
+            *first = (*first).min(columns().saturating_sub(others + 2).max(8));
         }
         let mut page = String::new();
         for line in &self.header {
@@ -75,7 +75,7 @@ impl Table {
         for (column, (cell, room)) in cells.iter().zip(widths).enumerate() {
             let gap = " ".repeat(room.saturating_sub(width(cell)));
             if column == 0 && width(cell) > *room {
-                line.push_str(&format!("  {}\n  {}", clip(cell, WIDTH - 2), " ".repeat(*room)));
+                line.push_str(&format!("  {}\n  {}", clip(cell, columns() - 2), " ".repeat(*room)));
             } else if column < self.n_left {
                 line.push_str(&format!("  {cell}{gap}"));
             } else {
@@ -97,7 +97,7 @@ mod tests {
         assert_eq!(table.render(Ink::PLAIN), "             a\n  station    b   c\n  feeder   1.0  22\n");
         table.row([&"x".repeat(78), "1.0", "22"].map(str::to_owned));
         let text = table.render(Ink::PLAIN);
-        assert!(text.lines().all(|line| width(line) <= WIDTH), "{text}");
+        assert!(text.lines().all(|line| width(line) <= crate::screen::WIDTH), "{text}");
         assert!(text.contains(&"x".repeat(78)));
     }
 }

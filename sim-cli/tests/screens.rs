@@ -172,25 +172,62 @@ fn small_screens() {
     }
 }
 
-/// Around the screen in README.
-const README_FROM: &str = "<!-- proof -->\n```text\n";
-const README_TO: &str = "```\n<!-- end of proof -->";
-
 /// Renew it with `UPDATE_README=1 cargo test -p sim-cli --test screens readme`.
 #[test]
 fn readme_shows_what_the_program_prints() {
-    let done = Desk::new().run(&["run"]);
-    assert_eq!((done.status, done.err.as_str()), (0, ""));
-    let end = done.out.find("JAMS AND STOPS").expect("the screen has a section on jams");
-    let screen = format!("{}\n", done.out[..end].trim_end());
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../README.md");
-    let readme = std::fs::read_to_string(path).expect("README is there");
-    let from = readme.find(README_FROM).expect("README has a proof") + README_FROM.len();
-    let to = from + readme[from..].find(README_TO).expect("the proof has an end");
-    if std::env::var_os("UPDATE_README").is_some() {
-        let renewed = format!("{}{screen}{}", &readme[..from], &readme[to..]);
-        std::fs::write(path, renewed).expect("README can be written");
-        return;
+    let mut readme = std::fs::read_to_string(path).expect("README is there");
+    let comparison = ["compare", "knob-one-path", "knob-two-paths"];
+    let screens = [("proof", &["run"][..], Some("JAMS AND STOPS")), ("comparison", &comparison, None)];
+    for (name, args, until) in screens {
+        let done = Desk::new().run(args);
+        assert_eq!((done.status, done.err.as_str()), (0, ""));
+        let end = until.map_or(done.out.len(), |words| done.out.find(words).expect("a later section"));
+        let screen = format!("{}\n", done.out[..end].trim_end());
+        let (before, after) = (format!("<!-- {name} -->\n```text\n"), format!("```\n<!-- end of {name} -->"));
+        let from = readme.find(&before).expect("README has the screen") + before.len();
+        let to = from + readme[from..].find(&after).expect("the screen has an end");
+        if std::env::var_os("UPDATE_README").is_some() {
+            readme.replace_range(from..to, &screen);
+            std::fs::write(path, &readme).expect("README can be written");
+        }
+        assert_eq!(&readme[from..from + screen.len()], screen, "{name}");
+        assert!(readme[from + screen.len()..].starts_with(&after), "{name}");
     }
-    assert_eq!(&readme[from..to], screen);
+}
+
+#[test]
+fn a_comparison() {
+    let desk = Desk::new();
+    let done = desk.run(&["compare", "starter", "--set", "track.length=0.3 m; escapement.stroke=0.4 s"]);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    assert_snapshot!("comparison", done.out);
+    let lengths = ["0.3 m", "0.4 m", "0.5 m", "0.6 m"].map(|length| format!("track.length={length}"));
+    let sets: Vec<&str> = lengths.iter().flat_map(|length| ["--set", length]).collect();
+    let done = desk.run(&[&["compare", "starter", "--indifference", "0.2 /min"], &sets[..]].concat());
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    assert!(done.out.contains("`starter` is chosen") && done.out.contains("6 other pairs"), "{}", done.out);
+    let same = desk.run(&["compare", "starter", "starter", "--at-most", "12"]);
+    assert_eq!((same.status, same.err.as_str()), (0, ""));
+    assert!(same.out.contains("Not decided: `starter` and `starter (2)`"), "{}", same.out);
+}
+
+#[test]
+fn sizing() {
+    let desk = Desk::new();
+    desk.put("hard.json", &starter_with("\"rate\": \"60 /min\"", "\"rate\": \"65.5 /min\""));
+    let length = "track.length=0.15 m..3.15 m:0.25";
+    let done = desk.run(&["size", "hard.json", "--vary", length, "--smallest", "--at-most", "300"]);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    assert_snapshot!("sizing", done.out);
+    let two = ["--vary", "press.cycle=0.7 s..0.8 s:0.05", "--vary", length];
+    let done = desk.run(&[&["size", "hard.json", "--smallest", "--at-most", "100"], &two[..]].concat());
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    assert_snapshot!("sizing_of_two", done.out);
+    let wrong = desk.run(&["size", "hard.json", "--vary", length, "--largest", "--at-most", "300"]);
+    assert!(wrong.out.contains("AGAINST THE ORDER"), "{}", wrong.out);
 }

@@ -35,6 +35,22 @@ fn exit_statuses() {
         (2, &["trace", "starter", "--from", "10"]),
         (1, &["run", "starter", "--replications", "3", "--out", "file"]),
         (1, &["new", "missing/line.json"]),
+        (2, &["compare"]),
+        (2, &["compare", "starter"]),
+        (2, &["compare", "starter", "missing.json"]),
+        (2, &["compare", "starter", "--set", "track"]),
+        (2, &["compare", "starter", "--set", "trak.length=1 m"]),
+        (2, &["compare", "starter", "--set", "track.length=-1 m"]),
+        (2, &["compare", "starter", "hard.json", "--indifference", "0.2"]),
+        (2, &["compare", "starter", "hard.json", "--replications", "20", "--at-most", "30"]),
+        (0, &["compare", "starter", "hard.json", "--replications", "10"]),
+        (1, &["compare", "starter", "hard.json", "--replications", "10", "--out", "file"]),
+        (2, &["size", "starter", "--smallest"]),
+        (2, &["size", "starter", "--vary", "track.length=0.3..1 m"]),
+        (2, &["size", "starter", "--vary", "track.length=0.3..1 s", "--smallest"]),
+        (2, &["size", "starter", "--vary", "track.length=1..0.3 m", "--smallest"]),
+        (2, &["size", "starter", "--vary", "trak.length=0.3..1 m", "--smallest"]),
+        (2, &["size", "mm1", "--vary", "plan.seed=1..3", "--smallest"]),
     ] {
         let done = desk.run(args);
         assert_eq!(done.status, status, "{args:?}\n{}{}", done.out, done.err);
@@ -295,4 +311,41 @@ mod interruptions {
         assert_eq!(output.stdout, b"");
         assert_eq!(desk.names("out"), [""; 0]);
     }
+}
+
+#[test]
+fn comparisons_and_sizings_are_valid_by_their_schemas_and_the_same_on_any_number_of_threads() {
+    let desk = Desk::new();
+    desk.put("long.json", &starter_with("\"length\": \"1.2 m\"", "\"length\": \"1.8 m\""));
+    for (of, args) in [
+        (
+            "comparison",
+            &["compare", "starter", "long.json", "--set", "track.length=0.6 m", "--at-most", "40"][..],
+        ),
+        ("comparison", &["compare", "starter", "long.json", "--indifference", "0.1 /min", "--at-most", "60"]),
+        (
+            "sizing",
+            &["size", "starter", "--vary", "press.cycle=0.6..1.2 s:0.05", "--largest", "--at-most", "60"],
+        ),
+    ] {
+        let schema = json(&desk.run(&["schema", "--of", of]).out);
+        let validator = jsonschema::validator_for(&schema).expect("the schema is one");
+        let alone = desk.run(&[args, &["--json", "--threads", "1", "--out", "kept"]].concat());
+        assert_eq!((alone.status, alone.err.as_str()), (0, ""), "{args:?}");
+        let errors: Vec<String> =
+            validator.iter_errors(&json(&alone.out)).map(|error| error.to_string()).collect();
+        assert!(errors.is_empty(), "{args:?}: {errors:?}");
+        assert_eq!(desk.get("kept/result.json"), alone.out);
+        let together = desk.run(&[args, &["--json", "--threads", "3"]].concat());
+        assert!(together.out == alone.out, "{args:?} on 3 threads differs");
+    }
+    assert_eq!(desk.names("kept"), ["differences.csv", "result.json"]);
+    let table = desk.get("kept/differences.csv");
+    assert!(
+        table.starts_with(
+            "first,second,measure,unit,difference,standard_error,low,high,pairs,variance_ratio\n"
+        )
+    );
+    // One pair and four measures.
+    assert_eq!(table.lines().count(), 5, "{table}");
 }

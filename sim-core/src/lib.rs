@@ -4,17 +4,21 @@
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
 pub mod balance;
+pub mod design;
 pub mod diag;
 pub mod evidence;
+pub mod fit;
 pub mod kernel;
 pub mod measure;
 pub mod network;
 pub mod part;
 pub mod replication;
 pub mod scenario;
+pub mod screening;
 pub mod stations;
 pub mod statistics;
 pub mod study;
+pub mod sweep;
 pub mod terms;
 pub mod text;
 pub mod units;

@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Runs the cross-check line in feedproof and in simpy, and compares them.
+# Runs the cross-check line in feedproof and in simpy, and fits published data with both feedproof and scipy; compares.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 built=${CARGO_TARGET_DIR:-target}
@@ -15,3 +15,4 @@ result=$(mktemp)
 trap 'rm -f "$result"' EXIT
 "$built/release/feedproof" run tests/reference/cross-check.json --replications 400 --json > "$result" 2> /dev/null
 "$venv/bin/python" tests/reference/cross_check.py "$result"
+"$venv/bin/python" tests/reference/fit_check.py "$built/release/feedproof"

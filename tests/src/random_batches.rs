@@ -104,7 +104,7 @@ impl Sketch {
             for k in 0..n {
                 let lane = json!({"type": "track", "capacity": self.luck.within(1, 4)});
                 let end = if k == 0 && to != "out" { to.to_owned() } else { self.workers("out") };
-                lanes.push(if self.find_count(&end) { end } else { self.add(lane, &end) });
+                lanes.push(if self.has_equals(&end) { end } else { self.add(lane, &end) });
             }
             pusher["lanes"] = json!(lanes);
             return self.add(pusher, to);
@@ -119,7 +119,7 @@ impl Sketch {
     }
 
     /// Whether the station with this name has equals.
-    fn find_count(&self, id: &str) -> bool {
+    pub(crate) fn has_equals(&self, id: &str) -> bool {
         self.stations.iter().any(|station| station["id"] == *id && station.get("count").is_some())
     }
 

@@ -4,6 +4,7 @@
 //! together often.
 
 use crate::luck::Luck;
+use crate::random_laws::law;
 use serde_json::{Map, Value, json};
 
 /// The names that stations may refer to.
@@ -17,6 +18,8 @@ pub struct Names {
     pub attitudes: Vec<String>,
     /// Conditions of any kind.
     pub conditions: Vec<String>,
+    /// Whether all parts have a measured dimension.
+    pub has_sizes: bool,
 }
 
 /// Seconds as the file has them.
@@ -26,27 +29,15 @@ pub fn seconds(s: f64) -> String {
 
 /// A random time around `mean` (s), never always zero.
 pub fn time_law(luck: &mut Luck, mean: f64) -> Value {
-    let s = |x: f64| seconds(mean * x);
-    match luck.below(14) {
-        0..4 => json!(seconds((mean * 10.0).ceil() / 10.0)),
-        4 => json!({"law": "exponential", "mean": s(1.0)}),
-        5 => json!({"from": s(0.5), "to": s(1.5)}),
-        6 => json!({"low": s(0.4), "likely": s(1.0), "high": s(2.0)}),
-        7 => json!({"mean": s(1.0), "spread": s(0.4)}),
-        8 => json!({"law": "lognormal", "mean": s(1.0), "spread": s(0.7)}),
-        9 => json!({"law": "weibull", "shape": luck.one(&[0.7, 1.0, 2.5]), "scale": s(1.0)}),
-        10 => json!({"law": "geometric", "mean": s(2.0), "step": s(0.5)}),
-        11 => {
-            let rows = [json!({"value": s(0.5), "weight": 3}), json!({"value": s(2.0), "weight": 1})];
-            json!({"law": "table", "values": rows})
-        }
-        12 => json!([s(0.5), s(1.0), s(1.5)]),
-        _ => json!({"law": "exponential", "mean": s(0.5), "minimum": s(0.5)}),
+    if luck.percent(30) {
+        return json!(seconds((mean * 10.0).ceil() / 10.0));
     }
+    let minimum = luck.percent(15);
+    law(luck, mean.max(0.01), minimum, seconds)
 }
 
 /// A chance up to `most`, as a number or in percent.
-fn chance(luck: &mut Luck, most: f64) -> Value {
+pub(crate) fn chance(luck: &mut Luck, most: f64) -> Value {
     let p = (luck.between(0.0, most) * 1e4).round() / 1e4;
     if luck.percent(50) { json!(p) } else { json!(format!("{:.2} %", p * 100.0)) }
 }
@@ -104,11 +95,13 @@ fn possible(station: &Value, mut jam: Value) -> Option<Value> {
     }
     let word = station["type"].as_str().unwrap_or_default();
     match word {
-        "stream" | "bin" | "scrap box" | "filling by hand" => return None,
-        "dumper" if jam.get("per_part_by_condition").is_some() => return None,
+        "stream" | "bin" | "scrap box" | "box out" | "hopper" | "filling by hand" => return None,
+        "dumper" | "bath" | "tunnel" if jam.get("per_part_by_condition").is_some() => return None,
         "divider" => jam["when"] = json!("after"),
         "escapement" if station["strokes"] == "on a clock" => jam["when"] = json!("after"),
-        "dumper" | "track" | "belt" | "recirculation belt" | "receiver" if jam["when"] == "after" => {
+        "dumper" | "track" | "belt" | "recirculation belt" | "receiver" | "bath" | "tunnel"
+            if jam["when"] == "after" =>
+        {
             jam["when"] = json!("end")
         }
         _ => {}

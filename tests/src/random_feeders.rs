@@ -45,7 +45,12 @@ pub fn dumper(luck: &mut Luck, names: &Names) -> Value {
     }
     let mean = luck.between(3.0, 30.0);
     match luck.below(4) {
-        0 => dumper["containers"] = json!({"how": "hauler", "lead": time_law(luck, mean)}),
+        0 => {
+            dumper["containers"] = json!({"how": "hauler", "lead": time_law(luck, mean)});
+            if !names.pools.is_empty() && luck.percent(50) {
+                dumper["containers"]["by"] = json!(names.pools[luck.below(names.pools.len())]);
+            }
+        }
         1 => dumper["containers"] = json!({"how": "intervals", "every": time_law(luck, mean)}),
         2 if !names.pools.is_empty() => {
             let by = &names.pools[luck.below(names.pools.len())];

@@ -1,17 +1,20 @@
 //! Random lines: a scenario text from a seed.
 //!
 //! The line is drawn from the point of use upstream, so that every station knows where it gives to; loops are
-//! closed at the end, when the stations above are known. It makes every type of station, law, stop, clock,
-//! sensor, break and start condition of the file format. Equal seeds give equal texts.
+//! closed at the end, when the stations above are known. It makes every word of the file format (a test sees to
+//! that). Equal seeds give equal texts.
 
 use crate::luck::Luck;
 use crate::random_batches::move_divider;
 use crate::random_blocks::{Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker};
 use crate::random_feeders;
+use crate::random_options::add_options;
+use crate::random_plan::{parts, plan, pool_of, promise, sensors, states};
+use crate::random_stores::settle_boxes;
 use serde_json::{Map, Value, json};
 
 /// Stands for a station further up until the loop is closed.
-const LOOP: &str = "LOOP";
+pub(crate) const LOOP: &str = "LOOP";
 
 /// A line under construction; stations stand in reverse order.
 pub(crate) struct Sketch {
@@ -39,6 +42,10 @@ pub fn random_value(seed: u64, most: usize) -> Value {
         names.attitudes.extend(value["attitudes"].as_object().into_iter().flat_map(Map::keys).cloned());
         names.conditions.extend(value["conditions"].as_object().into_iter().flat_map(Map::keys).cloned());
     }
+    names.attitudes.sort();
+    names.attitudes.dedup();
+    names.has_sizes =
+        parts.as_object().is_some_and(|kinds| kinds.values().all(|kind| kind.get("sizes").is_some()));
     let room = luck.within(1, most.max(1));
     let n_models = luck.one(&[0, 0, 1, 2]);
     let models = (0..n_models).map(|n| format!("model {n}")).collect();
@@ -48,8 +55,11 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     sketch.add_priorities();
     let Sketch { mut luck, names, mut stations, models, .. } = sketch;
     stations.reverse();
+    settle_boxes(&mut luck, &mut stations);
+    add_options(&mut luck, &names, &mut stations);
     give_room(&mut stations);
-    let attendants: Vec<Value> = names.pools.iter().map(|pool| pool_of(&mut luck, pool, &stations)).collect();
+    let attendants: Vec<Value> =
+        names.pools.iter().map(|pool| pool_of(&mut luck, pool, &names, &stations)).collect();
     let sensors = sensors(&mut luck, &stations);
     let mut line = json!({"feedproof": 1, "parts": parts, "stations": stations, "attendants": attendants,
                           "sensors": sensors});
@@ -63,8 +73,12 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     }
     line["plan"] = plan(&mut luck, &stations, &names);
     if luck.percent(30) {
-        line["promise"] =
-            json!({"clauses": [{"mean_rate": "10 /min"}], "net_of": [states(&mut luck, &stations)]});
+        line["promise"] = promise(&mut luck, &stations);
+    }
+    if luck.percent(10) {
+        line["$schema"] = json!("feedproof.schema.json");
+        line["title"] = json!("A line that luck has drawn");
+        line["units"] = json!(luck.one(&["metric", "inch"]));
     }
     line
 }
@@ -110,24 +124,6 @@ fn give_room(stations: &mut [Value]) {
     }
 }
 
-fn parts(luck: &mut Luck) -> Value {
-    let mut kinds = Map::new();
-    for n in 0..luck.one(&[1, 1, 2]) {
-        let mut kind = json!({"length": "40 mm"});
-        if luck.percent(60) {
-            kind["attitudes"] = json!({"face up": 212, "face down": 168, "on edge": 20});
-        }
-        if luck.percent(60) {
-            kind["conditions"] = json!({"chipped": "10 %", "bent": 0.02});
-        }
-        if luck.percent(20) {
-            kind["sizes"] = json!({"height": {"mean": "8 mm", "spread": "0.1 mm"}});
-        }
-        kinds.insert(format!("knob {n}"), kind);
-    }
-    Value::Object(kinds)
-}
-
 impl Sketch {
     pub(crate) fn id(&self) -> String {
         format!("S{}", self.stations.len())
@@ -138,7 +134,8 @@ impl Sketch {
         let id = self.id();
         let names_exits = ["exits", "recipe", "recipes", "lanes", "discharges"];
         let has_own = names_exits.iter().any(|key| station.get(key).is_some());
-        if !has_own && station["type"] != "scrap box" {
+        let is_box = station["type"] == "scrap box" || station["type"] == "box out";
+        if !has_own && !is_box && station.get("shuttle").is_none() {
             station["to"] = json!(to);
         }
         station["id"] = json!(id);
@@ -173,6 +170,10 @@ impl Sketch {
     fn bulk_source(&mut self, to: &str) {
         let lift = random_feeders::lift(&mut self.luck);
         let lift = self.add(lift, to);
+        let lift = if self.luck.percent(20) { self.bulk_bath(&lift) } else { lift };
+        if !self.names.pools.is_empty() && self.luck.percent(30) {
+            return self.hopper(&lift);
+        }
         let is_filled = self.luck.percent(50);
         let bin = random_feeders::bin(&mut self.luck, is_filled);
         let bin = self.add(bin, &lift);
@@ -186,7 +187,7 @@ impl Sketch {
     fn judge(&mut self, to: &str) -> String {
         let rejects = match self.luck.below(4) {
             0 => "out".to_owned(),
-            1 => self.add(json!({"type": "scrap box"}), "out"),
+            1 => self.part_box(),
             _ => {
                 let belt = json!({"type": "recirculation belt", "capacity": self.luck.within(1, 60),
                                   "travel": seconds(self.luck.between(0.5, 9.0))});
@@ -217,7 +218,9 @@ impl Sketch {
 
     /// A piece of the line before `to`; returns its first station.
     fn block(&mut self, to: &str) -> String {
-        match self.luck.below(13) {
+        match self.luck.below(15) {
+            13 => self.bath(to),
+            14 if !self.names.attitudes.is_empty() => self.shuttle(to),
             0..3 if to != "out" => {
                 let mut station = transporter(&mut self.luck);
                 self.spread(&mut station);
@@ -324,8 +327,17 @@ impl Sketch {
         for n in 0..self.stations.len() {
             if self.stations[n]["to"] == LOOP {
                 let takes = |s: &Value| {
-                    let brings =
-                        ["stream", "dumper", "filling by hand", "elevator", "meter conveyor", "scrap box"];
+                    let brings = [
+                        "stream",
+                        "dumper",
+                        "filling by hand",
+                        "elevator",
+                        "meter conveyor",
+                        "metering tray",
+                        "step feeder",
+                        "scrap box",
+                        "box out",
+                    ];
                     s.get("endless").is_none()
                         && s.get("inlets").is_none()
                         && s.get("fetches").is_none()
@@ -354,139 +366,4 @@ impl Sketch {
             }
         }
     }
-}
-
-fn some_id(luck: &mut Luck, stations: &[Value]) -> Value {
-    stations[luck.below(stations.len())]["id"].clone()
-}
-
-fn pool_of(luck: &mut Luck, id: &str, stations: &[Value]) -> Value {
-    let mut pool = json!({"id": id});
-    if luck.percent(30) {
-        pool["number"] = json!(luck.within(1, 3));
-    }
-    if luck.percent(50) {
-        pool["walk"] = time_law(luck, 2.0);
-        pool["walks_from"] = json!(luck.one(&["home", "the last task"]));
-    }
-    if luck.percent(40) {
-        pool["priority"] = json!([some_id(luck, stations)]);
-    }
-    if luck.percent(30) {
-        pool["breaks"] = json!(false);
-    }
-    pool
-}
-
-fn sensors(luck: &mut Luck, stations: &[Value]) -> Vec<Value> {
-    let has_body =
-        |s: &&Value| s["type"] == "track" || s["type"].as_str().is_some_and(|t| t.ends_with("belt"));
-    let bodies: Vec<Value> = stations.iter().filter(has_body).map(|s| s["id"].clone()).collect();
-    let n = if luck.percent(45) { luck.within(1, 2) } else { 0 };
-    let mut sensors = Vec::new();
-    for ix in 0..n {
-        let watches = if bodies.is_empty() || luck.percent(20) {
-            some_id(luck, stations)
-        } else {
-            bodies[luck.below(bodies.len())].clone()
-        };
-        let mut sensor = json!({"id": format!("N{ix}"), "watches": watches, "high": luck.within(1, 8)});
-        if luck.percent(30) {
-            sensor["high"] = json!(format!("{} %", luck.within(20, 100)));
-            sensor["low"] = json!("10 %");
-        } else if luck.percent(60) {
-            sensor["low"] = json!(luck.below(sensor["high"].as_u64().unwrap_or(1) as usize));
-        }
-        if luck.percent(50) {
-            sensor["sees"] = json!(luck.one(&["content", "queue"]));
-        }
-        for key in ["on_delay", "off_delay"] {
-            if luck.percent(50) {
-                sensor[key] = json!(seconds(luck.one(&[0.1, 1.0, 7.0])));
-            }
-        }
-        if luck.percent(50) {
-            sensor["delay"] = json!(luck.one(&["plain", "debounced"]));
-        }
-        let mut holds = vec![some_id(luck, stations)];
-        let other = some_id(luck, stations);
-        if luck.percent(40) && !holds.contains(&other) {
-            holds.push(other);
-        }
-        sensor["holds"] = json!(holds);
-        let has_speed = |s: &&Value| {
-            let word = s["type"].as_str().unwrap_or_default();
-            word.ends_with("belt") || word == "orienting path" || word == "elevator" || s["drive"] == "live"
-        };
-        let fast: Vec<Value> = stations.iter().filter(has_speed).map(|s| s["id"].clone()).collect();
-        if !fast.is_empty() && luck.percent(30) {
-            sensor["slows"] = json!([fast[luck.below(fast.len())]]);
-            sensor["slow_to"] = json!(luck.one(&["50 %", "3 %", "100 %", "0.1 %"]));
-            if luck.percent(50) {
-                sensor["holds"] = json!([]);
-            }
-        }
-        sensors.push(sensor);
-    }
-    sensors
-}
-
-const STATES: [&str; 11] = [
-    "jam, automatic",
-    "jam, waiting",
-    "jam, clearing",
-    "down, waiting",
-    "down, repair",
-    "off",
-    "working",
-    "checking",
-    "blocked",
-    "held",
-    "starved",
-];
-
-fn states(luck: &mut Luck, stations: &[Value]) -> Value {
-    let states: Vec<&str> = (0..luck.within(1, 3)).map(|_| luck.one(&STATES)).collect();
-    json!({"station": some_id(luck, stations), "states": states})
-}
-
-fn plan(luck: &mut Luck, stations: &[Value], names: &Names) -> Value {
-    let shift = luck.within(1, 5) * 60;
-    let mut plan =
-        json!({"shift": format!("{shift} s"), "start": luck.one(&["empty", "empty", "primed", "full"])});
-    if luck.percent(30) {
-        plan["warm_up"] = json!(seconds(luck.one(&[10.0, 30.0, 59.5])));
-    }
-    if luck.percent(25) {
-        let mut map = Map::new();
-        if let Some(id) = some_id(luck, stations).as_str() {
-            map.insert(id.to_owned(), json!(luck.one(&["empty", "primed", "full"])));
-        }
-        plan["start_at"] = Value::Object(map);
-    }
-    if luck.percent(15) {
-        plan["inversion"] = json!(true);
-    }
-    let n = if luck.percent(35) { luck.within(1, 2) } else { 0 };
-    let breaks: Vec<Value> = (0..n).map(|_| one_break(luck, stations, names)).collect();
-    if n > 0 {
-        plan["breaks"] = json!(breaks);
-    }
-    plan
-}
-
-fn one_break(luck: &mut Luck, stations: &[Value], names: &Names) -> Value {
-    let length = luck.within(1, 40);
-    let mut one = json!({"at": format!("{} s", luck.within(0, 200)), "for": format!("{length} s")});
-    if luck.percent(50) {
-        one["every"] = json!(format!("{} s", length + luck.within(1, 60)));
-    }
-    if luck.percent(50) {
-        let mut of = vec![some_id(luck, stations)];
-        if let Some(pool) = names.pools.first().filter(|_| luck.percent(50)) {
-            of.push(json!(pool));
-        }
-        one["of"] = json!(of);
-    }
-    one
 }

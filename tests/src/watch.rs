@@ -43,8 +43,10 @@ struct PostBook {
     breaks: Vec<Vec<(Nanos, Nanos)>>,
     /// It may take parts while it is kept from starting: its nests are loaded ahead.
     loads_ahead: bool,
-    /// Its nests are loaded though it can't turn.
+    /// It is loaded though nothing can leave it.
     loads_blocked: bool,
+    /// What is past the tool that jams goes on (ruling 15).
+    runs_on: bool,
     /// It belongs to a knot that was found: it must not move any more.
     is_knotted: bool,
 }
@@ -69,6 +71,10 @@ pub struct Watch {
     holds: Vec<Vec<usize>>,
     handing: Option<Part>,
     taken: Option<Option<Part>>,
+    /// The transporter that stood when a part left it, until it is told who took it.
+    took_from: Option<usize>,
+    /// Who takes everything out between two products, by hand.
+    changes: Option<StationId>,
     last: Nanos,
     opened: Nanos,
     /// Parts made and gone, as told.
@@ -107,7 +113,11 @@ impl Watch {
             n_holds: 0,
             breaks: breaks_of(plan, ix),
             loads_ahead: entry_of(plan, file, ix).is_some_and(has_nests),
-            loads_blocked: entry_of(plan, file, ix).is_some_and(|entry| entry["type"] == "indexing table"),
+            loads_blocked: entry_of(plan, file, ix).is_some_and(|entry| {
+                matches!(entry["type"].as_str(), Some("indexing table" | "bath" | "tunnel"))
+            }),
+            runs_on: entry_of(plan, file, ix)
+                .is_some_and(|entry| entry["type"] == "orienting path" && entry.get("speed").is_some()),
             is_knotted: false,
         };
         let mut holds = vec![Vec::new(); n];
@@ -121,6 +131,8 @@ impl Watch {
             holds,
             handing: None,
             taken: None,
+            took_from: None,
+            changes: plan.change.as_ref().map(|change| change.post),
             last: 0,
             opened: 0,
             n_left: 0,
@@ -183,7 +195,8 @@ impl Watch {
     /// A station takes a part, makes one or hands one on.
     fn moves(&mut self, now: Nanos, station: StationId, starts: bool, what: &str) {
         let post = &self.posts[station.ix()];
-        let (stopped, held, knotted) = (post.is_stopped, post.n_holds > 0, post.is_knotted);
+        let (held, knotted) = (post.n_holds > 0, post.is_knotted);
+        let stopped = post.is_stopped && (starts || !post.runs_on);
         // Nests are loaded ahead, and what a lift has landed may still be taken from its top.
         let is_spare =
             if starts { post.loads_ahead || post.loads_blocked } else { post.state != State::Blocked };
@@ -207,12 +220,11 @@ impl Watch {
     }
 
     /// A part leaves a place.
-    fn leaves(&mut self, now: Nanos, place: usize) {
+    fn leaves(&mut self, place: usize) {
         if let Some(carrier) = self.places[place].carrier
             && self.posts[carrier].is_stopped
         {
-            let name = self.names[carrier].clone();
-            self.fail("nothing is taken from a stopped transporter", || format!("from `{name}` at {now} ns"));
+            self.took_from = Some(carrier);
         }
         let book = &mut self.places[place];
         self.taken = if book.is_bin { None } else { Some(book.parts.pop_front().flatten()) };
@@ -273,7 +285,7 @@ impl Observer for Watch {
             });
         }
         if old > new {
-            (0..old - new).for_each(|_| self.leaves(now, ix));
+            (0..old - new).for_each(|_| self.leaves(ix));
         } else if !is_bin {
             let part = self.handing.take().filter(|_| new - old == 1);
             (0..new - old).for_each(|_| self.places[ix].parts.push_back(part));
@@ -282,6 +294,12 @@ impl Observer for Watch {
 
     fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
         self.tick(now);
+        if let Some(carrier) = self.took_from.take()
+            && self.changes != Some(station)
+        {
+            let name = self.names[carrier].clone();
+            self.fail("nothing is taken from a stopped transporter", || format!("from `{name}` at {now} ns"));
+        }
         match note {
             Note::Created => self.moves(now, station, true, "makes a part"),
             Note::Took => {

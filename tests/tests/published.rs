@@ -2,8 +2,8 @@
 //! [`feedproof_tests::published`] for the rule and the chance of a false alarm.
 
 use feedproof_tests::published::{
-    LEFT_OUT, Test, assembly, attendants, check_family, design, false_alarm, jams, lines, orienting, queues,
-    rows, start_up, table, transport,
+    LEFT_OUT, Test, assembly, attendants, check_family, design, false_alarm, fitting, jams, lines, orienting,
+    queues, rows, sensitivity, start_up, table, transport,
 };
 
 #[test]
@@ -52,10 +52,20 @@ fn the_balance_agrees() {
 }
 
 #[test]
+fn designs_and_sensitivities_agree() {
+    check_family("G", &sensitivity::rows());
+}
+
+#[test]
+fn fits_to_published_data_agree() {
+    check_family("F and D", &fitting::rows());
+}
+
+#[test]
 fn every_row_is_tested_or_listed_with_a_reason() {
     let tested: Vec<&str> = rows().iter().map(|row| row.id).collect();
     let values = table::values();
-    assert_eq!(values.len(), 124, "the table is whole");
+    assert_eq!(values.len(), 166, "the table is whole");
     for value in &values {
         let is_tested = tested.contains(&value.id.as_str());
         let reason = LEFT_OUT.iter().find(|(id, _)| *id == value.id);

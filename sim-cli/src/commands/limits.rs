@@ -1,9 +1,11 @@
 //! `feedproof limits`: what to change first.
 
+use super::pages::Pages;
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
 use crate::interrupt;
 use crate::progress::{self, Bar};
+use crate::proof;
 use crate::report;
 use crate::screen;
 use crate::source::Source;
@@ -27,12 +29,15 @@ pub(crate) struct Args {
     /// Print the result as one JSON document
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    pages: Pages,
 }
 
 /// Tries each number that may limit the line, and prints what gains most.
 pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
     let source = Source::load_or_default(args.file.as_ref())?;
     let scenario = source.check_aloud()?;
+    let pages = args.pages.open()?;
     interrupt::listen()?;
     let options = LimitsOptions {
         replications: args.replications,
@@ -48,6 +53,9 @@ pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
     let Some(found) = found else {
         return Err(Failure::new(Ending::Interrupted, "interrupted before all numbers were tried"));
     };
+    if let Some(pages) = pages {
+        pages.keep(&proof::ranking(&found, &source))?;
+    }
     if args.json {
         let text = serde_json::to_string_pretty(&found)
             .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;

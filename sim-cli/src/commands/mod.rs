@@ -1,13 +1,21 @@
 //! The commands, one file each.
 
 mod check;
+mod compare;
+mod draw;
 mod explain;
+mod fit;
 mod limits;
 mod list;
+mod merge;
 mod new;
+mod pages;
 mod run;
 mod schema;
+mod screen;
 mod show;
+mod size;
+mod sweep;
 mod trace;
 
 use crate::ending::{Ending, Failure};
@@ -20,8 +28,22 @@ pub(crate) enum Command {
     Run(run::Args),
     /// Checks a file without simulating, and prints the balance of the line
     Check(check::Args),
+    /// Draws the line as an SVG picture
+    Draw(draw::Args),
     /// Tries each number that may limit the line, and ranks what the rate would gain
     Limits(limits::Args),
+    /// Ranks which of many numbers matter, alone and together with others
+    Screen(screen::Args),
+    /// Runs a scenario at many points, and goes on where it was interrupted
+    Sweep(sweep::Args),
+    /// Puts the parts of a sweep together
+    Merge(merge::Args),
+    /// Runs designs side by side with the same luck, and says which one makes more
+    Compare(compare::Args),
+    /// Finds the smallest or largest value of a setting with which the promise is proved
+    Size(size::Args),
+    /// Fits laws, attitudes and tools to a log, with the text for a scenario
+    Fit(fit::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -30,7 +52,7 @@ pub(crate) enum Command {
     Show(show::Args),
     /// Prints every event of one shift as CSV
     Trace(trace::Args),
-    /// Prints the JSON Schema of scenario files, or of results
+    /// Prints the JSON Schema of scenario files, of sweep files, or of results
     Schema(schema::Args),
     /// Tells more about a problem that was reported
     Explain(explain::Args),
@@ -44,7 +66,14 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
     match command {
         Command::Run(args) => run::run(&args),
         Command::Check(args) => check::check(&args),
+        Command::Draw(args) => draw::draw(&args),
         Command::Limits(args) => limits::limits(&args),
+        Command::Screen(args) => screen::screen(&args),
+        Command::Sweep(args) => sweep::sweep(&args),
+        Command::Merge(args) => merge::merge(&args),
+        Command::Compare(args) => compare::compare(&args),
+        Command::Size(args) => size::size(&args),
+        Command::Fit(args) => fit::fit(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),

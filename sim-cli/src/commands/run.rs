@@ -1,19 +1,26 @@
 //! `feedproof run`: the proof.
 
+use super::pages::Pages;
+use crate::document::Document;
 use crate::ending::{Ending, Failure};
 use crate::files::Draft;
 use crate::ink::Ink;
 use crate::problems;
 use crate::progress::{self, Bar};
+use crate::proof::{self, Film, Proof};
 use crate::report::{self, Context};
 use crate::source::Source;
 use crate::{interrupt, screen};
+use sim_core::balance;
+use sim_core::diag::Diagnostic;
 use sim_core::evidence::{self, IgnoranceOptions, nested};
 use sim_core::network::{self, Plan};
+use sim_core::part::{Nanos, SECOND};
 use sim_core::scenario::Scenario;
 use sim_core::statistics::Verdict;
+use sim_core::study::reduced::{self, ReducedReport, Reduction};
 use sim_core::study::result::{IgnoranceReport, StoppedBecause};
-use sim_core::study::{self, Job, Mode, Options, RunError, RunResult, Watch};
+use sim_core::study::{self, Job, Mode, Options, RunError, RunResult, Variant, Watch, WhichShift};
 use sim_core::units::{Dimension, parse};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -45,6 +52,14 @@ pub(crate) struct Args {
     /// Write result.json, replications.csv and stations.csv into this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    pages: Pages,
+    /// Which shift can be watched in the report: worst, median, best, a number from 0, or none
+    #[arg(long, value_name = "WHICH", default_value = "worst", value_parser = which_shift)]
+    watch: Watched,
+    /// Minutes of it, from the hour (or whatever is given) with the fewest good parts
+    #[arg(long, value_name = "MINUTES", default_value_t = 60, value_parser = clap::value_parser!(u16).range(1..=2880))]
+    watch_minutes: u16,
     /// Account for the causes of starvation in the first N shifts; 0: in none. Such a shift takes up to twice as long
     #[arg(long, value_name = "N", default_value_t = study::CAUSES_IN)]
     causes: u64,
@@ -55,9 +70,39 @@ pub(crate) struct Args {
     /// Shifts for each of these draws at first; where one is not clear it gets more
     #[arg(long, value_name = "N", default_value_t = nested::EACH, value_parser = clap::value_parser!(u64).range(2..=100_000))]
     shifts_each: u64,
+    /// Estimate the mean rate once more from as many shifts, with less spread: by mirrored shifts, by jams as controls, or both.
+    /// The verdict has no part in it
+    #[arg(long, value_name = "WAY", value_enum, value_delimiter = ',')]
+    reduce: Vec<Reduce>,
     /// End with status 3 unless the promise is proved
     #[arg(long)]
     fail_unless_proved: bool,
+}
+
+/// Ways to estimate a mean from fewer shifts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Reduce {
+    /// Each shift is followed by one that draws 1 - u wherever it drew u
+    Mirrored,
+    /// Jams too many explain part of what the rate lacks
+    Controls,
+}
+
+/// The shift to be watched, if any.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Watched(Option<WhichShift>);
+
+fn which_shift(text: &str) -> Result<Watched, String> {
+    match text {
+        "worst" => Ok(Watched(Some(WhichShift::Worst))),
+        "median" => Ok(Watched(Some(WhichShift::Median))),
+        "best" => Ok(Watched(Some(WhichShift::Best))),
+        "none" => Ok(Watched(None)),
+        number => match number.parse() {
+            Ok(number) => Ok(Watched(Some(WhichShift::Number(number)))),
+            Err(_) => Err("worst, median, best, none, or the number of a shift".to_owned()),
+        },
+    }
 }
 
 fn draws(text: &str) -> Result<u64, String> {
@@ -67,7 +112,7 @@ fn draws(text: &str) -> Result<u64, String> {
     }
 }
 
-fn share(text: &str) -> Result<f64, String> {
+pub(super) fn share(text: &str) -> Result<f64, String> {
     let share = parse(text, Dimension::Share).map_err(|error| error.to_string())?;
     if share > 0.0 && share < 1.0 {
         Ok(share)
@@ -81,20 +126,29 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
     let source = Source::load_or_default(args.file.as_ref())?;
     let (scenario, warnings) = source.check()?;
     let plan = network::compile(&scenario);
+    let pages = args.pages.open()?;
     interrupt::listen()?;
     let mut folder = match &args.out {
         Some(folder) => Some(Folder::open(folder, &scenario, &plan)?),
         None => None,
     };
-    let mut result = simulate(args, &source, &scenario, &plan, folder.as_mut())?;
+    let mut rates = Vec::new();
+    let mut result = simulate(args, &source, &scenario, &plan, folder.as_mut(), &mut rates)?;
     if result.replications == 0 {
         return Err(Failure::new(Ending::Interrupted, "interrupted before the first shift was finished"));
     }
     if result.stopped_because != StoppedBecause::Cancelled {
         result.ignorance = include_ignorance(args, &source, &scenario)?;
     }
+    if !args.reduce.is_empty() && result.stopped_because != StoppedBecause::Cancelled {
+        result.reduced = reduced(args, &source, &result)?;
+    }
     if let Some(folder) = folder {
         folder.keep(&result)?;
+    }
+    if let Some(pages) = pages {
+        let film = if pages.has_report() { film(args, &scenario, &plan, &result, &rates)? } else { None };
+        pages.keep(&document(args, &source, &scenario, &plan, &warnings, &result, film.as_ref())?)?;
     }
     if args.json {
         if !warnings.is_empty() {
@@ -106,6 +160,91 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
         screen::print(&report::proof(&result, &context))?;
     }
     Ok(ending(args, &result))
+}
+
+/// The shift to be watched.
+fn film(
+    args: &Args,
+    scenario: &Scenario,
+    plan: &Plan,
+    result: &RunResult,
+    rates: &[f64],
+) -> Result<Option<Film>, Failure> {
+    let Some(which) = args.watch.0 else { return Ok(None) };
+    let Some(number) = which.among(rates) else {
+        let last = rates.len().saturating_sub(1);
+        return Err(Failure::new(
+            Ending::BadInput,
+            format!("there is no such shift to watch: the last is {last}"),
+        ));
+    };
+    let minutes = usize::from(args.watch_minutes);
+    let from = study::poorest(plan, result.seed, number, minutes).map_err(|why| refused(&why))?;
+    let span = (from, from + minutes as Nanos * 60 * SECOND);
+    let replay = study::replay(scenario, plan, result.seed, number, span).map_err(|why| refused(&why))?;
+    Ok(Some(Film { replay, which, rate: rates[number as usize] }))
+}
+
+/// The proof as a document for pages.
+fn document(
+    args: &Args,
+    source: &Source,
+    scenario: &Scenario,
+    plan: &Plan,
+    warnings: &[Diagnostic],
+    result: &RunResult,
+    film: Option<&Film>,
+) -> Result<Document, Failure> {
+    let balance = balance::solve(scenario).map_err(|problems| source.refused(&problems.into_vec()))?;
+    let crew = progress::crew(args.threads);
+    let profile = study::profile(plan, result.seed, result.replications, &crew, &interrupt::asked)
+        .map_err(|why| refused(&why))?;
+    let command = command(args, source, result);
+    Ok(proof::document(&Proof {
+        result,
+        scenario,
+        balance: &balance,
+        profile: profile.as_ref(),
+        film,
+        source,
+        warnings,
+        command: &command,
+    }))
+}
+
+/// The command that makes this result again.
+fn command(args: &Args, source: &Source, result: &RunResult) -> String {
+    let name = if source.name == "standard input" { "-" } else { source.name.as_str() };
+    let mut words = vec!["feedproof run".to_owned(), quoted(name)];
+    match (args.replications, args.at_most) {
+        (Some(n), _) => words.push(format!("--replications {n}")),
+        (None, Some(n)) => words.push(format!("--at-most {n}")),
+        (None, None) => {}
+    }
+    if let Some(share) = args.precision {
+        words.push(format!("--precision \"{} %\"", 100.0 * share));
+    }
+    words.push(format!("--seed {}", result.seed));
+    if args.causes != study::CAUSES_IN {
+        words.push(format!("--causes {}", args.causes));
+    }
+    if let Some(draws) = args.draws {
+        words.push(format!("--draws {draws}"));
+    }
+    if args.shifts_each != nested::EACH {
+        words.push(format!("--shifts-each {}", args.shifts_each));
+    }
+    words.join(" ")
+}
+
+/// A word for a shell.
+fn quoted(word: &str) -> String {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || "-_./".contains(c);
+    if !word.is_empty() && word.chars().all(is_plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
 }
 
 fn ending(args: &Args, result: &RunResult) -> Ending {
@@ -139,6 +278,7 @@ fn simulate(
     scenario: &Scenario,
     plan: &Plan,
     mut folder: Option<&mut Folder>,
+    rates: &mut Vec<f64>,
 ) -> Result<RunResult, Failure> {
     let options = options(args, scenario);
     let crew = progress::crew(args.threads);
@@ -146,6 +286,7 @@ fn simulate(
     let unwritten = AtomicBool::new(false);
     let mut failure = None;
     let mut each = |replication: u64, values: &[f64]| {
+        rates.push(values[0]);
         let Some(folder) = folder.as_mut().filter(|_| failure.is_none()) else { return };
         if let Err(why) = folder.add(replication, values) {
             unwritten.store(true, Ordering::Relaxed);
@@ -163,6 +304,25 @@ fn simulate(
         Some(failure) => Err(failure),
         None => result.map_err(|why| refused(&why)),
     }
+}
+
+/// The mean rate from as many shifts of another kind; none if it was interrupted.
+fn reduced(args: &Args, source: &Source, result: &RunResult) -> Result<Option<ReducedReport>, Failure> {
+    let reduction = Reduction {
+        mirrored: args.reduce.contains(&Reduce::Mirrored),
+        controls: args.reduce.contains(&Reduce::Controls),
+    };
+    let crew = progress::crew(args.threads);
+    let read = Variant::read(&source.text).map_err(|problems| source.refused(&problems))?;
+    let mut variants = [read];
+    let settled = study::settle_warm_up(&mut variants, result.seed, &crew, &interrupt::asked);
+    if !settled.map_err(|why| refused(&why))? {
+        return Ok(None);
+    }
+    let [variant] = &variants;
+    let (shifts, seed, level) = (result.replications, result.seed, result.level);
+    reduced::mean_rate(variant, reduction, shifts, seed, level, &crew, &interrupt::asked)
+        .map_err(|why| refused(&why))
 }
 
 /// The promise with what is not known of the inputs in it; none without evidence, if it is not asked for, or if it was
@@ -189,16 +349,20 @@ fn include_ignorance(
     found.map_err(|why| refused(&why))
 }
 
-fn refused(why: &RunError) -> Failure {
-    let ending = match why {
+pub(super) fn refused(why: &RunError) -> Failure {
+    Failure::new(ending_of(why), why.to_string())
+}
+
+/// How the program ends if a run has no result.
+pub(super) fn ending_of(why: &RunError) -> Ending {
+    match why {
         RunError::PartsNotConserved { .. } => Ending::Failed,
         RunError::InstantLoop { .. }
         | RunError::TooManyEvents { .. }
         | RunError::NoWarmUp(_)
         | RunError::BadOptions(_)
         | RunError::ImpossibleDraws { .. } => Ending::BadInput,
-    };
-    Failure::new(ending, why.to_string())
+    }
 }
 
 fn json(result: &RunResult) -> Result<String, Failure> {

@@ -1,14 +1,17 @@
 //! The line, station by station and place by place.
 
-use super::heading;
 use super::rate::with_unit;
+use super::{blocks, heading};
 use crate::ink::Ink;
 use crate::numbers::{NONE, grouped, hundred, mean, scaled};
-use crate::screen::{WIDTH, safe, wrap};
+use crate::screen::{WIDTH, columns, draws, safe, wrap};
 use crate::tables::Table;
 use sim_core::kernel::State;
 use sim_core::study::RunResult;
 use sim_core::study::result::{Figure, PlaceReport, StationReport};
+
+/// Columns of the picture of a level.
+const BAR: usize = 14;
 
 /// Columns of the table of shares of time.
 const COLUMNS: [&str; 8] =
@@ -144,23 +147,23 @@ pub(super) fn points(result: &RunResult, ink: Ink) -> String {
 
 /// Contents of tracks, belts and bins.
 pub(super) fn levels(result: &RunResult, ink: Ink) -> String {
-    let mut table = Table::new(&[
-        "place",
-        "holds",
-        "content|mean",
-        "|5 %",
-        "|50 %",
-        "|95 %",
-        "empty|%",
-        "full|%",
-        "mean stay|s",
-    ]);
+    let mut titles =
+        vec!["place", "holds", "content|mean", "|5 %", "|50 %", "|95 %", "empty|%", "full|%", "mean stay|s"];
+    let has_pictures = draws() && columns() >= WIDTH + BAR + 2;
+    if has_pictures {
+        titles.push("empty to full|   ");
+    }
+    let mut table = Table::new(&titles);
     let count = |level: Option<u32>| level.map_or(NONE.to_owned(), |level| grouped(u64::from(level)));
     let is_hand = |place: &PlaceReport| {
         place.name.strip_suffix(" hand").is_some_and(|of| result.stations.iter().any(|one| one.name == of))
     };
     for place in result.places.iter().filter(|place| !is_hand(place)) {
-        table.row([
+        let bar = match (place.content_p5, place.content_p50, place.content_p95, place.capacity) {
+            (Some(low), Some(middle), Some(high), Some(full)) => blocks::level(low, middle, high, full, BAR),
+            (_, _, _, _) => String::new(),
+        };
+        let numbers = [
             place.name.clone(),
             place.capacity.map_or("no limit".to_owned(), |n| grouped(u64::from(n))),
             scaled(&place.mean_content, 1.0, 1),
@@ -170,7 +173,8 @@ pub(super) fn levels(result: &RunResult, ink: Ink) -> String {
             scaled(&place.share_empty, 100.0, 1),
             place.share_full.as_ref().map_or(NONE.to_owned(), |full| scaled(full, 100.0, 1)),
             scaled(&place.mean_stay_s, 1.0, 1),
-        ]);
+        ];
+        table.row(numbers.into_iter().chain(has_pictures.then_some(bar)));
     }
     let mut page = section("LEVELS of tracks, belts and bins", &table, ink);
     if !page.is_empty() {

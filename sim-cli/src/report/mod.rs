@@ -4,19 +4,28 @@
 //! for the mean and the one for a single shift cannot be confused.
 
 mod balance;
+mod blocks;
+mod comparison;
 mod files;
+pub(crate) mod fit;
 mod ignorance;
 mod limits;
 mod line;
 mod losses;
 mod origin;
+pub(crate) mod plot;
 mod rate;
-mod verdict;
+mod screening;
+mod sizing;
+pub(crate) mod verdict;
 
 pub(crate) use balance::balance;
+pub(crate) use comparison::{comparison, differences_csv};
 pub(crate) use files::stations_csv;
 pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
+pub(crate) use screening::{screening, screening_csv};
+pub(crate) use sizing::{frontier, sizing};
 
 use crate::ink::Ink;
 use crate::source::Source;
@@ -41,6 +50,7 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         verdict::head(result, ink),
         verdict::gridlock(result, ink),
         rate::rate(result, ink),
+        rate::reduced(result, ink),
         rate::chance(result, ink),
         verdict::clauses(result, ink),
         ignorance::side_by_side(result, ink),
@@ -73,7 +83,7 @@ fn heading(title: &str, ink: Ink) -> String {
 }
 
 /// `` `a` `` or `` `a` and `b` ``.
-fn listed(names: &[String]) -> String {
+pub(crate) fn listed(names: &[String]) -> String {
     let quoted: Vec<String> = names.iter().map(|name| format!("`{}`", crate::screen::safe(name))).collect();
     match quoted.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),

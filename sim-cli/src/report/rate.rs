@@ -1,9 +1,9 @@
 //! The rate at the point of use, and the chance to make it.
 
-use super::{heading, listed};
+use super::{blocks, heading, listed};
 use crate::ink::Ink;
 use crate::numbers::{from_to, grouped, mean, number, percent, plain, stated, with_error};
-use crate::screen::{WIDTH, safe, wrap};
+use crate::screen::{WIDTH, draws, safe, wrap};
 use sim_core::study::RunResult;
 use sim_core::study::result::{OneShift, RateBasis, RateReport};
 
@@ -29,6 +29,7 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
         page.push_str(&row("mean, gross", &with_error(&rate.mean_gross_rate), ""));
     }
     if rate.max > rate.min {
+        page.push_str(&picture(rate));
         page.push_str(&wrap(&percentiles(rate), "  ", "    ", WIDTH));
         page.push_str(&wrap(
             "More shifts narrow the first interval. The second is how much shifts differ: it stays.",
@@ -41,6 +42,15 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
         }
     }
     page
+}
+
+/// How shifts spread, where the terminal can show it.
+fn picture(rate: &RateReport) -> String {
+    let Some(histogram) = rate.histogram.as_ref().filter(|_| draws()) else { return String::new() };
+    let last = histogram.from + histogram.width * histogram.counts.len() as f64;
+    let half = coarse(rate);
+    let (low, high) = (number(histogram.from, half), number(last, half));
+    row("how they spread", "", &format!("{low} {} {high}", blocks::columns(&histogram.counts)))
 }
 
 fn row(name: &str, value: &str, rest: &str) -> String {
@@ -85,6 +95,41 @@ fn percentiles(rate: &RateReport) -> String {
     let list =
         shown.join(", ").replace(" of shifts below", " below").replacen(" below", " of shifts below", 1);
     format!("{list}{}", spread.unwrap_or_default())
+}
+
+/// The mean rate from mirrored shifts and controls, if that was asked for.
+pub(super) fn reduced(result: &RunResult, ink: Ink) -> String {
+    let Some(found) = &result.reduced else { return String::new() };
+    let mut ways = Vec::new();
+    if found.reduction.mirrored {
+        ways.push(format!("{} mirrored pairs", grouped(found.rate.n)));
+    }
+    if found.reduction.controls {
+        ways.push(match found.controls.len() {
+            0 => "no jam that could be a control".to_owned(),
+            1 => "1 control".to_owned(),
+            n => format!("{n} controls"),
+        });
+    }
+    let gain = match found.variance_ratio {
+        Some(ratio) if ratio > 0.0 => {
+            format!("as many plain shifts have {} times the variance", number(1.0 / ratio, Some(0.5)))
+        }
+        Some(_) | None => "the rate does not vary".to_owned(),
+    };
+    let interval = match (found.rate.low, found.rate.high) {
+        (Some(low), Some(high)) => format!(", {} {}", stated(found.rate.level), from_to(low, high)),
+        (_, _) => String::new(),
+    };
+    let line = format!(
+        "{}{interval}; {} shifts, {}; {gain}. The verdict has no part in it.",
+        with_error(&found.rate),
+        grouped(found.shifts),
+        ways.join(", ")
+    );
+    let mut page = heading("MEAN RATE ONCE MORE, with less spread", ink);
+    page.push_str(&wrap(&line, "  ", "  ", WIDTH));
+    page
 }
 
 /// The chance that a shift makes the rate, and the rate that a shift makes with the demanded chance.

@@ -24,34 +24,39 @@ pub(super) fn head(result: &RunResult, ink: Ink) -> String {
     }
     page.push_str(&wrap(&ran(result), "", "", WIDTH));
     if let Some(promise) = &result.promise {
-        page.push_str(&sureness(result, promise));
+        page.push_str(&wrap(&sureness(result, promise), "", "", WIDTH));
     }
     page
 }
 
 fn sentence(result: &RunResult, promise: &PromiseReport, ink: Ink) -> String {
-    let at = listed(&result.rate.at);
-    let verdict = result.verdict().unwrap_or(promise.verdict);
-    let (word, text) = match (verdict, promise.clauses.as_slice()) {
-        (Verdict::Proved, [clause]) => (ink.good("PROVED."), format!("{}.", holds(clause, &at))),
-        (Verdict::Disproved, [clause]) => (ink.bad("DISPROVED."), format!("{}.", fails(clause, &at))),
-        (Verdict::Open, [clause]) => {
-            let holds = holds(clause, &at);
-            (ink.warn("OPEN."), format!("It cannot be said yet whether this holds: {holds}."))
-        }
-        (Verdict::Proved, clauses) => {
-            (ink.good("PROVED."), format!("All {} clauses of the promise hold at {at}.", clauses.len()))
-        }
-        (Verdict::Disproved, _) => (ink.bad("DISPROVED."), format!("A clause of the promise fails at {at}.")),
-        (Verdict::Open, _) => (
-            ink.warn("OPEN."),
-            format!("It cannot be said yet whether all clauses of the promise hold at {at}."),
-        ),
+    let (word, paint): (&str, fn(Ink, &str) -> String) = match result.verdict().unwrap_or(promise.verdict) {
+        Verdict::Proved => ("PROVED.", Ink::good),
+        Verdict::Disproved => ("DISPROVED.", Ink::bad),
+        Verdict::Open => ("OPEN.", Ink::warn),
     };
-    wrap(&text, &format!("{word} "), "  ", WIDTH)
+    wrap(&worded(result, promise), &format!("{} ", paint(ink, word)), "  ", WIDTH)
 }
 
-fn holds(clause: &ClauseReport, at: &str) -> String {
+/// The verdict as a sentence.
+pub(crate) fn worded(result: &RunResult, promise: &PromiseReport) -> String {
+    let at = listed(&result.rate.at);
+    match (result.verdict().unwrap_or(promise.verdict), promise.clauses.as_slice()) {
+        (Verdict::Proved, [clause]) => format!("{}.", holds(clause, &at)),
+        (Verdict::Disproved, [clause]) => format!("{}.", fails(clause, &at)),
+        (Verdict::Open, [clause]) => {
+            format!("It cannot be said yet whether this holds: {}.", holds(clause, &at))
+        }
+        (Verdict::Proved, clauses) => format!("All {} clauses of the promise hold at {at}.", clauses.len()),
+        (Verdict::Disproved, _) => format!("A clause of the promise fails at {at}."),
+        (Verdict::Open, _) => {
+            format!("It cannot be said yet whether all clauses of the promise hold at {at}.")
+        }
+    }
+}
+
+/// A clause as a sentence that holds.
+pub(crate) fn holds(clause: &ClauseReport, at: &str) -> String {
     let required = plain(clause.required);
     match clause.kind {
         ClauseKind::ShiftRate => {
@@ -92,7 +97,7 @@ fn demanded(clause: &ClauseReport) -> String {
 }
 
 /// What was run, and why it ended.
-fn ran(result: &RunResult) -> String {
+pub(crate) fn ran(result: &RunResult) -> String {
     let because = match result.stopped_because {
         StoppedBecause::Decided => "ended as soon as the promise was decided",
         StoppedBecause::BudgetUsed => "all that were asked for",
@@ -115,12 +120,12 @@ fn ran(result: &RunResult) -> String {
 }
 
 /// How wrong the verdict may be, or what an open one lacks.
-fn sureness(result: &RunResult, promise: &PromiseReport) -> String {
+pub(crate) fn sureness(result: &RunResult, promise: &PromiseReport) -> String {
     if let Some(ignorance) = &result.ignorance {
-        return wrap(&super::ignorance::sureness(ignorance), "", "", WIDTH);
+        return super::ignorance::sureness(ignorance);
     }
     let error = stated(promise.error_each_way);
-    let text = match promise.verdict {
+    match promise.verdict {
         Verdict::Proved => format!(
             "If the line failed its promise, this verdict would come with a chance of at most {error}, all looks counted."
         ),
@@ -138,8 +143,7 @@ fn sureness(result: &RunResult, promise: &PromiseReport) -> String {
                 grouped(result.budget)
             ),
         },
-    };
-    wrap(&text, "", "", WIDTH)
+    }
 }
 
 /// The clauses, where there are several or one was looked at.
@@ -166,7 +170,8 @@ pub(super) fn clauses(result: &RunResult, ink: Ink) -> String {
     page
 }
 
-fn judged(clause: &ClauseReport) -> String {
+/// What was found of a clause.
+pub(crate) fn judged(clause: &ClauseReport) -> String {
     let (Some(estimate), Some(looked)) = (clause.estimate, clause.last_look) else { return String::new() };
     let half = clause.upper.zip(clause.lower).map(|(high, low)| 0.5 * (high - low));
     let value = match clause.kind {

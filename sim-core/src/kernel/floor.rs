@@ -460,6 +460,11 @@ impl<O: Observer> Floor<O> {
         self.hot.at(me.ix(), O::NEAR).bars & (STOPPED | FROZEN) != 0
     }
 
+    /// Whether the station has a break, also if its state shows something else.
+    pub fn is_off(&self, me: StationId) -> bool {
+        self.hot.at(me.ix(), O::NEAR).bars & OFF != 0
+    }
+
     /// Sets the state of a station that has nothing in work, by precedence: changeover, off, blocked, held, starved.
     #[inline(always)]
     pub fn set_idle(&mut self, me: StationId, blocked: bool) {

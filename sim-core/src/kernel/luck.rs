@@ -23,11 +23,20 @@ const FNV_PRIME: u64 = 0x0000_0100_0000_01b3;
 /// 2^-53, the grid of [`Stream::unit`].
 const GRID: f64 = 1.0 / (1_u64 << 53) as f64;
 
+/// Added to the number of a replication: the same replication with all streams mirrored.
+pub const MIRRORED: u64 = 1 << 63;
+
 /// Finaliser of SplitMix64: a mixing permutation of the 64-bit words.
 const fn finalise(mut z: u64) -> u64 {
     z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
     z ^ (z >> 31)
+}
+
+/// One more word absorbed into a hash.
+#[inline]
+pub(crate) const fn absorb(h: u64, word: u64) -> u64 {
+    finalise((h ^ word).wrapping_add(GOLDEN))
 }
 
 /// FNV-1a over the bytes, finalised.
@@ -52,16 +61,18 @@ impl StreamKey {
         StreamKey { name_hash: hash_text(name), purpose_hash: hash_text(purpose) }
     }
 
-    /// The stream of this key in one replication of one seed, at its start.
+    /// The stream of this key in one replication of one seed, at its start; mirrored if [`MIRRORED`] was added to the
+    /// number of the replication.
     pub fn stream(&self, seed: u64, replication: u64) -> Stream {
-        let words = [seed, replication, self.name_hash, self.purpose_hash];
-        let mut h = words.iter().fold(0, |h: u64, word| finalise((h ^ word).wrapping_add(GOLDEN)));
+        let words = [seed, replication & !MIRRORED, self.name_hash, self.purpose_hash];
+        let mut h = words.iter().fold(0, |h, word| absorb(h, *word));
         let mut state = [0_u8; 32];
         for bytes in state.chunks_exact_mut(8) {
             h = h.wrapping_add(GOLDEN);
             bytes.copy_from_slice(&finalise(h).to_le_bytes());
         }
-        Stream { generator: Xoshiro256PlusPlus::from_seed(state), flip: 0 }
+        let flip = if replication & MIRRORED == 0 { 0 } else { u64::MAX };
+        Stream { generator: Xoshiro256PlusPlus::from_seed(state), flip }
     }
 }
 

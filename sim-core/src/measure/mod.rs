@@ -5,6 +5,8 @@
 //! length of the window.
 
 mod causes;
+mod film;
+mod level_course;
 mod levels;
 mod near;
 mod own;
@@ -13,6 +15,8 @@ mod tally;
 mod trace;
 
 pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes};
+pub use film::{FRAME, Film, Scene};
+pub use level_course::LevelCourse;
 pub use levels::{LevelSums, LevelTally};
 pub use near::NearTally;
 pub use own::OwnTally;

@@ -1,4 +1,4 @@
-//! Good parts in each minute, for finding a warm-up.
+//! Good parts in each minute, or other step, for finding a warm-up and for pictures of a shift.
 
 use super::tally::TallySetup;
 use crate::kernel::{Note, Observer, StationId};
@@ -7,8 +7,10 @@ use crate::part::{Nanos, Part, SECOND};
 const MINUTE: Nanos = 60 * SECOND;
 
 /// Good parts finished at the points of use, by minute; a part finished at the very end of a minute is in it.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct PerMinute {
+    /// Length of a step, ns.
+    step: Nanos,
     is_point: Vec<bool>,
     right_way: Vec<u64>,
     /// Good parts by minute: only whole minutes.
@@ -18,9 +20,15 @@ pub struct PerMinute {
 impl PerMinute {
     /// Nothing finished yet; `length` (ns) is the time to be seen, of which only whole minutes count.
     pub fn new(setup: &TallySetup, length: Nanos) -> Self {
+        PerMinute::in_steps(setup, length, MINUTE)
+    }
+
+    /// The same in steps of another length (ns, more than 0) than a minute.
+    pub fn in_steps(setup: &TallySetup, length: Nanos, step: Nanos) -> Self {
         let mut is_point = vec![false; setup.n_posts];
         setup.points.iter().for_each(|point| is_point[point.ix()] = true);
-        PerMinute { is_point, right_way: setup.right_way.clone(), good: vec![0; (length / MINUTE) as usize] }
+        let good = vec![0; (length / step) as usize];
+        PerMinute { step, is_point, right_way: setup.right_way.clone(), good }
     }
 }
 
@@ -28,7 +36,7 @@ impl Observer for PerMinute {
     fn note(&mut self, now: Nanos, station: StationId, note: Note, part: Option<&Part>) {
         let (Note::Exit(0), true, Some(part)) = (note, self.is_point[station.ix()], part) else { return };
         let right = self.right_way[usize::from(part.kind)] >> part.attitude & 1 == 1;
-        let minute = (now.saturating_sub(1) / MINUTE) as usize;
+        let minute = (now.saturating_sub(1) / self.step) as usize;
         if part.condition == 0
             && right
             && !part.is_spoiled()

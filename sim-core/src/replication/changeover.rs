@@ -4,7 +4,8 @@
 //! stations stop starting: what they have in work is finished, what is aboard a lift goes on, dumpers and hoppers
 //! call for nothing more, streams bring nothing. **Run out:** from then on, whenever nothing moves any more at an
 //! instant, it is seen whether all named stations are empty: nothing in their place, in themselves or in their
-//! hands. Bins and loops that are not named keep what they hold. **Purge:** then the content of the named places
+//! hands. Bins and loops that are not named keep what they hold. A line that can't run out, for it waits for a station
+//! that is stopped for the changeover, is a knot. **Purge:** then the content of the named places
 //! at that moment / the rate is the time after which all that is in them is taken out at once, by an attendant if
 //! one is named. **Tooling:** all tasks are called for together; a task without attendants takes its time by
 //! itself. From the end of the run-out to the end of the tooling the concerned stations stand (they start
@@ -15,7 +16,7 @@
 //! **State:** a station that stops starting, or stands, is in changeover as soon as nothing is in work.
 
 use super::Replica;
-use crate::kernel::{Exit, Job, Note, Observer, Stream};
+use crate::kernel::{Exit, Job, Note, Observer, PlaceId, StationId, Stream};
 use crate::network::{ChangePlan, End};
 use crate::part::{Nanos, SECOND};
 
@@ -38,11 +39,13 @@ pub(super) struct Change {
     phase: Phase,
     run: usize,
     luck: Stream,
+    /// It is known that the line can't run out: that is told once.
+    is_stuck: bool,
 }
 
 impl Change {
     pub(super) fn new(plan: &ChangePlan, seed: u64, replication: u64) -> Self {
-        Change { phase: Phase::Running, run: 0, luck: plan.key.stream(seed, replication) }
+        Change { phase: Phase::Running, run: 0, luck: plan.key.stream(seed, replication), is_stuck: false }
     }
 
     /// Whether it has to be seen if the line has run out.
@@ -122,13 +125,39 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
-    /// Sees whether the line has run out, after the fixed point. True if it has, and others have to move.
-    pub(super) fn see_run_out(&mut self) -> bool {
-        let Some(plan) = &self.plan.change else { return false };
-        if !self.change.as_ref().is_some_and(Change::runs_out) {
+    /// Sees whether the line has run out, after the fixed point. True if that ends the replication.
+    #[cold]
+    pub(super) fn sees_the_line_run_out(&mut self) -> bool {
+        let (Some(plan), Some(change)) = (&self.plan.change, &self.change) else { return false };
+        if !change.runs_out() {
             return false;
         }
-        let is_empty = |station: &crate::kernel::StationId| {
+        match self.not_run_out(plan) {
+            None => self.has_run_out(plan),
+            // It may never run out: it may wait for one that is stopped for the very changeover.
+            Some(station) if !change.is_stuck => self.floor.newly_blocked.push(station),
+            Some(_) => {}
+        }
+        self.settle_all()
+    }
+
+    /// The line can't run out.
+    pub(super) fn note_knot(&mut self) {
+        if let Some(change) = &mut self.change {
+            change.is_stuck = change.runs_out();
+        }
+    }
+
+    /// A station that has to run empty and has not, while the line waits for that without a limit of time.
+    pub(super) fn waits_to_run_out(&self) -> Option<StationId> {
+        let (Some(plan), Some(change)) = (&self.plan.change, &self.change) else { return None };
+        let waits = change.runs_out() && self.floor.calendar.at(plan.timer).is_none();
+        if waits { self.not_run_out(plan) } else { None }
+    }
+
+    /// The first station that has to run empty and has not.
+    fn not_run_out(&self, plan: &ChangePlan) -> Option<StationId> {
+        let is_empty = |station: &StationId| {
             let hands = self.plan.links.exits[station.ix()].iter();
             let holds = |exit: &Exit| match exit {
                 Exit::Hand(place) => !self.floor.place(*place).is_empty(),
@@ -136,13 +165,10 @@ impl<O: Observer> Replica<'_, O> {
             };
             self.stations[station.ix()].content() == 0 && !hands.into_iter().any(holds)
         };
-        let all_empty = plan.run_out.iter().all(|(station, body)| {
-            is_empty(station) && body.is_none_or(|body| self.floor.place(body).is_empty())
+        let full = plan.run_out.iter().find(|(station, body)| {
+            !is_empty(station) || body.is_some_and(|body| !self.floor.place(body).is_empty())
         });
-        if all_empty {
-            self.has_run_out(plan);
-        }
-        all_empty
+        full.map(|(station, _)| *station)
     }
 
     fn has_run_out(&mut self, plan: &ChangePlan) {
@@ -212,9 +238,38 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
+    /// Whether a changeover that is sure to come may open a knot: it takes parts out of a place by which stations of
+    /// the knot wait, or it brings another kind.
+    #[cold]
+    pub(super) fn change_may_open(&self, knot: &[StationId]) -> bool {
+        let (Some(plan), Some(change)) = (&self.plan.change, &self.change) else { return false };
+        let has_timer = self.floor.calendar.at(plan.timer).is_some();
+        let comes = match change.phase {
+            Phase::Purging | Phase::Tooling(_) => true,
+            Phase::Running => match plan.runs[change.run].1 {
+                End::Good(_) => plan.counted.iter().any(|station| !knot.contains(station)),
+                End::After(_) | End::Never => has_timer,
+            },
+            Phase::RunningOut => has_timer || !plan.run_out.iter().any(|(station, _)| knot.contains(station)),
+        };
+        let links = &self.plan.links;
+        let waits_by = |place: &PlaceId| {
+            knot.iter().any(|station| {
+                let gives = links.exits[station.ix()].contains(&Exit::Store(*place));
+                gives
+                    || links.inlets[station.ix()].contains(place)
+                    || links.bodies[station.ix()] == Some(*place)
+            })
+        };
+        let purges = plan.purge.iter().flat_map(|purge| &purge.places).any(waits_by);
+        comes && (purges || plan.runs.iter().any(|(kind, _)| *kind != plan.runs[0].0))
+    }
+
     fn restart(&mut self, plan: &ChangePlan) {
+        self.look_at_suspects();
         if let Some(change) = &mut self.change {
             change.run = (change.run + 1) % plan.runs.len();
+            change.is_stuck = false;
         }
         self.start_run(plan);
         self.floor.note(plan.post, Note::Restarted, None);

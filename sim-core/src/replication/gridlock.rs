@@ -5,7 +5,8 @@
 //! places that it finds empty or with too little; a held one for whoever takes from the places its sensors watch.
 //! If everything that can be reached along these lines waits as well, nothing can ever move again (the knot of the
 //! OR model of deadlocks; Holt 1972). If only a part on its way to the end of a belt, or a timer of one that waits, stands against that, the
-//! search is repeated when its time has come: it may change nothing.
+//! search is repeated when its time has come: it may change nothing. So it is if a changeover that is sure to come may
+//! open the knot: the search is repeated when the next run has started.
 
 use super::{Replica, Stop};
 use crate::kernel::shelf::Shelf;
@@ -28,7 +29,9 @@ impl<O: Observer> Replica<'_, O> {
             match self.search_from(station) {
                 Found::Alive => {}
                 Found::UnderWay(due) => self.look_again(station, due),
+                Found::Knot(stations) if self.change_may_open(&stations) => self.suspects.push(station),
                 Found::Knot(stations) => {
+                    self.note_knot();
                     self.floor.newly_blocked.clear();
                     self.stop = Some(Stop::Gridlock { at: self.floor.now, stations });
                     return true;
@@ -167,10 +170,15 @@ impl<O: Observer> Replica<'_, O> {
     /// Whom a station waits for, if it waits; they are added to `others`, perhaps more than once.
     fn waits_for(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
         let state = self.floor.state(me);
+        // A changeover hides a break, whose end may open everything, and a hold.
+        if state == State::Changeover && self.floor.is_off(me) {
+            return Waits::Alive;
+        }
+        let hidden = if state == State::Changeover { self.sensors_of(me, others) } else { Waits::ForOthers };
         if let Some(body) = self.plan.links.bodies[me.ix()]
-            && matches!(state, State::Blocked | State::Working | State::Starved)
+            && matches!(state, State::Blocked | State::Working | State::Starved | State::Changeover)
         {
-            return self.carrier_waits_for(body, others);
+            return self.carrier_waits_for(body, others).and(hidden);
         }
         let first = others.len();
         let mut own = match self.floor.next_timer(me) {
@@ -191,9 +199,15 @@ impl<O: Observer> Replica<'_, O> {
             | State::JamClearing
             | State::DownWaiting
             | State::DownRepair
-            | State::Changeover
             | State::Off
             | State::Checking => Waits::Alive,
+            State::Changeover => match self.waits_to_run_out() {
+                None => Waits::Alive,
+                Some(station) => {
+                    others.push(station);
+                    own.and(hidden)
+                }
+            },
             State::Working if !self.ticks_in_vain(me) => Waits::Alive,
             State::Working => own.and(self.feeders_of(me, others)),
         };

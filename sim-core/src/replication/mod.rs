@@ -178,10 +178,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             }
             self.n_events += 1;
             self.fire(timer);
-            if self.settle_all() {
-                return self.take_stop();
-            }
-            if self.sees_run_out && self.see_run_out() && self.settle_all() {
+            if self.settle_all() || (self.sees_run_out && self.sees_the_line_run_out()) {
                 return self.take_stop();
             }
             if self.n_events > self.events_stop {

@@ -212,6 +212,14 @@ fn check_stops(scenario: &Scenario, entry: &Entry, problems: &mut Diagnostics) {
     let inner = entry.blueprint.inner_stops();
     for stop in entry.stops.iter().chain(inner.iter().map(|(stop, _)| stop)) {
         check_stop(scenario, stop, &keys, problems);
+        if let Some(then) = stop.then.as_ref().filter(|_| !entry.blueprint.redirects_jammed_parts()) {
+            let message = format!("a jammed part goes onward here ({}), once it is cleared", entry.word);
+            let problem = Problem::new(code::BAD_CONNECTION, message);
+            let help =
+                "take `then` out; screens, selectors, gauges and orienting paths can send it another way";
+            problems.error(&then.place, problem.help(help));
+            continue;
+        }
         if let Some(then) = stop.then.as_ref().filter(|_| stop.is_by_clock())
             && !entry.blueprint.clock_jams_hold_a_part()
         {
@@ -400,6 +408,15 @@ fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
                     .error(&entry.place, problem.expected("an `amount` here, or a `capacity` of the bin"));
             }
             if let Some(target) = target
+                && entries[target].blueprint.takes_without_limit()
+                && body(n).is_some_and(|place| place.is_endless())
+            {
+                let to = &entries[target].id.value;
+                let message = format!("`{to}` takes all that is in `{id}`, and `{id}` never runs out");
+                let problem = Problem::new(code::BAD_CONNECTION, message);
+                problems.error(&entry.place, problem.help(format!("give `{to}` a `rate`")));
+            }
+            if let Some(target) = target
                 && entries[target].blueprint.takes_from_bin()
                 && !is_bin(n)
             {
@@ -418,7 +435,7 @@ fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
 }
 
 /// The entry to which an exit leads; `None` out of the line.
-pub(crate) fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
+pub fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
     match to {
         To::Next => (from + 1 < scenario.stations.len()).then_some(from + 1),
         To::Named(name) => scenario.stations.iter().position(|entry| entry.id.value == name.value),

@@ -14,7 +14,7 @@ mod size;
 mod together;
 
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
-pub(crate) use check::target_of;
+pub use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};

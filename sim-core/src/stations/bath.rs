@@ -261,7 +261,7 @@ impl Bath {
                 self.leaving.extend(self.loads.remove(n));
             }
         }
-        while self.outlet.hand_on(floor) && !floor.stands(self.me) {
+        while !floor.stands(self.me) && self.outlet.hand_on(floor) {
             let Some(load) = self.leaving.front() else { return };
             if !self.fits(floor, load.n) {
                 if let Exit::Store(place) = self.setup.exit {

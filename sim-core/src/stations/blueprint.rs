@@ -113,6 +113,11 @@ pub trait Blueprint: Debug + Send + Sync {
         (MomentWord::ALL, "")
     }
 
+    /// Whether a part that jams here can leave through another exit than its own (`then` of a jam).
+    fn redirects_jammed_parts(&self) -> bool {
+        false
+    }
+
     /// Whether a jam by a clock has hold of one part, which then can leave through another exit.
     fn clock_jams_hold_a_part(&self) -> bool {
         true
@@ -165,6 +170,11 @@ pub trait Blueprint: Debug + Send + Sync {
 
     /// Whether all that it takes from must be bins (it lifts parts out of bulk).
     fn takes_from_bin(&self) -> bool {
+        false
+    }
+
+    /// Whether it takes all that is there in no time, however much that is.
+    fn takes_without_limit(&self) -> bool {
         false
     }
 

@@ -250,6 +250,10 @@ fn sampler_of(kind: &Kind, size: &Spanned<String>) -> Option<(u8, Sampler)> {
 }
 
 impl Blueprint for GaugeSpec {
+    fn redirects_jammed_parts(&self) -> bool {
+        true
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         let rejects = To::Named(self.rejects_to.clone());
         vec![ExitSpec { key: "to", to: self.to.clone() }, ExitSpec { key: "rejects_to", to: rejects }]

@@ -126,6 +126,10 @@ fn a_jam_that_could_never_strike_is_refused() {
     let path = r#"{"id": "X", "type": "orienting path", "speed": "0.1 m/s", "live_length": "1 m", "rejects_to": "out", JAM}"#;
     let every = r#""every": "1 h", "then": "rejects_to""#;
     assert!(found(feed, path, every, "").contains("hold of no part"));
+    let tube = r#"{"id": "X", "type": "air tube", "travel": "1 s", JAM}"#;
+    assert!(
+        found(feed, tube, &format!(r#"{part}, "then": "to""#), "").contains("goes onward here (air tube)")
+    );
 }
 
 /// Rulings 5 and 24: an escapement on a clock has nothing in work between its strokes, so it is off in a break and

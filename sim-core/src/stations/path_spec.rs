@@ -423,6 +423,10 @@ impl FileSpec {
 }
 
 impl Blueprint for PathSpec {
+    fn redirects_jammed_parts(&self) -> bool {
+        true
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         self.exit_rows().into_iter().map(|(key, to, _)| ExitSpec { key, to }).collect()
     }

@@ -58,6 +58,10 @@ impl ScreenSpec {
 }
 
 impl Blueprint for ScreenSpec {
+    fn redirects_jammed_parts(&self) -> bool {
+        true
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         let removed = To::Named(self.removed_to.clone());
         vec![ExitSpec { key: "to", to: self.to.clone() }, ExitSpec { key: "removed_to", to: removed }]

@@ -277,6 +277,10 @@ impl SelectorSpec {
 }
 
 impl Blueprint for SelectorSpec {
+    fn redirects_jammed_parts(&self) -> bool {
+        true
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         let mut exits = match &self.form {
             Form::Turns(_) => vec![ExitSpec { key: "to", to: self.to.clone() }],

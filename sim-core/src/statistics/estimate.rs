@@ -175,6 +175,13 @@ pub struct PairedDifference {
 }
 
 impl PairedDifference {
+    /// So many replications of each design with independent streams would tell as much: the pairs over the variance ratio. None if
+    /// there is no ratio, or the difference does not vary.
+    pub fn unpaired_replications(&self) -> Option<f64> {
+        let ratio = self.variance_ratio.filter(|ratio| *ratio > 0.0)?;
+        Some(self.difference.n as f64 / ratio)
+    }
+
     /// Paired t interval for the mean of `second` minus `first` (Student 1908), values paired by position.
     ///
     /// # Errors
@@ -275,6 +282,7 @@ mod tests {
         assert_eq!(paired.difference.n, 10);
         // From the same data: var(d) = 1.5128..., var1 + var2 = 3.2006 + 4.0090.
         assert!((paired.variance_ratio.unwrap() - 1.512_889 / 7.209_556).abs() < 1e-4);
+        assert!((paired.unpaired_replications().unwrap() - 47.654).abs() < 0.01);
     }
 
     #[test]

@@ -16,6 +16,10 @@
 //! | [`tolerance`] | normal tolerance factors |
 //! | [`warm_up`] | MSER-5 |
 //! | [`selection`] | Rinott and Dudewicz-Dalal constants |
+//! | [`elimination`] | the best of several designs, under common random numbers |
+//! | [`paired_chance`] | difference of two chances from pairs |
+//! | [`control`] | a mean with controls, or from mirrored pairs |
+//! | [`search`] | the first setting that is good enough |
 //! | [`spending`] | schedule of looks and error spending |
 //! | [`sequential`] | proved, disproved, open: a chance, and several clauses together |
 //! | [`mean_plan`] | the same for a mean |
@@ -23,30 +27,38 @@
 //! | [`precision`] | stopping at a relative precision |
 
 pub mod characteristic;
+pub mod control;
+pub mod elimination;
 pub mod estimate;
 pub mod mean_plan;
 pub mod moments;
 pub mod order;
+pub mod paired_chance;
 pub mod precision;
 pub mod proportion;
 mod quadrature;
 pub mod quantiles;
+pub mod search;
 pub mod selection;
 pub mod sequential;
 pub(crate) mod special;
 pub mod spending;
 #[cfg(test)]
-mod test_draws;
+pub(crate) mod test_draws;
 pub mod tolerance;
 pub mod warm_up;
 
 pub use characteristic::Characteristic;
+pub use control::{ControlledMean, MirroredMean};
+pub use elimination::Elimination;
 pub use estimate::{Estimate, PairedDifference, Prediction, WelchDifference};
 pub use mean_plan::{MeanLook, MeanPlan};
 pub use moments::Moments;
 pub use order::{PercentileInterval, RankPrediction};
+pub use paired_chance::PairedChance;
 pub use precision::RelativePrecision;
 pub use proportion::Proportion;
+pub use search::{Judge, Search};
 pub use sequential::{ChanceLook, ChancePlan, Verdict, joint_verdict};
 pub use spending::{Schedule, Spending};
 pub use warm_up::WarmUp;
@@ -96,11 +108,11 @@ impl std::fmt::Display for CannotSay {
 impl std::error::Error for CannotSay {}
 
 /// Checks that a level, an error or a chance lies strictly between 0 and 1.
-fn inside_unit(what: &'static str, value: f64) -> Result<f64, CannotSay> {
+pub(crate) fn inside_unit(what: &'static str, value: f64) -> Result<f64, CannotSay> {
     if value > 0.0 && value < 1.0 { Ok(value) } else { Err(CannotSay::OutOfRange { what, value }) }
 }
 
 /// Checks that there are enough values.
-fn at_least(have: u64, need: u64) -> Result<(), CannotSay> {
+pub(crate) fn at_least(have: u64, need: u64) -> Result<(), CannotSay> {
     if have >= need { Ok(()) } else { Err(CannotSay::TooFew { have, need }) }
 }

@@ -5,15 +5,20 @@
 //! comes out is one [`RunResult`]. The study prints nothing, knows no clock and writes no file. Invariant: the result
 //! depends on scenario, seed and budget alone, to the last bit, whoever runs the replications.
 
+pub mod compare;
 pub mod crew;
 mod knot;
 mod limits;
 mod outputs;
+mod profile;
 mod proof;
+pub mod reduced;
+mod replay;
 mod report;
 pub mod result;
 mod run;
 mod shift;
+pub mod size;
 #[cfg(test)]
 mod tests;
 mod variant;
@@ -24,7 +29,9 @@ pub use crew::Hands;
 pub use crew::{Alone, Crew};
 pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
+pub use profile::{Band, PROFILE_SHIFTS, PlaceProfile, Profile, profile};
 pub(crate) use proof::reaches;
+pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, poorest, replay};
 pub use result::{RunResult, schema};
 pub use run::{CAUSES_IN, Job, Mode, Options, Progress, RunError, Watch, outlook, outputs, run};
 pub use variant::{Desk, Heard, Task, Variant, run_tasks, settle_warm_up};

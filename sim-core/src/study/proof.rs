@@ -34,6 +34,7 @@ struct Trial {
 /// All clauses with their schedule.
 #[derive(Debug)]
 pub(super) struct Proof {
+    error_each_way: f64,
     schedule: Schedule,
     trials: Vec<Trial>,
 }
@@ -44,13 +45,25 @@ impl Proof {
     /// # Errors
     /// A budget of 0.
     pub(super) fn new(promise: &Promise, budget: u64) -> Result<Option<Self>, CannotSay> {
+        Proof::with_error(promise, budget, ERROR_EACH_WAY)
+    }
+
+    /// The same with another error on each side.
+    ///
+    /// # Errors
+    /// A budget of 0, or an error outside (0, 1).
+    pub(super) fn with_error(
+        promise: &Promise,
+        budget: u64,
+        error_each_way: f64,
+    ) -> Result<Option<Self>, CannotSay> {
         if promise.clauses.is_empty() {
             return Ok(None);
         }
         let schedule = Schedule::geometric(FIRST_LOOK.min(budget), GROWTH, budget)?;
-        let error = shared_error(ERROR_EACH_WAY, promise.clauses.len() as u64);
+        let error = shared_error(error_each_way, promise.clauses.len() as u64);
         let trials = promise.clauses.iter().map(|clause| Trial::new(clause.goal, &schedule, error));
-        Ok(Some(Proof { trials: trials.collect::<Result<_, _>>()?, schedule }))
+        Ok(Some(Proof { error_each_way, trials: trials.collect::<Result<_, _>>()?, schedule }))
     }
 
     /// The next look after `done` replications.
@@ -68,6 +81,11 @@ impl Proof {
                 trial.made += u64::from(trial.reaches(value));
             }
         }
+    }
+
+    /// Whether any value that a clause is about was not always the same.
+    pub(super) fn varies(&self) -> bool {
+        self.trials.iter().any(|trial| trial.values.min() != trial.values.max())
     }
 
     /// Judges after `done` replications, if that is a look.
@@ -103,7 +121,7 @@ impl Proof {
         let proving: Option<Vec<u64>> = clauses.iter().map(|clause| clause.fewest_to_prove).collect();
         PromiseReport {
             verdict: self.verdict(),
-            error_each_way: ERROR_EACH_WAY,
+            error_each_way: self.error_each_way,
             looks: self.schedule.looks().to_vec(),
             fewest_to_prove: proving.and_then(|all| all.into_iter().max()),
             fewest_to_disprove: clauses.iter().filter_map(|clause| clause.fewest_to_disprove).min(),

@@ -91,6 +91,8 @@ pub struct Progress {
     pub planned: u64,
     /// Mean rate so far, parts/min.
     pub rate: Option<f64>,
+    /// Half the width of its interval, parts/min; not corrected for looking again and again.
+    pub half_width: Option<f64>,
     /// Joint verdict so far; none without a promise.
     pub verdict: Option<Verdict>,
 }
@@ -356,6 +358,7 @@ impl<'a> Study<'a> {
                 done: self.rates.len() as u64,
                 planned: budget,
                 rate: self.moments[0].mean(),
+                half_width: super::result::Figure::of(&self.moments[0], self.job.options.level).half_width(),
                 verdict: self.proof.as_ref().map(Proof::verdict),
             });
         }

@@ -6,7 +6,7 @@
 use super::knot::Knot;
 use super::run::RunError;
 use crate::kernel::{Observer, StationId};
-use crate::measure::{Measure, PerMinute};
+use crate::measure::{Film, LevelCourse, Measure, PerMinute};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
 use crate::replication::{Replica, Stop};
@@ -54,12 +54,43 @@ fn see_shift<M: Measure>(plan: &Plan, seed: u64, number: u64, mut measure: M) ->
     (replica.floor.observer, course)
 }
 
+/// Films a shift until `end`.
+pub(super) fn film_shift(
+    plan: &Plan,
+    seed: u64,
+    number: u64,
+    end: Nanos,
+    film: Film,
+) -> Result<Film, RunError> {
+    let mut replica = Replica::new(plan, seed, number, film);
+    let mut course = Course::default();
+    run_on(&mut replica, plan, number, end, &mut course);
+    course.fault.map_or(Ok(replica.floor.observer), Err)
+}
+
 /// Good parts per minute of a whole shift.
 pub(super) fn minutes_of_shift(plan: &Plan, seed: u64, number: u64) -> (Vec<u64>, Course) {
     let mut replica = Replica::new(plan, seed, number, PerMinute::new(&plan.tally, plan.close_ns));
     let mut course = Course::default();
     run_on(&mut replica, plan, number, plan.close_ns, &mut course);
     (replica.floor.observer.good, course)
+}
+
+/// Good parts in each step (ns) of a whole shift, and the contents of all places at the end of each.
+pub(super) fn course_of_shift(
+    plan: &Plan,
+    seed: u64,
+    number: u64,
+    step: Nanos,
+) -> (Vec<u64>, Vec<u32>, Course) {
+    let good = PerMinute::in_steps(&plan.tally, plan.close_ns, step);
+    let levels = LevelCourse::new(plan.names.places.len(), step);
+    let mut replica = Replica::new(plan, seed, number, (good, levels));
+    let mut course = Course::default();
+    run_on(&mut replica, plan, number, plan.close_ns, &mut course);
+    let (good, mut levels) = replica.floor.observer;
+    levels.close(plan.close_ns);
+    (good.good, levels.contents, course)
 }
 
 /// Runs until `end`, past any gridlock. False if there was a fault.

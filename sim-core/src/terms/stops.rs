@@ -163,7 +163,7 @@ fn read_jam(object: &mut Object<'_>) -> StopSpec {
         then: object.maybe(
             "then",
             name(),
-            "Where the jammed part goes: the key of an exit of this station, such as `rejects_to`; left out: onward, as drawn",
+            "Where the jammed part goes (screens, selectors, gauges, orienting paths): the key of an exit of this station, such as `rejects_to`; left out: onward, as drawn",
         ),
     }
 }

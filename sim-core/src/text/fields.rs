@@ -206,6 +206,13 @@ impl Object<'_> {
         }
     }
 
+    /// Reports an error at a place inside of this object that was read with its place.
+    pub fn fail_at(&mut self, place: &Place, problem: Problem) {
+        if let Mode::Reading(source) = &mut self.mode {
+            source.at.error_at(place, problem);
+        }
+    }
+
     /// Reports an error of the object as a whole.
     pub fn fail_here(&mut self, problem: Problem) {
         if let Mode::Reading(source) = &mut self.mode {

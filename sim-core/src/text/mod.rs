@@ -6,6 +6,7 @@
 pub mod evidence;
 pub mod fields;
 pub mod forms;
+pub mod hash;
 pub mod json;
 pub mod schema;
 pub mod suggest;

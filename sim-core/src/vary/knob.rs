@@ -70,8 +70,37 @@ impl Knob {
         Some(change)
     }
 
+    /// A change to both sides: `part` goes from -1, down by this share of the number, over 0 to 1, up by as much. A chance of
+    /// something good moves by a share of what it lacks to one, a whole number in whole steps of equal parts, one at least.
+    /// None for what is no limit.
+    pub fn moved(&self, share: f64, part: f64) -> Option<Change> {
+        let steps = |most: f64| {
+            let most = most.round().max(1.0);
+            let step = (0.5 * (part + 1.0) * (2.0 * most + 1.0)).floor() - most;
+            Change::Plus(step.min(most) as i64)
+        };
+        match (self.setting.sort, self.setting.relax) {
+            (_, Relax::Never) => None,
+            (SettingSort::Chance, Relax::Up) => Some(Change::RestTimes(1.0 - share * part)),
+            (SettingSort::Count, Relax::Up | Relax::Down) => {
+                Some(steps(share * self.written.parse::<f64>().ok()?))
+            }
+            (SettingSort::CountLaw, Relax::Up | Relax::Down) => Some(steps(1.0)),
+            (SettingSort::Quantity(_), Relax::Up | Relax::Down) | (SettingSort::Chance, Relax::Down) => {
+                Some(Change::Times(1.0 + share * part))
+            }
+        }
+    }
+
     /// The text of the file with this number changed; none if the change makes no sense for it.
     pub fn changed(&self, source: &str, change: Change) -> Option<(String, String)> {
+        let new = self.rewritten(change)?;
+        let span = self.setting.place.span;
+        (new != self.written).then(|| (format!("{}{new}{}", &source[..span.start], &source[span.end..]), new))
+    }
+
+    /// What would be written instead, as JSON; none if the change makes no sense for this number.
+    pub fn rewritten(&self, change: Change) -> Option<String> {
         let new = match self.setting.sort {
             SettingSort::Quantity(dimension) => {
                 let Change::Times(factor) = change else { return None };
@@ -98,8 +127,7 @@ impl Knob {
                 new.clamp(0.0, 1.0).to_string()
             }
         };
-        let span = self.setting.place.span;
-        (new != self.written).then(|| (format!("{}{new}{}", &source[..span.start], &source[span.end..]), new))
+        Some(new)
     }
 }
 
@@ -213,6 +241,23 @@ mod tests {
         assert_eq!(relaxed(".every").as_deref(), Some(r#""2.2 h""#), "the time between stops gets longer");
         assert_eq!(relaxed(".on_delay").as_deref(), Some(r#""1.8 s""#));
         assert_eq!(relaxed(".high"), None, "a level is no limit");
+    }
+
+    #[test]
+    fn moves_to_both_sides_by_a_share() {
+        let moved = |path: &str, part: f64| {
+            let scenario = scenario::read(LINE).scenario?;
+            let knob = knobs(LINE, &scenario).into_iter().find(|knob| knob.path.ends_with(path))?;
+            knob.rewritten(knob.moved(0.2, part)?)
+        };
+        assert_eq!(moved(".travel", -1.0).as_deref(), Some(r#""2 s""#));
+        assert_eq!(moved(".travel", 1.0).as_deref(), Some(r#""3 s""#));
+        let capacity: Vec<String> =
+            [-1.0, -0.4, 0.0, 0.3, 0.4, 1.0].iter().filter_map(|part| moved(".capacity", *part)).collect();
+        assert_eq!(capacity, ["4", "4", "5", "5", "6", "6"], "three values in equal parts");
+        assert_eq!(moved(".per_cleat", -1.0), None, "a law of whole numbers goes up only");
+        assert!(moved(".per_cleat", 1.0).is_some());
+        assert_eq!(moved(".high", 1.0), None, "a level is no limit");
     }
 
     #[test]

@@ -84,6 +84,32 @@ fn indexing() -> Trial {
     Trial::new(line, 35.0, 50_000.0, 200, |e| e.share("M", &[State::JamWaiting, State::JamClearing]))
 }
 
+/// half of the bad parts are seen before they come to the machine, are set aside and put right, and come back;
+/// the other half makes bad assemblies. Each of the eight parts of an assembly is then good with chance 1 - x + m x.
+fn put_right() -> Trial {
+    let gauge = json!({"id": "G", "type": "gauge", "time": "0.5 s", "catches": {"bad": "50 %"},
+        "rejects_to": "X", "to": "D"});
+    let aside =
+        json!({"id": "X", "type": "box out", "holds": 1, "empties_to": "B", "repairs": {"bad": "100 %"}});
+    let inlets = [json!({"from": "T1", "parts": 4}), json!({"from": "T2", "parts": 4})];
+    let mut line = file(vec![
+        with(stream("F", json!("1 s")), "to", json!("B")),
+        json!({"id": "B", "type": "bin", "to": "G"}),
+        gauge,
+        aside,
+        json!({"id": "D", "type": "divider", "exits": ["T1", "T2"], "rule": "in turn"}),
+        with(track("T1", 8), "to", json!("M")),
+        with(track("T2", 8), "to", json!("M")),
+        json!({"id": "M", "type": "machine", "cycle": "3 s", "inlets": inlets, "to": "out"}),
+    ]);
+    line["parts"] = json!({"piece": {"conditions": {"bad": "1 %"}}});
+    line["promise"] = json!({"at": "M", "clauses": [{"mean_rate": "1 /min"}]});
+    Trial::new(line, 100.0, 50_000.0, 100, |e| {
+        let point = &e.tally().points[0];
+        point.good as f64 / (point.good + point.bad) as f64
+    })
+}
+
 /// variance of the parts of an hour, by the squared distances from the known mean of 30 x 18.
 fn tips() -> Trial {
     let group = json!({"law": "binomial", "trials": 20, "chance": 0.9});
@@ -123,5 +149,6 @@ pub fn rows() -> Vec<Row> {
         Row::simulated("A-13", 0.005, assembly(&[two; 2], 1.0, false)),
         Row::simulated("A-16", 0.005, assembly(&[two; 3], 1.0, false)),
         Row::simulated("A-14", 0.015, indexing()),
+        Row::simulated("A-15", 0.002, put_right()),
     ]
 }

@@ -126,6 +126,10 @@ impl Blueprint for BathSpec {
         }
     }
 
+    fn takes_without_limit(&self) -> bool {
+        self.rate.is_none() && (self.capacity.is_none() || self.residence.is_none())
+    }
+
     /// Rated capacity: the rate, or capacity / residence if that is less.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let by_rate = self.per_s(traffic.kinds).unwrap_or(f64::INFINITY);

@@ -135,3 +135,17 @@ fn what_makes_no_sense_is_refused() {
     assert!(!problems(&bulk(r#""residence": "5 s", "rate": "9 L/h""#, 10, 10), PRIMED).is_empty());
     assert!(!problems(&bulk(r#""residence": "5 s", "capacity": 0"#, 10, 10), PRIMED).is_empty());
 }
+
+#[test]
+fn what_takes_without_limit_is_not_put_to_a_bin_that_never_runs_out() {
+    let found = |bath: &str| {
+        let line = format!(
+            r#"{{"id": "bin", "type": "bin", "endless": true}}, {{"id": "bath", "type": "bath", {bath}}}"#
+        );
+        problems(&line, "").join(" ")
+    };
+    assert!(found(r#""residence": "9 s""#).contains("never runs out"));
+    assert!(found(r#""residence": "flow-through", "capacity": 9"#).contains("never runs out"));
+    assert_eq!(found(r#""residence": "9 s", "capacity": 9"#), "");
+    assert_eq!(found(r#""residence": "9 s", "rate": "60 /min""#), "");
+}

@@ -31,11 +31,18 @@ pub(super) fn points(study: &Study<'_>) -> Vec<PointReport> {
             bad_ppm: study.figure(Key::PointBadPpm(n)),
             passes: study.figure(Key::PointPasses(n)),
             passes_p95: study.passes.get(n).and_then(|passes| percentile_of(passes, 0.95)),
+            parts_by_passes: study.passes.get(n).map(|passes| without_zeros(passes)).unwrap_or_default(),
             time_in_line_s: study.figure(Key::PointTime(n)),
             longest_starved_s: study.figure(Key::PointLongest(n)),
             longest_starved_max_s: study.moments_of(Key::PointLongest(n)).max(),
         })
         .collect()
+}
+
+/// Counts up to the last one that is not 0.
+fn without_zeros(counts: &[u64]) -> Vec<u64> {
+    let n = counts.iter().rposition(|n| *n > 0).map_or(0, |last| last + 1);
+    counts[..n].to_vec()
 }
 
 /// The smallest value that at least this share of all counted ones does not exceed.

@@ -16,6 +16,7 @@ use super::result::{
 use super::run::Study;
 use super::shift::seconds;
 use crate::scenario::WarmUp;
+use crate::text::hash::fnv_1a;
 
 /// The result of a study that ended for this reason.
 pub(super) fn result(study: &Study<'_>, because: StoppedBecause) -> RunResult {
@@ -40,6 +41,7 @@ pub(super) fn result(study: &Study<'_>, because: StoppedBecause) -> RunResult {
         warm_up: warm_up(study),
         promise: study.proof.as_ref().map(super::proof::Proof::report),
         ignorance: None,
+        reduced: None,
         rate: rate::rate(study),
         line: line::line(study),
         points: line::points(study),
@@ -100,22 +102,4 @@ fn inputs(study: &Study<'_>) -> Vec<InputReport> {
         trials: input.trials,
     });
     inputs.collect()
-}
-
-/// 64-bit FNV-1a (Fowler, Noll & Vo).
-fn fnv_1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
-        (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3)
-    })
-}
-
-#[cfg(test)]
-mod tests {
-    #[test]
-    fn the_hash_is_the_published_one() {
-        // Test vectors of the authors of the hash (Fowler, Noll & Vo), from memory: "", "a", "foobar".
-        assert_eq!(super::fnv_1a(b""), 0xcbf2_9ce4_8422_2325);
-        assert_eq!(super::fnv_1a(b"a"), 0xaf63_dc4c_8601_ec8c);
-        assert_eq!(super::fnv_1a(b"foobar"), 0x8594_4171_f739_67e8);
-    }
 }

@@ -36,6 +36,8 @@ pub struct PointReport {
     pub passes: Figure,
     /// 95th percentile of the passes over all parts of all replications; 255 stands for 255 or more.
     pub passes_p95: Option<u32>,
+    /// Parts of all replications by their number of passes, from 0 on, as far as there are any; 255 stands for 255 or more.
+    pub parts_by_passes: Vec<u64>,
     /// Mean time from entry into the line to here, s.
     pub time_in_line_s: Figure,
     /// Longest spell of starvation in a shift, mean over shifts, s.

@@ -1,0 +1,83 @@
+//! Charts as SVG within a page.
+//!
+//! A small module of our own: plotting crates at hand fix their colours and font sizes when they draw, while these
+//! charts take both from the style of the page, so that light and dark, phone and paper work; and each carries a title,
+//! a description and the table behind it. Invariants: nothing is told by colour alone; text from a scenario is escaped.
+
+mod bands;
+mod bars;
+mod rates;
+mod scale;
+mod shares;
+mod waterfall;
+
+pub(crate) use bands::{Band, Bands};
+pub(crate) use bars::{Bar, Bars};
+pub(crate) use rates::Rates;
+pub(crate) use shares::{SHARE_KINDS, ShareRow, Shares};
+pub(crate) use waterfall::{Step, Waterfall};
+
+use maud::{Markup, html};
+
+/// Width of a chart, px of its own.
+const WIDTH: f64 = 600.0;
+
+/// What can be drawn.
+#[derive(Debug, Clone)]
+pub(crate) enum Kind {
+    /// Rates of single shifts against what is demanded.
+    Rates(Rates),
+    /// Steps from one amount down to another.
+    Waterfall(Waterfall),
+    /// Shares of time, a bar for each station.
+    Shares(Shares),
+    /// Values over time, with bands.
+    Bands(Bands),
+    /// Amounts, a bar for each, with intervals.
+    Bars(Bars),
+}
+
+/// A chart with what belongs to it.
+#[derive(Debug, Clone)]
+pub(crate) struct Chart {
+    /// What it is, in a few words.
+    pub(crate) title: String,
+    /// What it shows, in a sentence, for those who do not see it.
+    pub(crate) says: String,
+    /// The chart itself.
+    pub(crate) kind: Kind,
+}
+
+impl Chart {
+    /// As an `svg` element; `id` begins the names of its parts and must be its own on the page.
+    pub(crate) fn svg(&self, id: &str) -> Markup {
+        let (height, drawn) = match &self.kind {
+            Kind::Rates(rates) => rates.draw(),
+            Kind::Waterfall(waterfall) => waterfall.draw(id),
+            Kind::Shares(shares) => shares.draw(id),
+            Kind::Bands(bands) => bands.draw(),
+            Kind::Bars(bars) => bars.draw(),
+        };
+        html! {
+            svg class="chart" role="img" viewBox=(format!("0 0 {WIDTH} {height}"))
+                aria-labelledby=(format!("{id}-title {id}-desc")) {
+                title id=(format!("{id}-title")) { (self.title) }
+                desc id=(format!("{id}-desc")) { (self.says) }
+                (drawn)
+            }
+        }
+    }
+}
+
+/// Ticks along the bottom: lines upward, numbers below.
+fn bottom_axis(scale: &scale::Scale, n: usize, top: f64, bottom: f64, label: &str) -> Markup {
+    html! {
+        g class="axis" {
+            @for (value, text) in scale.ticks(n) {
+                line x1=(scale.at(value)) x2=(scale.at(value)) y1=(top) y2=(bottom) {}
+                text class="middle" x=(scale.at(value)) y=(bottom + 20.0) { (text) }
+            }
+            text class="middle label" x=(WIDTH / 2.0) y=(bottom + 42.0) { (label) }
+        }
+    }
+}

@@ -1,0 +1,169 @@
+//! `feedproof screen`: which numbers matter.
+
+use crate::ending::{Ending, Failure};
+use crate::ink::Ink;
+use crate::progress::{self, Bar};
+use crate::report;
+use crate::source::Source;
+use crate::sweep::scenario_of;
+use crate::{interrupt, screen};
+use sim_core::screening::{
+    self, Dial, Method, ScreenError, ScreenOptions, ScreenWatch, dials_of_factors, dials_of_knobs,
+};
+use sim_core::sweep;
+use sim_core::text::suggest::nearest;
+use std::path::PathBuf;
+
+/// What to screen, and how.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// Sweep file, whose factors are screened over their ranges; or a scenario (a file, `-`, or the name of a built-in
+    /// line), of which all numbers that limit the line are moved by --by. Left out: the default line
+    file: Option<PathBuf>,
+    /// How to look
+    #[arg(long, value_enum, default_value_t = Way::Tornado)]
+    method: Way,
+    /// Which output, by its name as in the columns of replications.csv
+    #[arg(long, value_name = "NAME", default_value = "rate")]
+    output: String,
+    /// For a scenario without a sweep file: by which share of itself each number is moved down and up
+    #[arg(long, value_name = "PERCENT", default_value_t = 10.0, value_parser = share)]
+    by: f64,
+    /// Shifts at each point; left out: 20 for a tornado, else 2
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=1_000_000))]
+    replications: Option<u64>,
+    /// With `--method effects`: random ways through the ranges, each of one point more than there are factors
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(2..=1_000_000))]
+    trajectories: u64,
+    /// With `--method effects`: levels of each factor, an even number
+    #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u64).range(2..=1000))]
+    levels: u64,
+    /// With `--method shares`: rows of the design, each of two points more than there are factors; 16 times a power of two
+    /// is best
+    #[arg(long, value_name = "N", default_value_t = 512, value_parser = clap::value_parser!(u64).range(32..=10_000_000))]
+    rows: u64,
+    /// With `--method shares`: look at each pair of factors too, for nearly twice the points
+    #[arg(long)]
+    pairs: bool,
+    /// Seed of all luck and of the design; left out: that of the file
+    #[arg(long, value_name = "S")]
+    seed: Option<u64>,
+    /// Threads; left out: one for each core. The result is the same on any number
+    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    threads: Option<u16>,
+    /// Print the result as one JSON document; `feedproof schema --of screen` describes it
+    #[arg(long)]
+    json: bool,
+    /// Print the result as CSV, one row for each factor and measure
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
+}
+
+/// How to look at factors.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Way {
+    /// Each factor alone, down and up, from the scenario as it stands: the fewest shifts, no interactions
+    Tornado,
+    /// Elementary effects from many places in the ranges: tells factors whose effect depends on the others
+    Effects,
+    /// Shares of the variance over all ranges, alone and together with others: the most shifts
+    Shares,
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    let number = text.trim().trim_end_matches('%').trim_end();
+    match number.parse::<f64>() {
+        Ok(percent) if percent > 0.0 && percent < 100.0 => Ok(percent),
+        Ok(_) | Err(_) => Err("a number of percent above 0 and below 100, such as `10`".to_owned()),
+    }
+}
+
+/// What is screened.
+struct Job {
+    base: Source,
+    dials: Vec<Dial>,
+    seed: u64,
+}
+
+/// Screens the factors, and prints them in the order of their importance.
+pub(super) fn screen(args: &Args) -> Result<Ending, Failure> {
+    if args.method == Way::Effects && !args.levels.is_multiple_of(2) {
+        return Err(Failure::new(Ending::BadInput, "--levels wants an even number"));
+    }
+    let job = load(args)?;
+    interrupt::listen()?;
+    let (method, replications) = match args.method {
+        Way::Tornado => (Method::Tornado, 20),
+        Way::Effects => (Method::Effects { trajectories: args.trajectories, levels: args.levels }, 2),
+        Way::Shares => (Method::Shares { rows: args.rows, with_pairs: args.pairs }, 2),
+    };
+    let options = ScreenOptions {
+        method,
+        replications: args.replications.unwrap_or(replications),
+        seed: args.seed.unwrap_or(job.seed),
+        level: 0.95,
+        output: args.output.clone(),
+    };
+    let bar = Bar::with_time_left("points", 0, 1);
+    let mut step = |done: u64, of: u64| bar.share(done as f64, of);
+    let mut watch = ScreenWatch { cancelled: &interrupt::asked, progress: &mut step };
+    let crew = progress::crew(args.threads);
+    let found = screening::screen(&job.base.text, job.dials, &options, &crew, &mut watch);
+    bar.clear();
+    let Some(found) = found.map_err(|why| refused(&job.base, &why))? else {
+        return Err(Failure::new(Ending::Interrupted, "interrupted before all points were run"));
+    };
+    let page = if args.json {
+        let text = serde_json::to_string_pretty(&found)
+            .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;
+        format!("{text}\n")
+    } else if args.csv {
+        report::screening_csv(&found)?
+    } else {
+        report::screening(&found, Ink::of_stdout())
+    };
+    screen::print(&page)?;
+    Ok(Ending::Done)
+}
+
+/// Reads a sweep file with its scenario, or a scenario alone.
+fn load(args: &Args) -> Result<Job, Failure> {
+    let source = Source::load_or_default(args.file.as_ref())?;
+    if !sweep::is_sweep(&source.text) {
+        let scenario = source.check_aloud()?;
+        let dials = dials_of_knobs(&source.text, &scenario, args.by / 100.0);
+        return Ok(Job { seed: scenario.plan.seed, base: source, dials });
+    }
+    let (found, problems) = sweep::read(&source.text);
+    let Some(found) = found else { return Err(source.refused(&problems)) };
+    let base = scenario_of(args.file.as_deref(), &found)?;
+    let scenario = base.check_aloud()?;
+    let problems = sweep::check_addresses(&found, &base.text);
+    if !problems.is_empty() {
+        return Err(source.refused(&problems));
+    }
+    let dials = dials_of_factors(&found.factors);
+    if dials.len() < found.factors.len() {
+        let free = found.factors.iter().find(|factor| factor.is_free()).map_or("", |factor| &factor.name);
+        let message = format!("the factor `{free}` has neither a range nor values of its own");
+        return Err(Failure::new(Ending::BadInput, message)
+            .help("to be screened it needs `low` and `high`, or `values`"));
+    }
+    Ok(Job { seed: found.seed.unwrap_or(scenario.plan.seed), base, dials })
+}
+
+fn refused(base: &Source, why: &ScreenError) -> Failure {
+    let failure = Failure::new(Ending::BadInput, why.to_string());
+    match why {
+        ScreenError::Unsound(problems) => base.refused(problems),
+        ScreenError::NoOutput { name, names } => match nearest(name, names.iter().map(String::as_str)) {
+            Some(near) => failure.help(format!("did you mean `{near}`?")),
+            None => failure.help("outputs are called as in replications.csv of `feedproof run --out`"),
+        },
+        ScreenError::Point { .. } => failure.help("narrow the ranges, so that every combination is sound"),
+        ScreenError::NoVariance => {
+            failure.help("widen the ranges, or look with `--method tornado` which numbers do anything")
+        }
+        ScreenError::NoFactor | ScreenError::Run(_) | ScreenError::Statistics(_) => failure,
+    }
+}

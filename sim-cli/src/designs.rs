@@ -1,0 +1,96 @@
+//! Designs named on the command line: files, and one file with values changed.
+//!
+//! Invariant: a design is checked like any file before anything is run, and no two have the same name.
+
+use crate::ending::{Ending, Failure};
+use crate::source::Source;
+use sim_core::diag::Problem;
+use sim_core::study::Variant;
+use sim_core::study::compare::Design;
+use sim_core::vary::{self, Setting};
+
+/// The settings of one design: `ADDRESS=VALUE`, several of them divided by `;`.
+///
+/// # Errors
+/// What is wrong with the first one that cannot be read.
+pub(crate) fn settings(text: &str) -> Result<Vec<Setting>, Failure> {
+    let parts = divided(text);
+    parts.iter().map(|part| Setting::read(part).map_err(|problem| refused(&problem))).collect()
+}
+
+/// At each `;` that is not inside of quotes; empty ends are left out.
+fn divided(text: &str) -> Vec<String> {
+    let mut quoted = false;
+    let parts = text.split(|letter| {
+        quoted ^= letter == '"';
+        letter == ';' && !quoted
+    });
+    let parts: Vec<String> =
+        parts.map(str::trim).filter(|part| !part.is_empty()).map(str::to_owned).collect();
+    // Nothing at all is said of the whole.
+    if parts.is_empty() { vec![text.to_owned()] } else { parts }
+}
+
+/// A problem that has no place in a file.
+pub(crate) fn refused(problem: &Problem) -> Failure {
+    let failure = Failure::new(Ending::BadInput, problem.message.clone());
+    match (&problem.help, &problem.expected) {
+        (Some(help), _) => failure.help(help),
+        (None, Some(expected)) => failure.help(format!("expected {expected}")),
+        (None, None) => failure,
+    }
+}
+
+/// The source with these settings made.
+///
+/// # Errors
+/// An address that leads nowhere.
+pub(crate) fn with(source: &Source, settings: &[Setting]) -> Result<Source, Failure> {
+    let text = vary::set(&source.text, settings).map_err(|why| refused(&why.problem))?;
+    let name = format!("{} with {}", source.name, words(settings).join(", "));
+    Ok(Source { name, is_built_in: false, text })
+}
+
+/// Settings as they are shown.
+pub(crate) fn words(settings: &[Setting]) -> Vec<String> {
+    let value = |setting: &Setting| match &setting.value {
+        serde_json::Value::String(text) => text.clone(),
+        other => other.to_string(),
+    };
+    settings.iter().map(|setting| format!("{} = {}", setting.address.text(), value(setting))).collect()
+}
+
+/// The files, then the first one with each set of settings.
+///
+/// # Errors
+/// Files and settings that cannot be used.
+pub(crate) fn designs(sources: Vec<Source>, changed: &[Vec<Setting>]) -> Result<Vec<Design>, Failure> {
+    let mut all: Vec<(String, Vec<String>, Source)> = Vec::new();
+    for settings in changed {
+        let words = words(settings);
+        all.push((words.join(", "), words, with(&sources[0], settings)?));
+    }
+    let files = sources.into_iter().map(|source| (source.name.clone(), Vec::new(), source));
+    let mut designs: Vec<Design> = Vec::new();
+    for (name, settings, source) in files.collect::<Vec<_>>().into_iter().chain(all) {
+        let variant = Variant::new(source.check_aloud()?);
+        let known = |name: &str| designs.iter().any(|design| design.name == name);
+        let again = (2..).map(|n| format!("{name} ({n})"));
+        let name = std::iter::once(name.clone()).chain(again).find(|name| !known(name)).unwrap_or_default();
+        designs.push(Design { name, settings, variant });
+    }
+    Ok(designs)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn settings_are_divided_outside_of_quotes() {
+        let read = |text: &str| words(&settings(text).unwrap());
+        assert_eq!(read("a.b=1; c.d=2 s"), ["a.b = 1", "c.d = 2 s"]);
+        assert_eq!(read("[\"x;y\"].note=\"one; two\";"), ["[\"x;y\"].note = one; two"]);
+        assert!(settings("a.b").is_err() && settings("").is_err() && settings(";").is_err());
+    }
+}

@@ -1,0 +1,148 @@
+//! A document as a workbook: one sheet for each table, with charts of the spreadsheet's own.
+//!
+//! Text is written as text, never as a formula. Invariant: a number stands there as a number, with all its digits.
+
+use super::{Block, Document, Grid};
+use crate::charts::Kind;
+use rust_xlsxwriter::{Chart, ChartType, Format, FormatAlign, Workbook, Worksheet, XlsxError};
+
+/// The bytes of the workbook.
+///
+/// # Errors
+/// If it cannot be put together: a table too long for a sheet.
+pub(crate) fn workbook(document: &Document) -> Result<Vec<u8>, XlsxError> {
+    let mut book = Workbook::new();
+    // The time of making is left out, so that the same result gives the same bytes.
+    let made = rust_xlsxwriter::ExcelDateTime::from_ymd(2000, 1, 1)?;
+    let about = rust_xlsxwriter::DocProperties::new().set_title(&document.title).set_creation_datetime(&made);
+    book.set_properties(&about);
+    let mut names: Vec<String> = Vec::new();
+    summary(book.add_worksheet(), document)?;
+    names.push("Summary".to_owned());
+    for section in &document.sections {
+        for block in &section.blocks {
+            let (grid, kind) = match block {
+                Block::Chart(chart, grid) => (grid, Some(&chart.kind)),
+                Block::Table(grid) | Block::Drawing { table: grid, .. } => (grid, None),
+                Block::Text(_) | Block::List(_) | Block::Facts(_) | Block::Code(_) | Block::Film(_) => {
+                    continue;
+                }
+            };
+            let name = sheet_name(&grid.title, &names);
+            let sheet = book.add_worksheet().set_name(&name)?;
+            fill(sheet, grid)?;
+            if let Some(kind) = kind.filter(|_| !grid.rows.is_empty()) {
+                draw(sheet, grid, kind, &name)?;
+            }
+            names.push(name);
+        }
+    }
+    book.save_to_buffer()
+}
+
+/// A name that a sheet may have: 31 characters at most, none of `[]:*?/\`, its own.
+fn sheet_name(title: &str, taken: &[String]) -> String {
+    let kept = |c: char| if "[]:*?/\\'".contains(c) || c.is_control() { ' ' } else { c };
+    let clean: String = title.chars().map(kept).collect();
+    let clean = clean.split_whitespace().collect::<Vec<_>>().join(" ");
+    let cut = |n: usize| clean.chars().take(n).collect::<String>().trim().to_owned();
+    let is_free = |name: &str| !name.is_empty() && !taken.iter().any(|one| one.eq_ignore_ascii_case(name));
+    let first = cut(31);
+    if is_free(&first) {
+        return first;
+    }
+    (2..).map(|n| format!("{} {n}", cut(27))).find(|name| is_free(name)).unwrap_or(first)
+}
+
+fn summary(sheet: &mut Worksheet, document: &Document) -> Result<(), XlsxError> {
+    sheet.set_name("Summary")?;
+    sheet.set_column_width(0, 32)?.set_column_width(1, 90)?;
+    let (bold, wrapped) =
+        (Format::new().set_bold(), Format::new().set_text_wrap().set_align(FormatAlign::Top));
+    sheet.write_string_with_format(0, 0, &document.title, &bold)?;
+    sheet.write_string(1, 0, document.kind)?;
+    let mut row = 2;
+    let mut put = |what: &str, text: &str| -> Result<(), XlsxError> {
+        sheet.write_string_with_format(row, 0, what, &wrapped)?;
+        sheet.write_string_with_format(row, 1, shortened(text), &wrapped)?;
+        row += 1;
+        Ok(())
+    };
+    if let Some(headline) = &document.headline {
+        put(headline.word, &headline.sentence)?;
+        put("", &headline.detail)?;
+    }
+    for (what, value, beside) in &document.figures {
+        put(what, format!("{value} {beside}").trim())?;
+    }
+    for section in &document.sections {
+        for block in &section.blocks {
+            match block {
+                Block::Facts(facts) => facts.iter().try_for_each(|(what, value)| put(what, value))?,
+                Block::List(items) => items.iter().try_for_each(|item| put(&section.title, item))?,
+                Block::Text(text) => put(&section.title, text)?,
+                Block::Chart(..)
+                | Block::Table(_)
+                | Block::Code(_)
+                | Block::Film(_)
+                | Block::Drawing { .. } => {}
+            }
+        }
+    }
+    Ok(())
+}
+
+/// A cell holds 32,767 characters.
+fn shortened(text: &str) -> String {
+    text.chars().take(32_000).collect()
+}
+
+fn fill(sheet: &mut Worksheet, grid: &Grid) -> Result<(), XlsxError> {
+    let bold = Format::new().set_bold().set_text_wrap().set_align(FormatAlign::Top);
+    for (n, column) in (0u16..).zip(&grid.columns) {
+        let unit = if column.unit.is_empty() { String::new() } else { format!(" [{}]", column.unit) };
+        sheet.write_string_with_format(0, n, format!("{}{unit}", column.title), &bold)?;
+        let widest =
+            grid.rows.iter().filter_map(|row| row.get(usize::from(n))).map(|cell| cell.text.chars().count());
+        sheet.set_column_width(n, (widest.max().unwrap_or(8).clamp(10, 60) + 2) as f64)?;
+    }
+    for (row, cells) in (1u32..).zip(&grid.rows) {
+        for (n, cell) in (0u16..).zip(cells) {
+            match cell.value {
+                Some(value) => sheet.write_number(row, n, value)?,
+                None => sheet.write_string(row, n, shortened(&cell.text))?,
+            };
+        }
+    }
+    sheet.set_freeze_panes(1, 1)?;
+    Ok(())
+}
+
+/// A chart of the spreadsheet's own beside the table.
+fn draw(sheet: &mut Worksheet, grid: &Grid, kind: &Kind, name: &str) -> Result<(), XlsxError> {
+    let n_rows = grid.rows.len() as u32;
+    let number_columns: Vec<u16> =
+        (0u16..).zip(&grid.columns).filter(|(_, column)| !column.is_text).map(|(n, _)| n).collect();
+    let (sort, columns) = match kind {
+        Kind::Rates(_) => (ChartType::Column, number_columns.last().into_iter().copied().collect()),
+        Kind::Waterfall(_) => (ChartType::Bar, number_columns.iter().rev().take(1).copied().collect()),
+        Kind::Shares(_) => (ChartType::BarPercentStacked, number_columns),
+        Kind::Bands(_) => (ChartType::Line, number_columns.into_iter().skip(1).collect::<Vec<_>>()),
+        Kind::Bars(_) => (ChartType::Bar, number_columns.into_iter().take(1).collect()),
+    };
+    let mut chart = Chart::new(sort);
+    for column in columns {
+        chart
+            .add_series()
+            .set_name((name, 0, column))
+            .set_categories((name, 1, 0, n_rows, 0))
+            .set_values((name, 1, column, n_rows, column));
+    }
+    chart.title().set_name(&grid.title);
+    if matches!(kind, Kind::Waterfall(_) | Kind::Shares(_) | Kind::Bars(_)) {
+        chart.y_axis().set_reverse();
+    }
+    chart.set_width(760).set_height(420);
+    sheet.insert_chart(1, grid.columns.len() as u16 + 1, &chart)?;
+    Ok(())
+}

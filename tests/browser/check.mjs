@@ -1,0 +1,101 @@
+// Looks at pages in a real browser: nothing missing, nothing from elsewhere, nothing cut, readable by all.
+import { chromium } from 'playwright-core';
+import { readFileSync, readdirSync } from 'node:fs';
+import { createRequire } from 'node:module';
+
+const folder = process.argv[2];
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+const failures = [];
+const check = (holds, what) => { if (!holds) failures.push(what); };
+
+// Sections that each kind of page must have.
+const SECTIONS = {
+  'proof.html': ['promise', 'rate', 'losses', 'line', 'stations', 'limits', 'levels', 'course', 'passes', 'stops',
+    'inputs', 'cautions', 'again', 'scenario'],
+  'limits.html': ['gains', 'scenario'],
+};
+// Width between the margins, px at 96 to the inch: 210 mm and 8.5 in less twice 15 mm.
+const PAPER = { A4: 680, Letter: 702 };
+
+const browser = await chromium.launch({
+  executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
+  args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking',
+    '--disable-component-update', '--disable-sync'],
+});
+
+async function open(name, options) {
+  const context = await browser.newContext(options);
+  const page = await context.newPage();
+  page.on('console', (message) => check(message.type() !== 'error', `${name}: console says ${message.text()}`));
+  page.on('pageerror', (error) => check(false, `${name}: ${error}`));
+  page.on('request', (request) => check(request.url().startsWith(`file://${folder}`), `${name} asks for ${request.url()}`));
+  await page.goto(`file://${folder}/${name}`);
+  return page;
+}
+
+async function accessible(page, what) {
+  await page.evaluate(axe);
+  const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'] }));
+  for (const one of found.violations) {
+    const where = one.nodes.slice(0, 3).map((node) => `${node.target} (${node.failureSummary?.replace(/\s+/g, ' ')})`);
+    check(false, `${what}: ${one.id}: ${one.help}: ${where.join('; ')}`);
+  }
+}
+
+const width = (page) => page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+
+for (const name of readdirSync(folder).filter((name) => name.endsWith('.html'))) {
+  for (const colorScheme of ['light', 'dark']) {
+    const page = await open(name, { viewport: { width: 1200, height: 900 }, colorScheme });
+    for (const id of SECTIONS[name] ?? []) {
+      check((await page.locator(`section#${id} h2`).count()) === 1, `${name}: no section ${id}`);
+    }
+    check((await width(page)) <= 0, `${name}: wider than a screen of 1200 px`);
+    await page.evaluate(() => document.querySelectorAll('details').forEach((one) => { one.open = true; }));
+    await accessible(page, `${name}, ${colorScheme}`);
+    // Links lead to places that exist; the first one that the keyboard reaches skips to the content.
+    const lost = await page.evaluate(() => [...document.querySelectorAll('a[href]')]
+      .filter((a) => !a.hash || !document.getElementById(a.hash.slice(1))).map((a) => a.href));
+    check(lost.length === 0, `${name}: links lead nowhere: ${lost}`);
+    await page.keyboard.press('Tab');
+    check((await page.evaluate(() => document.activeElement.className)) === 'skip', `${name}: no skip link`);
+    // Names of parts are used once.
+    const twice = await page.evaluate(() => {
+      const ids = [...document.querySelectorAll('[id]')].map((one) => one.id);
+      return ids.filter((id, n) => ids.indexOf(id) !== n);
+    });
+    check(twice.length === 0, `${name}: ids used twice: ${twice}`);
+    await page.context().close();
+  }
+  const phone = await open(name, { viewport: { width: 360, height: 740 }, isMobile: true, hasTouch: true });
+  check((await width(phone)) <= 0, `${name}: scrolls sideways on a phone by ${await width(phone)} px`);
+  await accessible(phone, `${name}, phone`);
+  await phone.context().close();
+
+  for (const [format, room] of Object.entries(PAPER)) {
+    const page = await open(name, { viewport: { width: room, height: 900 } });
+    await page.emulateMedia({ media: 'print' });
+    const cut = await page.evaluate((room) => [...document.querySelectorAll('table, svg, pre, dl')]
+      .filter((one) => one.getClientRects().length > 0 && one.getBoundingClientRect().right > room + 1)
+      .map((one) => one.querySelector('caption, title')?.textContent ?? one.tagName), room);
+    check(cut.length === 0, `${name}: cut on ${format}: ${cut}`);
+    const split = await page.evaluate(() => [...document.querySelectorAll('tr, figure')]
+      .filter((one) => getComputedStyle(one).breakInside !== 'avoid').length);
+    check(split === 0, `${name}: ${split} rows or figures may be split between pages`);
+    const pdf = await page.pdf({ format, preferCSSPageSize: false });
+    check(pdf.subarray(0, 5).toString() === '%PDF-' && pdf.length > 20_000, `${name}: no print on ${format}`);
+    await page.context().close();
+  }
+}
+
+const hostile = await open('hostile.html', {});
+check((await hostile.evaluate(() => window.ran)) === undefined, 'text of a file was run');
+check((await hostile.locator('h1').textContent()).includes('<script>'), 'text of a file is not shown as it stands');
+const drawing = await open('line.svg', {});
+check((await drawing.evaluate(() => document.documentElement.localName)) === 'svg', 'the drawing is no SVG');
+check((await drawing.locator('g.station').count()) === 9, 'the drawing lacks stations');
+await browser.close();
+
+failures.forEach((what) => console.error(`FAILED ${what}`));
+console.log(failures.length === 0 ? 'pages: all well' : `pages: ${failures.length} failures`);
+process.exit(failures.length === 0 ? 0 : 1);

@@ -1,0 +1,32 @@
+#!/usr/bin/env bash
+# Pages in a real browser: installs Chromium and what drives it if they are missing, makes pages, looks at them.
+set -euo pipefail
+cd "$(dirname "$0")"
+
+missing=()
+command -v chromium > /dev/null || missing+=(chromium fonts-dejavu-core)
+command -v node > /dev/null || missing+=(nodejs)
+command -v npm > /dev/null || missing+=(npm)
+if [ ${#missing[@]} -gt 0 ]; then
+  as_root=; [ "$(id -u)" = 0 ] || as_root=sudo
+  $as_root apt-get update -qq
+  $as_root apt-get install -y -qq --no-install-recommends "${missing[@]}" > /dev/null
+fi
+[ -d node_modules/axe-core ] && [ -d node_modules/playwright-core ] || npm install --silent --no-audit --no-fund
+
+pages=$(mktemp -d)
+trap 'rm -rf "$pages"' EXIT
+cargo build -q -p sim-cli
+feedproof=${CARGO_TARGET_DIR:-../../target}/debug/feedproof
+
+"$feedproof" run --replications 24 --report "$pages/proof.html" > /dev/null
+"$feedproof" run starter --replications 10 --report "$pages/starter.html" > /dev/null
+"$feedproof" run one-attendant-six-lines --replications 3 --report "$pages/wide.html" > /dev/null
+"$feedproof" limits starter --replications 2 --report "$pages/limits.html" > /dev/null
+"$feedproof" draw --out "$pages/line.svg"
+# A file whose texts would be markup if they were not shown as text.
+sed -e 's|"title": "|&<script>window.ran = 1</script><img src=x onerror=window.ran=1> |' \
+    -e 's|"feedproof": 1,|&"note": "</code></pre><script>window.ran = 1</script>",|' \
+    ../../scenarios/starter.json > "$pages/hostile.json"
+"$feedproof" run "$pages/hostile.json" --replications 3 --report "$pages/hostile.html" > /dev/null
+node check.mjs "$pages"

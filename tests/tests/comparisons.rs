@@ -1,0 +1,176 @@
+//! How often comparing, choosing and sizing are wrong, on lines whose rates are known exactly.
+//!
+//! Two stations in a row with exponential times of one second and b slots between them let (b + 2)/(b + 3) parts
+//! through a second: rows L-01 to L-04 of the table of published values (Hunt 1956; Hillier & Boling 1967). Each claim is
+//! tried on the seeds stated, and fails where the error seen lies more than 4.5 standard errors above the one
+//! promised: a right program fails one of them with a chance under 1e-5. Claims of that kind hold with room to spare
+//! (Bonferroni), so that each test also asks that the procedure decides most cases; otherwise it would be idle.
+
+use feedproof_tests::published::line::{exponential, row};
+use feedproof_tests::published::table::value_of;
+use serde_json::{Value, json};
+use sim_core::diag::Diagnostic;
+use sim_core::study::compare::{Choice, CompareOptions, CompareResult, Design, compare};
+use sim_core::study::size::{Grid, SizeOptions, SizeResult, Wanted, size};
+use sim_core::study::{Alone, Mode, Variant};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// Two stations with so many slots; shifts of 140 s of which the first 20 s are not measured.
+fn text(slots: u32, promise: &Value) -> String {
+    let stations = row(&[exponential(1.0), exponential(1.0)], &[slots]);
+    let plan = json!({"shift": "140 s", "warm_up": "20 s"});
+    json!({"feedproof": 1, "stations": stations, "plan": plan, "promise": promise}).to_string()
+}
+
+/// Parts a minute.
+fn exact(slots: u32) -> f64 {
+    60.0 * f64::from(slots + 2) / f64::from(slots + 3)
+}
+
+#[test]
+fn the_closed_form_is_that_of_the_table() {
+    for (id, slots) in [("L-01", 0), ("L-02", 1), ("L-03", 2), ("L-04", 5)] {
+        assert!((60.0 * value_of(id).exact - exact(slots)).abs() < 1e-7, "{id}");
+    }
+}
+
+/// What is found with each seed, on all cores.
+fn over<T: Send>(seeds: std::ops::Range<u64>, study: impl Fn(u64) -> T + Sync) -> Vec<T> {
+    let next = AtomicU64::new(seeds.start);
+    let found = Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
+            scope.spawn(|| {
+                loop {
+                    let seed = next.fetch_add(1, Ordering::Relaxed);
+                    if seed >= seeds.end {
+                        break;
+                    }
+                    let one = study(seed);
+                    found.lock().unwrap_or_else(|poison| poison.into_inner()).push(one);
+                }
+            });
+        }
+    });
+    found.into_inner().unwrap_or_else(|poison| poison.into_inner())
+}
+
+/// Fails if a share of errors lies too far above the promised one.
+fn promised(what: &str, wrong: usize, of: usize, error: f64) {
+    let share = wrong as f64 / of as f64;
+    println!("{what}: wrong {wrong} of {of}, promised {error}");
+    let allowed = error + 4.5 * (error * (1.0 - error) / of as f64).sqrt();
+    assert!(share <= allowed, "{what}: wrong with {share}, promised {error}, allowed here {allowed}");
+}
+
+fn design(name: &str, text: &str) -> Design {
+    let variant = Variant::read(text).unwrap_or_else(|problems| panic!("{problems:?}"));
+    Design { name: name.to_owned(), settings: Vec::new(), variant }
+}
+
+fn compared(texts: &[String], seed: u64, replications: u64, indifference: Option<f64>) -> CompareResult {
+    let named = texts.iter().enumerate().map(|(n, text)| design(&n.to_string(), text));
+    let options = CompareOptions { replications, mode: Mode::UntilDecided, seed, level: 0.95, indifference };
+    let found = compare(named.collect(), &options, &Alone, &|| false, &mut |_| ());
+    found.unwrap_or_else(|why| panic!("{why}")).unwrap_or_else(|| panic!("it was not cancelled"))
+}
+
+/// Seeds 0 to 999. Intervals of the rate have half of the error of 0.05, all looks together, whenever it stops.
+#[test]
+fn the_interval_of_a_difference_holds_at_whatever_look_it_stops() {
+    let texts =
+        [text(1, &Value::Null), text(2, &Value::Null)].map(|text| text.replace(r#","promise":null"#, ""));
+    let truth = exact(2) - exact(1);
+    let all = over(0..1000, |seed| compared(&texts, seed, 60, None));
+    let gaps: Vec<_> = all.iter().map(|found| found.differences[0].rate).collect();
+    let misses = gaps.iter().filter(|gap| gap.low > truth || truth > gap.high).count();
+    promised("interval of a difference", misses, all.len(), 0.025);
+    let wrong = gaps.iter().filter(|gap| gap.high < 0.0).count();
+    promised("the worse design is called the better one", wrong, all.len(), 0.0125);
+    let decided = all.iter().filter(|found| found.choice == Choice::Sure { best: "1".to_owned() }).count();
+    assert!(decided > 900, "{decided} of 1000 were decided");
+    let ratios: Vec<f64> = all.iter().filter_map(|found| found.differences[0].variance_ratio).collect();
+    let mean = ratios.iter().sum::<f64>() / ratios.len() as f64;
+    println!("variance of a paired difference over that of an unpaired one: {mean}");
+    assert!(mean < 0.5, "{mean}");
+}
+
+/// Seeds 0 to 999. Two lines that are equal but for the names of their stations, so that each has luck of its own.
+#[test]
+fn equal_designs_are_told_apart_no_more_often_than_stated() {
+    let one = text(2, &Value::Null).replace(r#","promise":null"#, "");
+    let texts = [one.clone(), one.replace("\"S1\"", "\"A\"").replace("\"S2\"", "\"B\"")];
+    let all = over(0..1000, |seed| compared(&texts, seed, 60, None));
+    let wrong = all.iter().filter(|found| matches!(found.choice, Choice::Sure { .. })).count();
+    promised("equal designs told apart", wrong, all.len(), 0.025);
+}
+
+/// Seeds 0 to 999. The best of three leads by the indifference.
+#[test]
+fn the_best_is_chosen_as_often_as_promised() {
+    let texts = [1, 2, 5].map(|slots| text(slots, &Value::Null).replace(r#","promise":null"#, ""));
+    let lead = exact(5) - exact(2);
+    let all = over(0..1000, |seed| compared(&texts, seed, 400, Some(lead)));
+    let chosen = |found: &&CompareResult, name: &str| matches!(&found.choice, Choice::Chosen { best, .. } if best == name);
+    let right = all.iter().filter(|found| chosen(found, "2")).count();
+    promised("choice of the best", all.len() - right, all.len(), 0.05);
+    let shifts: u64 = all.iter().flat_map(|found| &found.designs).map(|design| design.shifts).sum();
+    println!("{} shifts of all three on average", shifts as f64 / all.len() as f64);
+}
+
+struct Slots {
+    values: Vec<String>,
+    promise: Value,
+}
+
+impl Grid for Slots {
+    fn values(&self) -> &[String] {
+        &self.values
+    }
+
+    fn variant(&self, number: usize) -> Result<Variant, Vec<Diagnostic>> {
+        Variant::read(&text(number as u32 + 1, &self.promise))
+    }
+}
+
+fn sized(rate: f64, error: f64, seed: u64) -> SizeResult {
+    let promise = json!({"clauses": {"mean_rate": format!("{rate} /min")}});
+    let grid = Slots { values: (1..=8).map(|slots| slots.to_string()).collect(), promise };
+    // Seeds of values are those of the study and on: studies must not share them.
+    let options = SizeOptions { wanted: Wanted::Smallest, replications: 80, seed: 100 * seed, error };
+    let found = size(&grid, &options, &Alone, &|| false, &mut |_| ());
+    found.unwrap_or_else(|why| panic!("{why:?}")).unwrap_or_else(|| panic!("it was not cancelled"))
+}
+
+/// Seeds 0 to 399 for each. The mean rate demanded lies midway between two rows; the fewest slots follow.
+#[test]
+fn the_fewest_slots_are_found_as_surely_as_promised() {
+    for (worse, better, fewest) in [("L-02", "L-03", 2), ("L-03", "L-04", 4)] {
+        let rate = 30.0 * (value_of(worse).exact + value_of(better).exact);
+        assert!(exact(fewest) >= rate && exact(fewest - 1) < rate);
+        let error = 0.1;
+        let all = over(0..400, |seed| sized(rate, error, seed));
+        let number = |value: &Option<String>| value.as_ref().and_then(|value| value.parse::<u32>().ok());
+        let is_wrong = |found: &&SizeResult| {
+            number(&found.proved).is_some_and(|slots| slots < fewest)
+                || number(&found.disproved).is_some_and(|slots| slots >= fewest)
+        };
+        promised(
+            &format!("sizing between {worse} and {better}"),
+            all.iter().filter(is_wrong).count(),
+            all.len(),
+            error,
+        );
+        let exactly =
+            all.iter().filter(|found| number(&found.proved) == Some(fewest) && found.open == 0).count();
+        let near =
+            all.iter().filter(|found| number(&found.proved).is_some_and(|slots| slots <= fewest + 1)).count();
+        let shifts = all.iter().map(|found| found.shifts).sum::<u64>() as f64 / all.len() as f64;
+        println!(
+            "found exactly {exactly}, one off at most {near} of {}; {shifts} shifts on average",
+            all.len()
+        );
+        assert!(near > 200, "{near}");
+    }
+}
