@@ -132,3 +132,13 @@ fn a_loop_with_a_way_out_is_no_knot() {
         {"id": "B", "type": "recirculation belt", "capacity": 3, "travel": "2 s", "to": "O"}"#;
     assert_eq!(knot_of(stations, ""), None);
 }
+
+#[test]
+fn a_hopper_that_people_refill_is_no_part_of_a_knot() {
+    let stations = r#"
+        {"id": "H", "type": "hopper", "call_level": 11,
+         "refill": {"how": "swapped", "by": "A", "time": "2.1 s", "parts": 1}},
+        {"id": "M", "type": "machine", "cycle": "1 s"},
+        {"id": "D", "type": "divider", "exits": ["out", "M"]}"#;
+    assert_eq!(knot_of(stations, r#", "attendants": [{"id": "A"}]"#), None);
+}
