@@ -10,7 +10,7 @@ const check = (holds, what) => { if (!holds) failures.push(what); };
 
 // Sections that each kind of page must have.
 const SECTIONS = {
-  'proof.html': ['promise', 'rate', 'losses', 'line', 'stations', 'limits', 'levels', 'course', 'passes', 'stops',
+  'proof.html': ['promise', 'rate', 'losses', 'line', 'watch', 'stations', 'limits', 'levels', 'course', 'passes', 'stops',
     'inputs', 'cautions', 'again', 'scenario'],
   'limits.html': ['gains', 'scenario'],
   'compare.html': ['differences', 'designs'],
@@ -90,6 +90,37 @@ for (const name of readdirSync(folder).filter((name) => name.endsWith('.html')))
     await page.context().close();
   }
 }
+
+// The shift that can be watched: it plays, stands, seeks to the same from both sides, and jumps to what is of note.
+const film = await open('proof.html', { viewport: { width: 1200, height: 900 } });
+const clock = () => film.locator('.replay-clock').textContent();
+const shown = () => film.evaluate(() => [...document.querySelectorAll('.replay .now')].map((one) => one.textContent).join('|'));
+const seek = (frame) => film.evaluate((frame) => document.querySelector('.replay').player.goTo(frame), frame);
+const begin = await clock();
+await film.selectOption('.replay-speed', '100');
+await film.locator('.replay-play').click();
+await film.waitForFunction((begin) => document.querySelector('.replay-clock').textContent !== begin, begin);
+await film.locator('.replay-play').click();
+const [paused, states] = [await clock(), await shown()];
+check(paused !== begin, 'the film does not play');
+check((await film.locator('.replay-play').textContent()) === 'Play', 'the film does not pause');
+const frame = await film.evaluate(() => Math.floor(document.querySelector('.replay').player.frame));
+await seek(0);
+check((await clock()) === begin, 'the film does not go back');
+await seek(frame);
+check((await shown()) === states, 'seeking does not show what playing shows');
+await seek(300000);
+await seek(frame);
+check((await shown()) === states, 'seeking back does not show what playing shows');
+await film.locator('.replay-next').click();
+check(/ for \d+ s$/.test(await film.locator('.replay-said').textContent()), 'no jump to what is of note');
+check(await film.evaluate(() => {
+  const canvas = document.querySelector('.replay canvas.parts');
+  return canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data.some((byte) => byte > 0);
+}), 'no parts are on their way');
+const size = readFileSync(`${folder}/proof.html`).length;
+check(size < 2_500_000, `a report with an hour to watch takes ${size} bytes`);
+await film.context().close();
 
 const hostile = await open('hostile.html', {});
 check((await hostile.evaluate(() => window.ran)) === undefined, 'text of a file was run');

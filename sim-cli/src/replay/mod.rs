@@ -79,29 +79,29 @@ mod tests {
     use sim_core::part::SECOND;
     use sim_core::{balance, network, scenario, study};
 
-    /// Ten minutes of a line.
-    fn player_of(text: &str) -> String {
+    /// Ten minutes of the default line.
+    fn film() -> (Replay, Picture) {
+        let text = include_str!("../../../scenarios/knob-two-paths.json");
         let scenario = scenario::read(text).scenario.expect("the line is sound");
         let plan = network::compile(&scenario);
         let film = study::replay(&scenario, &plan, 1, 0, (0, 600 * SECOND)).expect("the shift runs");
         let picture = Picture::of(&scenario, &balance::solve(&scenario).expect("the line is sound"), None);
-        player(&film, &picture, &[2]).into_string()
+        (film, picture)
     }
 
     #[test]
     fn a_name_cannot_end_the_film() {
-        let line = r#"{"feedproof": 1, "stations": [
-            {"id": "F", "type": "work", "endless": true, "time": "1 s"},
-            {"id": "T", "type": "track", "capacity": 5, "travel": "0 s"},
-            {"id": "</script><script>alert(1)</script>", "type": "work", "time": "0.5 s"}]}"#;
-        let page = player_of(line);
+        let (mut film, picture) = film();
+        film.posts[0].name = "</script><script>alert(1)</script>".to_owned();
+        let page = player(&film, &picture, &[8]).into_string();
         assert_eq!(page.matches("<script").count(), 1);
         assert!(page.contains("\\u003c/script>\\u003cscript>alert(1)"), "the name is there as data");
     }
 
     #[test]
     fn every_station_and_every_way_can_be_found_in_the_drawing() {
-        let page = player_of(include_str!("../../../scenarios/knob-two-paths.json"));
+        let (film, picture) = film();
+        let page = player(&film, &picture, &[8]).into_string();
         for station in 0..9 {
             assert!(page.contains(&format!("data-station=\"{station}\"")), "{station}");
         }
