@@ -27,10 +27,16 @@ cargo check -p sim-core --no-default-features -q
 step "independent cross-check (Python, simpy)"
 bash tests/reference/run.sh
 
+step "pages in a real browser"
+bash tests/browser/run.sh
+
 step "benches, quick"
 cargo bench -p feedproof-benches -q -- --quick
 
 step "the default line, as a user starts it"
 cargo run --release -q -- run --replications 20 > /dev/null
+
+step "a sweep on a Slurm cluster that loses a node"
+bash tests/slurm/run.sh
 
 printf '\nall checks passed\n'

@@ -6,6 +6,7 @@
 mod builtin;
 mod charts;
 mod commands;
+mod data;
 mod designs;
 mod document;
 mod drawing;

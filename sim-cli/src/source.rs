@@ -3,6 +3,7 @@
 //! Invariant: never more is read than a scenario may be long.
 
 use crate::builtin;
+use crate::data;
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
 use crate::problems;
@@ -35,11 +36,13 @@ impl Source {
         if file == Path::new("-") {
             let bytes =
                 read_some(io::stdin().lock()).map_err(|why| Failure::unreadable("standard input", why))?;
-            return Source::decode("standard input".to_owned(), &bytes);
+            return Source::decode("standard input".to_owned(), &bytes)?.with_data(Path::new(""));
         }
         let name = file.display().to_string();
         match File::open(file).and_then(read_some) {
-            Ok(bytes) => Source::decode(name, &bytes),
+            Ok(bytes) => {
+                Source::decode(name, &bytes)?.with_data(file.parent().unwrap_or_else(|| Path::new("")))
+            }
             Err(why) => match builtin::find(&name) {
                 Some(line) => Ok(Source::built_in(line)),
                 None => Err(missing(file, &name, &why)),
@@ -56,6 +59,11 @@ impl Source {
             Some(file) => Source::load(file),
             None => Ok(Source::built_in(builtin::default())),
         }
+    }
+
+    /// With the values of the files that the text names, by their paths from `folder`.
+    fn with_data(self, folder: &Path) -> Result<Self, Failure> {
+        Ok(Source { text: data::resolved(self.text, folder)?, ..self })
     }
 
     fn built_in(line: &builtin::Line) -> Self {

@@ -118,9 +118,7 @@ mod tests {
 
     #[test]
     fn what_is_no_range_is_refused() {
-        for text in
-            ["", "5", "5..", "5..x", "5..4", "1 m..2 s", "1..5:0", "0..1e9", "0..1:1e-9", "1..2000000"]
-        {
+        for text in ["", "5", "5..", "5..x", "5..4", "1 m..2 s", "1..5:0", "0..1:1e-9", "1..2000000"] {
             assert!(Steps::read(text).is_err(), "{text}");
         }
     }

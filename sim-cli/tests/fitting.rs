@@ -160,3 +160,64 @@ fn the_plot_is_a_picture_of_each_law() {
     assert_eq!(svg.matches("<circle").count(), 40);
     assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
 }
+
+/// What a command prints as JSON is what its schema says.
+fn fits_schema(desk: &Desk, of: &str, document: &str) {
+    let schema = json(&desk.run(&["schema", "--of", of]).out);
+    let validator = jsonschema::validator_for(&schema).expect("a schema");
+    let document = json(document);
+    let wrong: Vec<String> = validator.iter_errors(&document).map(|why| why.to_string()).collect();
+    assert!(wrong.is_empty(), "{of}: {wrong:?}");
+}
+
+#[test]
+fn documents_are_what_their_schemas_say() {
+    let desk = Desk::new();
+    desk.put("log.csv", STOPPED);
+    let times =
+        ["fit", "log.csv", "--column", "hours", "--censored", "stopped", "--bootstrap", "9", "--json"];
+    fits_schema(&desk, "times", &desk.run(&times).out);
+    desk.put("drops.csv", "attitude\nflat\nup\n");
+    fits_schema(&desk, "counts", &desk.run(&["fit", "drops.csv", "--kind", "drops", "--json"]).out);
+    let line = starter_with(r#""shift": "8 h""#, r#""shift": "30 min""#);
+    desk.put(
+        "line.json",
+        &line.replacen("\"plan\":", "\"run_off\": {\"length\": \"15 min\", \"most_jams\": 1}, \"plan\":", 1),
+    );
+    let run_off = ["runoff", "line.json", "--replications", "10", "--bad", "3", "--up-to", "0.5", "--json"];
+    fits_schema(&desk, "run-off", &desk.run(&run_off).out);
+    desk.put("shift.csv", "good,jams\n10,0\n12,0\n11,1\n10,0\n");
+    let compared = [
+        "match",
+        "line.json",
+        "shift.csv",
+        "--every",
+        "1 min",
+        "--replications",
+        "299",
+        "--draws",
+        "5",
+        "--json",
+    ];
+    fits_schema(&desk, "match", &desk.run(&compared).out);
+    let money = [
+        "payback",
+        "line.json",
+        "--cost",
+        "90000",
+        "--labour",
+        "25",
+        "--lost-minute",
+        "3",
+        "--shifts",
+        "400",
+    ];
+    let done = desk.run(&[&money[..], &["--replications", "5", "--json"]].concat());
+    fits_schema(&desk, "pay-back", &done.out);
+    let found = json(&done.out);
+    // Half an hour a shift, 400 shifts, 25 an hour.
+    assert_eq!(found["labour"].as_f64(), Some(5000.0));
+    let page = desk.run(&[&money[..], &["--replications", "5"]].concat());
+    assert_eq!((page.status, page.err.as_str()), (0, ""));
+    assert!(page.out.contains("paid back in") && page.out.contains("labour replaced"), "{}", page.out);
+}

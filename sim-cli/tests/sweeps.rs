@@ -134,6 +134,23 @@ fn slips_in_a_sweep_file_are_told_with_their_places() {
 }
 
 #[test]
+fn a_sweep_file_is_valid_by_the_schema_and_the_schema_sees_what_is_wrong() {
+    let desk = desk();
+    let json = |text: &str| -> serde_json::Value { serde_json::from_str(text).expect("JSON") };
+    let schema = json(&sound(&desk.run(&["schema", "--of", "sweep"])).out);
+    let validator = jsonschema::validator_for(&schema).expect("the schema is one");
+    for text in [
+        SWEEP,
+        include_str!("../../scenarios/sweeps/knob-track-and-paths.json"),
+        include_str!("../../scenarios/sweeps/starter-200.json"),
+    ] {
+        let errors: Vec<String> = validator.iter_errors(&json(text)).map(|error| error.to_string()).collect();
+        assert!(errors.is_empty(), "{errors:?}");
+    }
+    assert!(!validator.is_valid(&json(&SWEEP.replace("\"high\"", "\"hihg\""))));
+}
+
+#[test]
 fn a_list_of_points_is_read_from_csv() {
     let desk = desk();
     let sweep = SWEEP.replace(

@@ -13,6 +13,9 @@ const SECTIONS = {
   'proof.html': ['promise', 'rate', 'losses', 'line', 'stations', 'limits', 'levels', 'course', 'passes', 'stops',
     'inputs', 'cautions', 'again', 'scenario'],
   'limits.html': ['gains', 'scenario'],
+  'compare.html': ['differences', 'designs'],
+  'screen.html': ['factors'],
+  'size.html': ['values'],
 };
 // Width between the margins, px at 96 to the inch: 210 mm and 8.5 in less twice 15 mm.
 const PAPER = { A4: 680, Letter: 702 };

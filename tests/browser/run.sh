@@ -23,10 +23,13 @@ feedproof=${CARGO_TARGET_DIR:-../../target}/debug/feedproof
 "$feedproof" run starter --replications 10 --report "$pages/starter.html" > /dev/null
 "$feedproof" run one-attendant-six-lines --replications 3 --report "$pages/wide.html" > /dev/null
 "$feedproof" limits starter --replications 2 --report "$pages/limits.html" > /dev/null
+"$feedproof" compare starter --set "track.capacity=30" --replications 10 --report "$pages/compare.html" > /dev/null
+"$feedproof" screen starter --replications 2 --report "$pages/screen.html" > /dev/null
+"$feedproof" size starter --vary "track.capacity=10..40:10" --smallest --at-most 20 --report "$pages/size.html" > /dev/null
 "$feedproof" draw --out "$pages/line.svg"
 # A file whose texts would be markup if they were not shown as text.
 sed -e 's|"title": "|&<script>window.ran = 1</script><img src=x onerror=window.ran=1> |' \
-    -e 's|"feedproof": 1,|&"note": "</code></pre><script>window.ran = 1</script>",|' \
+    -e 's|"note": \[|&"</code></pre><script>window.ran = 1</script>",|' \
     ../../scenarios/starter.json > "$pages/hostile.json"
 "$feedproof" run "$pages/hostile.json" --replications 3 --report "$pages/hostile.html" > /dev/null
 node check.mjs "$pages"

@@ -9,7 +9,7 @@ use crate::random_batches::move_divider;
 use crate::random_blocks::{Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker};
 use crate::random_feeders;
 use crate::random_options::add_options;
-use crate::random_plan::{parts, plan, pool_of, promise, sensors, states};
+use crate::random_plan::{parts, plan, pool_of, promise, run_off, sensors, states};
 use crate::random_stores::settle_boxes;
 use serde_json::{Map, Value, json};
 
@@ -74,6 +74,9 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     line["plan"] = plan(&mut luck, &stations, &names);
     if luck.percent(30) {
         line["promise"] = promise(&mut luck, &stations);
+    }
+    if luck.percent(5) {
+        line["run_off"] = run_off(&mut luck);
     }
     if luck.percent(10) {
         line["$schema"] = json!("feedproof.schema.json");

@@ -66,6 +66,23 @@ pub(crate) fn promise(luck: &mut Luck, stations: &[Value]) -> Value {
     promise
 }
 
+/// The acceptance test of the line.
+pub(crate) fn run_off(luck: &mut Luck) -> Value {
+    let mut test = json!({"length": "30 min", "most_jams": luck.below(9)});
+    if luck.percent(50) {
+        test["start"] = json!(luck.one(&["empty", "primed", "full"]));
+        test["jams"] = json!(luck.one(&["all", "attended", "of good parts"]));
+        test["rate"] = json!(luck.one(&["gross", "net"]));
+    }
+    if luck.percent(50) {
+        test["least_rate"] = json!("10 /min");
+        test["most_bad"] = if luck.percent(50) { json!(3) } else { json!("1 %") };
+        test["most_stops"] = json!(12);
+        test["retries"] = json!(1);
+    }
+    test
+}
+
 /// A product sequence, if a source brings the parts of some kind.
 fn changeover(luck: &mut Luck, stations: &[Value], names: &Names) -> Option<Value> {
     let sources: Vec<&Value> = stations.iter().filter(|s| is_source(s)).collect();

@@ -1,12 +1,13 @@
 //! `feedproof compare`: which of several designs, by how much, how sure.
 
+use super::pages::Pages;
 use crate::designs::{designs, settings};
 use crate::ending::{Ending, Failure};
 use crate::files::Draft;
 use crate::ink::Ink;
 use crate::progress::{self, Bar};
 use crate::source::Source;
-use crate::{interrupt, report, screen};
+use crate::{interrupt, proof, report, screen};
 use sim_core::study::Mode;
 use sim_core::study::compare::{self, CompareOptions, CompareResult};
 use sim_core::units::{Dimension, parse};
@@ -44,6 +45,8 @@ pub(crate) struct Args {
     /// Write result.json and differences.csv into this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    pages: Pages,
 }
 
 /// A rate above 0, parts/min.
@@ -61,6 +64,7 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
         return Err(failure.help("name a second file, or change the first one with --set ADDRESS=VALUE"));
     }
     let designs = designs(sources, &changed)?;
+    let pages = args.pages.open()?;
     interrupt::listen()?;
     let options = CompareOptions {
         replications: args.replications.unwrap_or(args.at_most),
@@ -84,6 +88,9 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
     };
     if let Some(folder) = &args.out {
         keep(folder, &found)?;
+    }
+    if let Some(pages) = pages {
+        pages.keep(&proof::comparison(&found))?;
     }
     if args.json {
         screen::print(&json(&found)?)?;

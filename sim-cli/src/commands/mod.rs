@@ -7,10 +7,13 @@ mod explain;
 mod fit;
 mod limits;
 mod list;
+mod matching;
 mod merge;
 mod new;
 mod pages;
+mod payback;
 mod run;
+mod runoff;
 mod schema;
 mod screen;
 mod show;
@@ -34,9 +37,9 @@ pub(crate) enum Command {
     Limits(limits::Args),
     /// Ranks which of many numbers matter, alone and together with others
     Screen(screen::Args),
-    /// Runs one scenario at many points, as a sweep file says; goes on where it was interrupted
+    /// Runs a scenario at many points, and goes on where it was interrupted
     Sweep(sweep::Args),
-    /// Puts the parts of a sweep together that were run apart
+    /// Puts the parts of a sweep together
     Merge(merge::Args),
     /// Runs designs side by side with the same luck, and says which one makes more
     Compare(compare::Args),
@@ -44,6 +47,12 @@ pub(crate) enum Command {
     Size(size::Args),
     /// Fits laws, attitudes and tools to a log, with the text for a scenario
     Fit(fit::Args),
+    /// The acceptance test: chance to pass, risks of both sides, the smallest plan that holds them
+    Runoff(runoff::Args),
+    /// Compares a log of the built line with its model, and finds which input would explain it
+    Match(matching::Args),
+    /// Pay-back of the line: plain arithmetic on simulated shifts, apart from the proof
+    Payback(payback::Args),
     /// Writes a new scenario file that runs as it is
     New(new::Args),
     /// Lists the lines that are built in
@@ -74,6 +83,9 @@ pub(crate) fn execute(command: Command) -> Result<Ending, Failure> {
         Command::Compare(args) => compare::compare(&args),
         Command::Size(args) => size::size(&args),
         Command::Fit(args) => fit::fit(&args),
+        Command::Runoff(args) => runoff::runoff(&args),
+        Command::Match(args) => matching::matching(&args),
+        Command::Payback(args) => payback::payback(&args),
         Command::New(args) => new::new(&args),
         Command::List => list::list(),
         Command::Show(args) => show::show(&args),

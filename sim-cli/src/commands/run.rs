@@ -18,8 +18,9 @@ use sim_core::network::{self, Plan};
 use sim_core::part::{Nanos, SECOND};
 use sim_core::scenario::Scenario;
 use sim_core::statistics::Verdict;
+use sim_core::study::reduced::{self, ReducedReport, Reduction};
 use sim_core::study::result::{IgnoranceReport, StoppedBecause};
-use sim_core::study::{self, Job, Mode, Options, RunError, RunResult, Watch, WhichShift};
+use sim_core::study::{self, Job, Mode, Options, RunError, RunResult, Variant, Watch, WhichShift};
 use sim_core::units::{Dimension, parse};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -69,9 +70,22 @@ pub(crate) struct Args {
     /// Shifts for each of these draws at first; where one is not clear it gets more
     #[arg(long, value_name = "N", default_value_t = nested::EACH, value_parser = clap::value_parser!(u64).range(2..=100_000))]
     shifts_each: u64,
+    /// Estimate the mean rate once more from as many shifts, with less spread: by mirrored shifts, by jams as controls, or both.
+    /// The verdict has no part in it
+    #[arg(long, value_name = "WAY", value_enum, value_delimiter = ',')]
+    reduce: Vec<Reduce>,
     /// End with status 3 unless the promise is proved
     #[arg(long)]
     fail_unless_proved: bool,
+}
+
+/// Ways to estimate a mean from fewer shifts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Reduce {
+    /// Each shift is followed by one that draws 1 - u wherever it drew u
+    Mirrored,
+    /// Jams too many explain part of what the rate lacks
+    Controls,
 }
 
 /// The shift to be watched, if any.
@@ -125,6 +139,9 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
     }
     if result.stopped_because != StoppedBecause::Cancelled {
         result.ignorance = include_ignorance(args, &source, &scenario)?;
+    }
+    if !args.reduce.is_empty() && result.stopped_because != StoppedBecause::Cancelled {
+        result.reduced = reduced(args, &source, &result)?;
     }
     if let Some(folder) = folder {
         folder.keep(&result)?;
@@ -287,6 +304,25 @@ fn simulate(
         Some(failure) => Err(failure),
         None => result.map_err(|why| refused(&why)),
     }
+}
+
+/// The mean rate from as many shifts of another kind; none if it was interrupted.
+fn reduced(args: &Args, source: &Source, result: &RunResult) -> Result<Option<ReducedReport>, Failure> {
+    let reduction = Reduction {
+        mirrored: args.reduce.contains(&Reduce::Mirrored),
+        controls: args.reduce.contains(&Reduce::Controls),
+    };
+    let crew = progress::crew(args.threads);
+    let read = Variant::read(&source.text).map_err(|problems| source.refused(&problems))?;
+    let mut variants = [read];
+    let settled = study::settle_warm_up(&mut variants, result.seed, &crew, &interrupt::asked);
+    if !settled.map_err(|why| refused(&why))? {
+        return Ok(None);
+    }
+    let [variant] = &variants;
+    let (shifts, seed, level) = (result.replications, result.seed, result.level);
+    reduced::mean_rate(variant, reduction, shifts, seed, level, &crew, &interrupt::asked)
+        .map_err(|why| refused(&why))
 }
 
 /// The promise with what is not known of the inputs in it; none without evidence, if it is not asked for, or if it was

@@ -2,6 +2,10 @@
 
 use crate::ending::{Ending, Failure};
 use crate::screen;
+use sim_core::fit::{CountsFit, TimesFit};
+use sim_core::matching::MatchResult;
+use sim_core::money::PayBack;
+use sim_core::run_off::RunOffResult;
 use sim_core::study::compare::CompareResult;
 use sim_core::study::size::SizeResult;
 use sim_core::{scenario, screening, study, sweep};
@@ -32,6 +36,16 @@ enum Document {
     Comparison,
     /// What `size --json` prints
     Sizing,
+    /// What `fit --json` prints of times
+    Times,
+    /// What `fit --json` prints of drops and trials
+    Counts,
+    /// What `runoff --json` prints
+    RunOff,
+    /// What `match --json` prints
+    Match,
+    /// What `payback --json` prints
+    PayBack,
 }
 
 /// Prints the schema.
@@ -43,6 +57,11 @@ pub(super) fn schema(args: &Args) -> Result<Ending, Failure> {
         Document::Screen => screening::schema(),
         Document::Comparison => CompareResult::schema(),
         Document::Sizing => SizeResult::schema(),
+        Document::Times => TimesFit::schema(),
+        Document::Counts => CountsFit::schema(),
+        Document::RunOff => RunOffResult::schema(),
+        Document::Match => MatchResult::schema(),
+        Document::PayBack => PayBack::schema(),
     };
     screen::print(&format!("{schema:#}\n"))?;
     Ok(Ending::Done)

@@ -1,12 +1,13 @@
 //! `feedproof screen`: which numbers matter.
 
+use super::pages::Pages;
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
 use crate::progress::{self, Bar};
 use crate::report;
 use crate::source::Source;
 use crate::sweep::scenario_of;
-use crate::{interrupt, screen};
+use crate::{interrupt, proof, screen};
 use sim_core::screening::{
     self, Dial, Method, ScreenError, ScreenOptions, ScreenWatch, dials_of_factors, dials_of_knobs,
 };
@@ -57,6 +58,8 @@ pub(crate) struct Args {
     /// Print the result as CSV, one row for each factor and measure
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    #[command(flatten)]
+    pages: Pages,
 }
 
 /// How to look at factors.
@@ -92,6 +95,7 @@ pub(super) fn screen(args: &Args) -> Result<Ending, Failure> {
         return Err(Failure::new(Ending::BadInput, "--levels wants an even number"));
     }
     let job = load(args)?;
+    let pages = args.pages.open()?;
     interrupt::listen()?;
     let (method, replications) = match args.method {
         Way::Tornado => (Method::Tornado, 20),
@@ -114,6 +118,9 @@ pub(super) fn screen(args: &Args) -> Result<Ending, Failure> {
     let Some(found) = found.map_err(|why| refused(&job.base, &why))? else {
         return Err(Failure::new(Ending::Interrupted, "interrupted before all points were run"));
     };
+    if let Some(pages) = pages {
+        pages.keep(&proof::screening(&found))?;
+    }
     let page = if args.json {
         let text = serde_json::to_string_pretty(&found)
             .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;

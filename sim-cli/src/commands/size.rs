@@ -1,5 +1,6 @@
 //! `feedproof size`: the smallest or largest value of a setting with which the promise is proved.
 
+use super::pages::Pages;
 use crate::designs;
 use crate::ending::{Ending, Failure};
 use crate::files::Draft;
@@ -7,7 +8,7 @@ use crate::ink::Ink;
 use crate::progress::{self, Bar};
 use crate::source::Source;
 use crate::steps::Steps;
-use crate::{interrupt, report, screen};
+use crate::{interrupt, proof, report, screen};
 use sim_core::diag::Diagnostic;
 use sim_core::scenario;
 use sim_core::study::size::{FrontierRow, Grid, SizeError, SizeOptions, SizeResult, Wanted};
@@ -50,6 +51,8 @@ pub(crate) struct Args {
     /// Write result.json into this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    pages: Pages,
 }
 
 /// A setting that is varied.
@@ -116,6 +119,7 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     for one in &varied {
         designs::with(&source, &[one.setting(0)])?;
     }
+    let pages = args.pages.open()?;
     interrupt::listen()?;
     let options = SizeOptions {
         wanted: if args.smallest { Wanted::Smallest } else { Wanted::Largest },
@@ -126,12 +130,13 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     if let Some(folder) = &args.out {
         std::fs::create_dir_all(folder).map_err(|why| Failure::unwritable(folder, why))?;
     }
-    let (page, json) = match &varied[..] {
+    let (page, json, of) = match &varied[..] {
         [one] => {
             let found = sized(&source, one, &options, args)?;
             (
                 report::sizing(&found, one.address.text(), Ink::of_stdout()),
                 document(serde_json::to_string_pretty(&found))?,
+                proof::sizing(&found, one.address.text()),
             )
         }
         [first, second] => {
@@ -140,12 +145,16 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
             (
                 report::frontier(&found, names, options.error, Ink::of_stdout()),
                 document(serde_json::to_string_pretty(&found))?,
+                proof::frontier(&found, names),
             )
         }
         [] | [_, _, _, ..] => {
             return Err(Failure::new(Ending::BadInput, "one or two settings can be varied"));
         }
     };
+    if let Some(pages) = pages {
+        pages.keep(&of)?;
+    }
     if let Some(folder) = &args.out {
         let target = folder.join("result.json");
         let mut draft = Draft::of(target.clone())?;

@@ -136,7 +136,7 @@ fn folded(grid: &Grid, id: &str) -> Markup {
 
 fn table(grid: &Grid, id: &str) -> Markup {
     html! {
-        div class="scroll" tabindex="0" role="region" aria-labelledby=(format!("{id}-caption")) {
+        div class="scroll" tabindex="0" role="group" aria-labelledby=(format!("{id}-caption")) {
             table {
                 caption id=(format!("{id}-caption")) { (shown(&grid.title)) }
                 thead { tr { @for column in &grid.columns {

@@ -4,6 +4,7 @@
 
 use super::{Block, Document, Grid};
 use crate::charts::Kind;
+use crate::numbers::NONE;
 use rust_xlsxwriter::{Chart, ChartType, Format, FormatAlign, Workbook, Worksheet, XlsxError};
 
 /// The bytes of the workbook.
@@ -44,9 +45,12 @@ pub(crate) fn workbook(document: &Document) -> Result<Vec<u8>, XlsxError> {
 fn sheet_name(title: &str, taken: &[String]) -> String {
     let kept = |c: char| if "[]:*?/\\'".contains(c) || c.is_control() { ' ' } else { c };
     let clean: String = title.chars().map(kept).collect();
-    let clean = clean.split_whitespace().collect::<Vec<_>>().join(" ");
+    let mut clean = clean.split_whitespace().collect::<Vec<_>>().join(" ");
+    if clean.is_empty() {
+        clean.push_str("Table");
+    }
     let cut = |n: usize| clean.chars().take(n).collect::<String>().trim().to_owned();
-    let is_free = |name: &str| !name.is_empty() && !taken.iter().any(|one| one.eq_ignore_ascii_case(name));
+    let is_free = |name: &str| !taken.iter().any(|one| one.eq_ignore_ascii_case(name));
     let first = cut(31);
     if is_free(&first) {
         return first;
@@ -107,9 +111,11 @@ fn fill(sheet: &mut Worksheet, grid: &Grid) -> Result<(), XlsxError> {
         sheet.set_column_width(n, (widest.max().unwrap_or(8).clamp(10, 60) + 2) as f64)?;
     }
     for (row, cells) in (1u32..).zip(&grid.rows) {
-        for (n, cell) in (0u16..).zip(cells) {
+        for ((n, cell), column) in (0u16..).zip(cells).zip(&grid.columns) {
             match cell.value {
                 Some(value) => sheet.write_number(row, n, value)?,
+                // What does not exist stays empty, so that sums and charts leave it out.
+                None if !column.is_text && cell.text == NONE => continue,
                 None => sheet.write_string(row, n, shortened(&cell.text))?,
             };
         }
@@ -145,4 +151,53 @@ fn draw(sheet: &mut Worksheet, grid: &Grid, kind: &Kind, name: &str) -> Result<(
     chart.set_width(760).set_height(420);
     sheet.insert_chart(1, grid.columns.len() as u16 + 1, &chart)?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::document::{Tone, number, numbers, word, words};
+
+    fn document() -> Document {
+        let mut grid = Grid::new("Shares: a [b]", vec![words("Name"), numbers("Share", "%")]);
+        grid.row(vec![word("=1+1"), number(Some(12.5), "12.5")]);
+        grid.row(vec![word("none"), number(None, "-")]);
+        let mut document = Document {
+            title: "Title".to_owned(),
+            kind: "Proof",
+            headline: Some(crate::document::Headline {
+                tone: Tone::Good,
+                word: "Proved",
+                sentence: "It holds.".to_owned(),
+                detail: "Surely.".to_owned(),
+            }),
+            figures: Vec::new(),
+            sections: Vec::new(),
+        };
+        document.add("a", "A", vec![Block::Table(grid.clone()), Block::Table(grid)]);
+        document
+    }
+
+    #[test]
+    fn the_same_document_gives_the_same_bytes() {
+        let first = workbook(&document()).unwrap();
+        assert_eq!(first, workbook(&document()).unwrap());
+        assert_eq!(&first[..2], b"PK");
+    }
+
+    #[test]
+    fn sheets_have_names_of_their_own_that_are_allowed() {
+        let mut taken = vec!["Summary".to_owned()];
+        for (title, name) in [
+            ("Shares: a [b]", "Shares a b"),
+            ("shares a b", "shares a b 2"),
+            ("[]", "Table"),
+            (&"x".repeat(40), &"x".repeat(31)),
+            (&"x".repeat(50), &format!("{} 2", "x".repeat(27))),
+        ] {
+            let found = sheet_name(title, &taken);
+            assert_eq!(found, name);
+            taken.push(found);
+        }
+    }
 }

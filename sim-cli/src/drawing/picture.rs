@@ -222,18 +222,34 @@ impl Picture {
         Some((flow - known?).max(0.0))
     }
 
-    /// The graph to be laid out. The way on wants to be straight, then what flows most.
+    /// The graph to be laid out. The way on wants to be straight, then what flows most; of several ways on, or several
+    /// that come together, the middle one.
     pub(crate) fn graph(&self) -> Graph {
         let most = self.most();
+        let is_middle = |ix: usize, same: &dyn Fn(&Edge) -> bool| {
+            let beside: Vec<usize> = (0..self.edges.len())
+                .filter(|one| self.edges[*one].is_way_on && same(&self.edges[*one]))
+                .collect();
+            beside.len() > 2 && beside[(beside.len() - 1) / 2] == ix
+        };
+        let bonus = |ix: usize| {
+            let edge = &self.edges[ix];
+            let parts = is_middle(ix, &|one| one.from == edge.from);
+            let meets = is_middle(ix, &|one| one.to == edge.to);
+            f64::from(u8::from(parts)) + f64::from(u8::from(meets))
+        };
         Graph {
             n: self.nodes.len(),
             edges: self
                 .edges
                 .iter()
-                .map(|edge| Arc {
+                .enumerate()
+                .map(|(ix, edge)| Arc {
                     from: edge.from,
                     to: edge.to,
-                    weight: f64::from(u8::from(edge.is_way_on)) + 0.5 * edge.flow.unwrap_or(0.0) / most,
+                    weight: f64::from(u8::from(edge.is_way_on))
+                        + 0.5 * edge.flow.unwrap_or(0.0) / most
+                        + bonus(ix),
                 })
                 .collect(),
             brings_back: self.nodes.iter().map(|node| node.brings_back).collect(),

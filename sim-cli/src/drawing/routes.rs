@@ -78,6 +78,8 @@ enum Side {
 
 /// A turn of an edge in a channel: which edge, and whether it is its last one.
 type Turn = (usize, bool);
+/// What decides the order of turns in a channel, or of edges on a side.
+type Key = (u8, f64);
 
 struct Plan<'a> {
     graph: &'a Graph,
@@ -164,7 +166,7 @@ impl<'a> Plan<'a> {
     }
 
     /// What decides the order of edges on a side, from top to bottom: those that come back last, the outer ones first.
-    fn port_key(&self, ix: usize, is_end: bool) -> (u8, f64) {
+    fn port_key(&self, ix: usize, is_end: bool) -> Key {
         let arc = &self.graph.edges[ix];
         let node = if is_end { arc.to } else { arc.from };
         if !self.ranks.is_forward[ix] {
@@ -205,7 +207,7 @@ impl<'a> Plan<'a> {
             let most = centre.max(n - 1.0 - centre).max(1.0);
             let size = if self.graph.is_small[node] { self.sizes.small.1 } else { self.sizes.across };
             let step = (0.5 * size - 7.0).max(2.0) / most;
-            let step = step.min(18.0);
+            let step = step.min(if self.sizes.is_down { 30.0 } else { 22.0 });
             for (place, (ix, is_end)) in ends.into_iter().enumerate() {
                 self.ports[ix][usize::from(is_end)] = middle + (place as f64 - centre) * step;
             }
@@ -213,7 +215,7 @@ impl<'a> Plan<'a> {
     }
 
     /// The turns of an edge: the channel, the order within it, and which one it is.
-    fn turns_of(&self, ix: usize) -> Vec<(usize, (u8, f64), Turn)> {
+    fn turns_of(&self, ix: usize) -> Vec<(usize, Key, Turn)> {
         let arc = &self.graph.edges[ix];
         let (from, to) = (self.ranks.rank[arc.from], self.ranks.rank[arc.to]);
         let [start, end] = self.ports[ix];
@@ -246,7 +248,7 @@ impl<'a> Plan<'a> {
 
     /// Gives each turn its own track, and each rank its place.
     fn cut_tracks(&mut self) {
-        let mut channels: BTreeMap<usize, Vec<((u8, f64), Turn)>> = BTreeMap::new();
+        let mut channels: BTreeMap<usize, Vec<(Key, Turn)>> = BTreeMap::new();
         for ix in 0..self.graph.edges.len() {
             for (channel, key, turn) in self.turns_of(ix) {
                 channels.entry(channel).or_default().push((key, turn));

@@ -91,7 +91,31 @@ impl Rows {
             .collect()
     }
 
-    /// The next chain to be placed: the longest of those that hang on what is placed; else the longest.
+    /// Where a chain hangs on what is placed: the heaviest edge that comes, and the one that goes.
+    fn joints(&self, graph: &Graph, ranks: &Ranks, chain: &Chain) -> (Option<usize>, Option<usize>) {
+        let (Some(&head), Some(&tail)) = (chain.nodes.first(), chain.nodes.last()) else {
+            return (None, None);
+        };
+        let heavier = |a: &usize, b: &usize| graph.edges[*a].weight.total_cmp(&graph.edges[*b].weight);
+        let comes = ranks.forward(graph).filter(|(_, arc)| arc.to == head && self.row[arc.from].is_some());
+        let goes = ranks.forward(graph).filter(|(_, arc)| arc.from == tail && self.row[arc.to].is_some());
+        (comes.map(|(ix, _)| ix).max_by(heavier), goes.map(|(ix, _)| ix).max_by(heavier))
+    }
+
+    /// How far after (or before) the straight edge of the same node in the file the joint of a chain stands.
+    fn offset(&self, graph: &Graph, (comes, goes): (Option<usize>, Option<usize>)) -> Option<isize> {
+        let joint = comes.or(goes)?;
+        let is_beside = |arc: &super::ranks::Arc| match comes {
+            Some(comes) => arc.from == graph.edges[comes].from,
+            None => arc.to == graph.edges[joint].to,
+        };
+        let straight =
+            (0..graph.edges.len()).find(|ix| self.is_in_chain[*ix] && is_beside(&graph.edges[*ix]));
+        Some(joint as isize - straight? as isize)
+    }
+
+    /// The next chain to be placed: the longest of those that hang on what is placed, and of equal ones that which
+    /// stands nearest to its straight neighbour in the file; else the longest.
     fn next_chain(&self, graph: &Graph, ranks: &Ranks, chains: &[Chain]) -> (usize, bool) {
         let hangs = |chain: &Chain| {
             ranks.forward(graph).any(|(_, arc)| {
@@ -99,18 +123,14 @@ impl Rows {
                 one || (chain.nodes.contains(&arc.to) && self.row[arc.from].is_some())
             })
         };
-        let longest = |candidates: &mut dyn Iterator<Item = (usize, &Chain)>| {
-            let mut best: Option<(usize, usize)> = None;
-            for (ix, chain) in candidates {
-                if best.is_none_or(|(_, n)| chain.nodes.len() > n) {
-                    best = Some((ix, chain.nodes.len()));
-                }
-            }
-            best.map(|(ix, _)| ix)
+        let key = |(_, chain): &(usize, &Chain)| {
+            let far = self.offset(graph, self.joints(graph, ranks, chain)).map_or(0, isize::unsigned_abs);
+            (usize::MAX - chain.nodes.len(), far)
         };
-        match longest(&mut chains.iter().enumerate().filter(|(_, chain)| hangs(chain))) {
-            Some(ix) => (ix, true),
-            None => (longest(&mut chains.iter().enumerate()).unwrap_or(0), false),
+        let joined = chains.iter().enumerate().filter(|(_, chain)| hangs(chain)).min_by_key(key);
+        match joined {
+            Some((ix, _)) => (ix, true),
+            None => (chains.iter().enumerate().min_by_key(key).map_or(0, |(ix, _)| ix), false),
         }
     }
 
@@ -124,19 +144,16 @@ impl Rows {
         has_line: &mut [bool],
     ) {
         let (Some(&head), Some(&tail)) = (chain.nodes.first(), chain.nodes.last()) else { return };
-        let heaviest = |edges: Vec<usize>| {
-            edges.into_iter().max_by(|a, b| graph.edges[*a].weight.total_cmp(&graph.edges[*b].weight))
-        };
-        let comes = ranks.forward(graph).filter(|(_, arc)| arc.to == head && self.row[arc.from].is_some());
-        let comes = heaviest(comes.map(|(ix, _)| ix).collect());
-        let goes = ranks.forward(graph).filter(|(_, arc)| arc.from == tail && self.row[arc.to].is_some());
-        let goes = heaviest(goes.map(|(ix, _)| ix).collect());
+        let (comes, goes) = self.joints(graph, ranks, chain);
         let from = comes.map_or(ranks.rank[head], |ix| ranks.rank[graph.edges[ix].from] + 1);
         let to = goes.map_or(ranks.rank[tail], |ix| ranks.rank[graph.edges[ix].to] - 1);
         let near = comes.and_then(|ix| self.row[graph.edges[ix].from]);
         let beyond = goes.and_then(|ix| self.row[graph.edges[ix].to]);
         let row = match near.or(beyond) {
-            Some(row) => nearest_free(taken, row, from, to, near.is_some()),
+            Some(row) => {
+                let is_after = self.offset(graph, (comes, goes)).is_none_or(|offset| offset > 0);
+                nearest_free(taken, row, from, to, is_after)
+            }
             None if is_joined => nearest_free(taken, 0, from, to, true),
             None => taken.lowest().map_or(0, |row| row + 1),
         };

@@ -71,3 +71,34 @@ fn names_are_shown_and_never_run() {
     assert!(!drawn.contains("<script"));
     assert!(drawn.contains("&lt;script&gt;alert(1)"));
 }
+
+#[test]
+fn the_drawing_in_the_readme_is_the_one_that_is_drawn() {
+    let picture = picture(builtin::ALL[0].text);
+    let drawn = svg(&picture, &picture.layout(Direction::Across), "line", true).into_string() + "\n";
+    let kept = include_str!("../../../docs/default-line.svg").replace("\r\n", "\n");
+    assert!(drawn == kept, "make it again: feedproof draw --out docs/default-line.svg --force");
+}
+
+#[test]
+fn a_loop_is_drawn_as_a_loop() {
+    let picture = picture(builtin::ALL[0].text);
+    let layout = picture.layout(Direction::Across);
+    let at = |name: &str| {
+        let node = picture.nodes.iter().position(|node| node.name == name);
+        layout.frames[node.expect("a station of the default line")]
+    };
+    let (path, belt) = (at("path"), at("recirculation"));
+    assert!(belt.y > path.y && belt.x == path.x, "what brings back lies below what it serves");
+    let edge = |from: &str, to: &str| {
+        let is_it = |edge: &&picture::Edge| {
+            picture.nodes[edge.from].name == from && picture.nodes[edge.to].name == to
+        };
+        picture.edges.iter().find(is_it).expect("an edge of the default line")
+    };
+    let (off, back) = (edge("path", "recirculation"), edge("recirculation", "path"));
+    assert!(!off.is_way_on && back.is_way_on);
+    // What goes round is the same on both sides of the belt.
+    let (off, back) = (off.flow.unwrap_or(0.0), back.flow.unwrap_or(1.0));
+    assert!((off - back).abs() < 1e-6 * back, "{off} against {back}");
+}

@@ -3,15 +3,22 @@
 //! It only lays out; every number comes from the result, the balance or the profile of the shift. Invariant: each interval
 //! says of what it is.
 
+mod comparison;
+mod ignorance;
 mod line;
 mod origin;
 mod ranking;
 mod rate;
+mod screening;
 mod shift;
+mod sizing;
 mod stops;
 mod watch;
 
+pub(crate) use comparison::comparison;
 pub(crate) use ranking::ranking;
+pub(crate) use screening::screening;
+pub(crate) use sizing::{frontier, sizing};
 pub(crate) use watch::Film;
 
 use crate::document::{Block, Cell, Document, Headline, Tone, number};
@@ -64,6 +71,7 @@ pub(crate) fn document(proof: &Proof<'_>) -> Document {
     document.add("passes", "Passes of a part", line::passes(proof));
     document.add("stops", "Jams, stops and attendance", stops::stops(proof));
     document.add("inputs", "Inputs: measured or assumed", origin::inputs(proof));
+    document.add("ignorance", "What is not known of the inputs", ignorance::ignorance(proof));
     document.add("cautions", "Cautions", origin::cautions(proof));
     document.add("again", "How to make this again", origin::again(proof));
     document.add("scenario", "The scenario in full", vec![Block::Code(proof.source.text.clone())]);

@@ -18,6 +18,7 @@ pub(super) fn promise(proof: &Proof<'_>) -> Vec<Block> {
     let mut facts = Vec::new();
     if let Some(promise) = &result.promise {
         let at = listed(&result.rate.at);
+        let as_known = if result.ignorance.is_some() { ", inputs as known" } else { "" };
         for clause in &promise.clauses {
             let word = match clause.verdict {
                 Verdict::Proved => "proved",
@@ -25,7 +26,7 @@ pub(super) fn promise(proof: &Proof<'_>) -> Vec<Block> {
                 Verdict::Open => "open",
             };
             facts.push((
-                format!("Clause ({word})"),
+                format!("Clause{as_known} ({word})"),
                 unquoted(&format!("{}{}", verdict::holds(clause, &at), verdict::judged(clause))),
             ));
         }

@@ -3,7 +3,7 @@
 use super::{cell, half};
 use crate::charts::{Bar, Bars, Chart, Kind};
 use crate::document::{Block, Document, Grid, numbers, word, words};
-use crate::numbers::{scaled, with_error};
+use crate::numbers::with_error;
 use crate::source::Source;
 use sim_core::study::LimitsResult;
 
@@ -47,7 +47,7 @@ pub(crate) fn ranking(found: &LimitsResult, source: &Source) -> Document {
         bars.push(Bar {
             name: format!("{}, {}", limit.path, limit.change),
             value: gain,
-            shown: scaled(&limit.gain, 1.0, 3),
+            shown: format!("{gain:+.2}"),
             interval: limit.gain.low.zip(limit.gain.high),
             marked: is_sure.then(|| "told from none".to_owned()),
         });

@@ -166,12 +166,15 @@ fn waterfall(loss: &LossReport, free: f64, good: f64, demand: Option<f64>) -> Ch
         if lost.abs() < SMALL * free || steps.len() >= STEPS_MAX {
             rest.lost += lost;
             n_rest += 1;
+            rest.name = named(step.kind, &step.what);
         } else {
             steps.push(Step { name: named(step.kind, &step.what), lost });
         }
     }
     if n_rest > 0 {
-        rest.name = format!("{n_rest} smaller ones together");
+        if n_rest > 1 {
+            rest.name = format!("{n_rest} smaller ones together");
+        }
         steps.push(rest);
     }
     let largest = steps.iter().max_by(|a, b| a.lost.total_cmp(&b.lost));

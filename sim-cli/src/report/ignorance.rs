@@ -194,7 +194,8 @@ pub(super) fn variance(result: &RunResult, ink: Ink) -> String {
 /// What to measure next.
 pub(super) fn further(result: &RunResult, ink: Ink) -> String {
     let Some(ignorance) = &result.ignorance else { return String::new() };
-    if ignorance.further.is_empty() {
+    // What is decided needs no further trials; the document has them all the same.
+    if ignorance.further.is_empty() || ignorance.verdict != Some(Verdict::Open) {
         return String::new();
     }
     let mut page = heading("WHAT TO MEASURE NEXT", ink);
@@ -218,7 +219,7 @@ pub(super) fn further(result: &RunResult, ink: Ink) -> String {
         ]);
     }
     page.push_str(&table.render(ink));
-    let note = "Doubt: A (1 - A) of the assurance A. What so many more trials would find is simulated from what is known now; they decide if the assurance is clear then, and the last column has the fewest that do so with a chance of one half. Rough: a tenth either way.";
+    let note = "Doubt: A (1 - A) of the assurance A. What so many more trials would find is simulated from what is known now; they decide if the assurance is clear then, and the last column has the fewest that do so with a chance of one half, if those of one test alone ever do. Rough: a tenth either way.";
     page.push_str(&wrap(note, "  ", "  ", WIDTH));
     page
 }
@@ -234,7 +235,12 @@ fn decide(report: &FurtherReport, known: Option<&KnownReport>) -> String {
     match (report.trials_to_decide, known) {
         (Some(trials), Some(known)) if known.in_hours.is_some() => format!("{} h", grouped(trials)),
         (Some(trials), _) => grouped(trials),
-        (None, Some(_)) => "not alone".to_owned(),
+        // The last step is 32 times what there is, or less where too few draws are left to speak of more.
+        (None, Some(known)) => match report.steps.last().and_then(|step| step.trials) {
+            Some(trials) if known.in_hours.is_some() => format!("over {} h", grouped(trials as u64)),
+            Some(trials) => format!("over {}", grouped(trials as u64)),
+            None => NONE.to_owned(),
+        },
         (None, None) => {
             let times = report.steps.iter().find(|step| step.chance_to_decide >= 0.5).map(|step| step.times);
             times.map_or("-".to_owned(), |times| format!("{} x", plain(times)))

@@ -12,9 +12,12 @@ mod ignorance;
 mod limits;
 mod line;
 mod losses;
+mod matching;
+mod money;
 mod origin;
 pub(crate) mod plot;
 mod rate;
+mod run_off;
 mod screening;
 mod sizing;
 pub(crate) mod verdict;
@@ -26,6 +29,10 @@ pub(crate) use ignorance::evidence;
 pub(crate) use limits::limits;
 pub(crate) use screening::{screening, screening_csv};
 pub(crate) use sizing::{frontier, sizing};
+
+pub(crate) use matching::matching;
+pub(crate) use money::pay_back;
+pub(crate) use run_off::run_off;
 
 use crate::ink::Ink;
 use crate::source::Source;
@@ -50,6 +57,7 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         verdict::head(result, ink),
         verdict::gridlock(result, ink),
         rate::rate(result, ink),
+        rate::reduced(result, ink),
         rate::chance(result, ink),
         verdict::clauses(result, ink),
         ignorance::side_by_side(result, ink),

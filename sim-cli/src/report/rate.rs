@@ -97,6 +97,41 @@ fn percentiles(rate: &RateReport) -> String {
     format!("{list}{}", spread.unwrap_or_default())
 }
 
+/// The mean rate from mirrored shifts and controls, if that was asked for.
+pub(super) fn reduced(result: &RunResult, ink: Ink) -> String {
+    let Some(found) = &result.reduced else { return String::new() };
+    let mut ways = Vec::new();
+    if found.reduction.mirrored {
+        ways.push(format!("{} mirrored pairs", grouped(found.rate.n)));
+    }
+    if found.reduction.controls {
+        ways.push(match found.controls.len() {
+            0 => "no jam that could be a control".to_owned(),
+            1 => "1 control".to_owned(),
+            n => format!("{n} controls"),
+        });
+    }
+    let gain = match found.variance_ratio {
+        Some(ratio) if ratio > 0.0 => {
+            format!("as many plain shifts have {} times the variance", number(1.0 / ratio, Some(0.5)))
+        }
+        Some(_) | None => "the rate does not vary".to_owned(),
+    };
+    let interval = match (found.rate.low, found.rate.high) {
+        (Some(low), Some(high)) => format!(", {} {}", stated(found.rate.level), from_to(low, high)),
+        (_, _) => String::new(),
+    };
+    let line = format!(
+        "{}{interval}; {} shifts, {}; {gain}. The verdict has no part in it.",
+        with_error(&found.rate),
+        grouped(found.shifts),
+        ways.join(", ")
+    );
+    let mut page = heading("MEAN RATE ONCE MORE, with less spread", ink);
+    page.push_str(&wrap(&line, "  ", "  ", WIDTH));
+    page
+}
+
 /// The chance that a shift makes the rate, and the rate that a shift makes with the demanded chance.
 pub(super) fn chance(result: &RunResult, ink: Ink) -> String {
     let rate = &result.rate;

@@ -55,6 +55,11 @@ pub(crate) fn sizing(found: &SizeResult, address: &str, ink: Ink) -> String {
         "  ",
         WIDTH,
     ));
+    if found.evidence_left_out {
+        let note =
+            "Inputs that are known from evidence are taken as known: `run` says what is not known of them.";
+        page.push_str(&wrap(note, "  ", "  ", WIDTH));
+    }
     if !found.against_order.is_empty() {
         page.push('\n');
         page.push_str(&heading("AGAINST THE ORDER THAT IS ASSUMED", ink));

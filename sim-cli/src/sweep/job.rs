@@ -1,5 +1,6 @@
 //! A sweep file with all that it names, read and checked.
 
+use crate::builtin;
 use crate::ending::Failure;
 use crate::ink::Ink;
 use crate::problems;
@@ -109,10 +110,10 @@ pub(crate) fn scenario_of(file: Option<&Path>, sweep: &Sweep) -> Result<Source, 
     Source::load(&beside(file.unwrap_or(Path::new("")), &sweep.scenario.value))
 }
 
-/// A path as seen from the folder of another file; as it is if nothing is there.
+/// A path as seen from the folder of another file; a name that no file has there may be that of a built-in line.
 fn beside(file: &Path, name: &str) -> PathBuf {
     let near = file.parent().map_or_else(|| PathBuf::from(name), |folder| folder.join(name));
-    if near.is_file() || Path::new(name).components().count() > 1 { near } else { PathBuf::from(name) }
+    if !near.is_file() && builtin::find(name).is_some() { PathBuf::from(name) } else { near }
 }
 
 fn read_table(source: &Source) -> Result<Table, Failure> {

@@ -132,3 +132,66 @@ fn step(
         doubt_left: doubt / count / (now * (1.0 - now)),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::outer::known;
+    use super::super::posterior::draw;
+    use super::*;
+    use crate::scenario;
+
+    /// Two inputs: the promise hangs on the first alone, and in full: it is kept if that chance is below 0.1.
+    fn study(seen: u64, of: u64) -> (Vec<FurtherReport>, f64) {
+        let line = format!(
+            r#"{{"feedproof": 1,
+            "parts": {{"pin": {{"conditions": {{"bent": "{seen} of {of}", "short": "5 of 50"}}}}}},
+            "stations": [{{"id": "A", "type": "work", "endless": true, "time": "1 s"}}]}}"#
+        );
+        let known = known(&scenario::read(&line).scenario.expect("a sound line"));
+        let mut stream = Stream::new(1, 0, "test", "draws");
+        let draws: Vec<Vec<Drawn>> =
+            (0..400).map(|_| known.iter().map(|known| draw(&known.seen, &mut stream)).collect()).collect();
+        let keeps: Vec<f64> = draws
+            .iter()
+            .map(|draw| f64::from(u8::from(matches!(draw[0], Drawn::Chance(p) if p < 0.1))))
+            .collect();
+        let assurance = keeps.iter().sum::<f64>() / 400.0;
+        (reports(&known, &draws, &keeps, 0.95, 1), assurance)
+    }
+
+    #[test]
+    fn the_input_that_matters_is_named_and_more_trials_tell_more() {
+        let (all, _) = study(4, 50);
+        let names: Vec<Option<&str>> = all.iter().map(|report| report.input.as_deref()).collect();
+        assert_eq!(names, [Some("parts.pin.conditions.bent"), Some("parts.pin.conditions.short"), None]);
+        let (bent, short) = (&all[0], &all[1]);
+        assert!(bent.doubt_taken > 0.25 && short.doubt_taken < 0.05, "{all:?}");
+        let left: Vec<f64> = bent.steps.iter().map(|step| step.doubt_left).collect();
+        assert!(left.windows(2).all(|pair| pair[1] < pair[0] + 0.03), "{left:?}");
+        assert!(bent.trials_to_decide.is_some_and(|n| (50..=1600).contains(&n)), "{bent:?}");
+        assert_eq!(short.trials_to_decide, None, "{short:?}");
+        assert_eq!(bent.steps[1].trials, Some(50.0));
+    }
+
+    /// On the mean further results do not change the assurance, so the chance to prove is bounded by Markov's inequality:
+    /// chance to prove x demanded assurance <= assurance.
+    #[test]
+    fn the_chance_to_prove_is_bounded_by_the_assurance() {
+        for (seen, of) in [(4, 50), (12, 100), (2, 50)] {
+            let (reports, assurance) = study(seen, of);
+            assert!(!reports.is_empty());
+            for report in reports {
+                for step in &report.steps {
+                    assert!(step.chance_to_prove <= step.chance_to_decide);
+                    // 400 draws: some 0.02 of error.
+                    assert!(step.chance_to_prove * 0.95 <= assurance + 0.09, "{step:?} of {assurance}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn without_doubt_there_is_nothing_to_find_out() {
+        assert!(study(0, 1000).0.is_empty());
+    }
+}

@@ -7,6 +7,7 @@
 //! draw; the result depends on text, seed and options alone, to the last bit, whoever runs the shifts.
 
 pub mod further;
+mod guide;
 pub mod nested;
 pub mod outer;
 pub mod pool;

@@ -8,7 +8,7 @@
 use super::outer::{self, Known, outer};
 use super::pool::{self, Hits, Reach};
 use super::posterior::{Drawn, numbers};
-use super::{further, split};
+use super::{further, guide, split};
 use crate::scenario::Scenario;
 use crate::statistics::sequential::{ERROR_EACH_WAY, shared_error};
 use crate::statistics::{CannotSay, Moments, Verdict, joint_verdict};
@@ -238,12 +238,8 @@ impl Nest<'_> {
         let at = [tail, 0.5, 1.0 - tail];
         match report.demanded_chance {
             Some(chance) => {
-                let members: Vec<Hits> = self
-                    .draws
-                    .iter()
-                    .map(|draw| &draw.clauses[clause])
-                    .map(|seen| Hits { first: seen.first_made, all: seen.made, of: seen.all.count() })
-                    .collect();
+                let members: Vec<Hits> =
+                    self.draws.iter().map(|draw| &draw.clauses[clause]).map(Seen::hits).collect();
                 pool::chances(&members, self.options.each, chance, error, &at)
             }
             None => {
@@ -256,8 +252,38 @@ impl Nest<'_> {
         }
     }
 
+    /// What was drawn, as numbers to regress on.
+    fn numbers(&self) -> Vec<Vec<Vec<f64>>> {
+        self.draws.iter().map(|draw| draw.drawn.iter().map(numbers).collect()).collect()
+    }
+
+    /// For each draw the chance that its line keeps all clauses, sharpened by what was drawn. Given the draw, clauses are
+    /// taken as independent: what is left is inner noise.
+    fn keeps(&self, columns: &[Vec<f64>]) -> Vec<f64> {
+        let mut keeps = vec![1.0; self.draws.len()];
+        for (clause, asked) in self.clauses.iter().enumerate() {
+            let of = |pick: fn(&Seen) -> Moments| -> Vec<Moments> {
+                self.draws.iter().map(|draw| pick(&draw.clauses[clause])).collect()
+            };
+            let each = match asked.demanded_chance {
+                Some(chance) => {
+                    let members: Vec<Hits> =
+                        self.draws.iter().map(|draw| draw.clauses[clause].hits()).collect();
+                    guide::keep_chance(columns, &members, chance)
+                }
+                None => {
+                    let bound = asked.required * (1.0 - 1e-12);
+                    guide::keep_mean(columns, &of(|seen| seen.first), &of(|seen| seen.all), bound)
+                }
+            };
+            keeps.iter_mut().zip(each).for_each(|(all, one)| *all *= one);
+        }
+        keeps
+    }
+
     fn report(&self, demanded: f64) -> IgnoranceReport {
         let options = self.options;
+        let numbers = self.numbers();
         let reached: Vec<Reach> = (0..self.clauses.len()).map(|clause| self.reach(clause)).collect();
         let clauses: Vec<AssuranceReport> = reached
             .iter()
@@ -270,12 +296,8 @@ impl Nest<'_> {
         let means: Moments = first.iter().filter_map(Moments::mean).collect();
         let tail = 0.5 * (1.0 - options.level);
         let own = pool::means(&first, &all, 0.0, ERROR_EACH_WAY, &[tail, 1.0 - tail]);
-        let numbers: Vec<Vec<Vec<f64>>> =
-            self.draws.iter().map(|draw| draw.drawn.iter().map(numbers).collect()).collect();
         let drawn: Vec<Vec<Drawn>> = self.draws.iter().map(|draw| draw.drawn.clone()).collect();
-        // Chances to keep each clause, given the draw, are taken as independent: what is left of them is inner noise.
-        let keeps: Vec<f64> =
-            (0..self.draws.len()).map(|ix| reached.iter().map(|reach| reach.each[ix]).product()).collect();
+        let keeps = self.keeps(&guide::columns(&numbers));
         let further = match reached.is_empty() {
             true => Vec::new(),
             false => further::reports(&self.known, &drawn, &keeps, demanded, options.seed),
@@ -351,6 +373,12 @@ impl Nest<'_> {
 /// Number of the replication whose luck a shift has: none that any other draw, or the run with inputs as known, has.
 fn luck_of(draw: u64, shift: u64) -> u64 {
     ((draw + 1) << 32) + shift
+}
+
+impl Seen {
+    fn hits(&self) -> Hits {
+        Hits { first: self.first_made, all: self.made, of: self.all.count() }
+    }
 }
 
 impl Draw {

@@ -5,7 +5,7 @@
 //! and checked like any other. Invariant: only the bytes of the evidence differ.
 
 use super::posterior::{Drawn, draw, estimated, written};
-use crate::diag::Span;
+use crate::diag::{Severity, Span};
 use crate::kernel::Stream;
 use crate::scenario::{self, Scenario};
 use crate::study::RunError;
@@ -144,7 +144,10 @@ pub fn outer(source: &str, all: &[Known], seed: u64, number: u64) -> Result<Oute
         let checked = scenario::read(&text(source, all, &drawn));
         match checked.scenario {
             Some(scenario) => return Ok(Outer { drawn, scenario, redrawn }),
-            None => why = checked.problems.first().map(|problem| problem.message.clone()).unwrap_or_default(),
+            None => {
+                let error = checked.problems.iter().find(|problem| problem.severity == Severity::Error);
+                why = error.map(|problem| problem.message.clone()).unwrap_or_default();
+            }
         }
     }
     Err(RunError::ImpossibleDraws { tries: MOST_TRIES, why })

@@ -286,3 +286,50 @@ fn bisect(p: f64, mut low: f64, mut high: f64, rising: impl Fn(f64) -> f64) -> f
     }
     0.5 * (low + high)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kernel::Stream;
+
+    /// Normal population (mean 10, sd 1) seen through three values each (sd 2): counting estimates above 11.5 would give
+    /// 16 % (sd of an estimate is 1.53), the truth is 6.7 %.
+    #[test]
+    fn noise_of_members_is_taken_out_of_means() {
+        let mut luck = Stream::new(2, 0, "test", "pool");
+        let members: Vec<Moments> = (0..3000)
+            .map(|_| {
+                let own = 10.0 + luck.normal();
+                (0..3).map(|_| own + 2.0 * luck.normal()).collect()
+            })
+            .collect();
+        let reach = means(&members, &members, 11.5, 0.025, &[0.025, 0.5, 0.975]);
+        let exact = 0.066_807; // 1 - Phi(1.5), any table of the normal law
+        assert!(reach.low < exact && exact < reach.high && reach.high - reach.low < 0.04, "{reach:?}");
+        // Normal quantiles 10 - 1.96 and 10 + 1.96; with 3000 members they are known to some 0.05. Allowed: 4.5 of these.
+        assert!((reach.quantiles[0] - 8.04).abs() < 0.23 && (reach.quantiles[2] - 11.96).abs() < 0.23);
+    }
+
+    #[test]
+    fn members_without_noise_are_counted() {
+        let members: Vec<Moments> = (0..100).map(|n| [f64::from(n); 2].into_iter().collect()).collect();
+        let reach = means(&members, &members, 89.5, 0.025, &[0.5]);
+        assert!((reach.share - 0.1).abs() < 1e-9, "{}", reach.share);
+        // Jeffreys interval of 10 of 100 (Brown, Cai & DasGupta 2001, by beta quantiles): 0.0526 to 0.1703.
+        assert!((reach.low - 0.0526).abs() < 0.002 && (reach.high - 0.1703).abs() < 0.002, "{reach:?}");
+    }
+
+    #[test]
+    fn a_population_without_spread_is_as_sharp_as_its_values_together() {
+        // 100 members of four values, all of them hits: 400 hits of 400 leave some 1 % at most.
+        let members = vec![Hits { first: 4, all: 4, of: 4 }; 100];
+        let sure = chances(&members, 4, 0.9, 0.025, &[0.5]);
+        assert!(sure.low > 0.95, "{sure:?}");
+        let never = chances(&vec![Hits { first: 0, all: 0, of: 4 }; 100], 4, 0.9, 0.025, &[0.5]);
+        assert!(never.high < 0.05, "{never:?}");
+        // Chances near the bound: half of the values hit, and the bound is one half. Nothing is sure.
+        let even: Vec<Hits> = (0..100).map(|n| Hits { first: 1 + n % 3, all: 1 + n % 3, of: 4 }).collect();
+        let open = chances(&even, 4, 0.5, 0.025, &[0.5]);
+        assert!(open.low < 0.2 && open.high > 0.8, "{open:?}");
+    }
+}

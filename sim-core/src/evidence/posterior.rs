@@ -270,3 +270,87 @@ pub fn ln_likelihood(results: &Trials, drawn: &Drawn) -> f64 {
         ) => 0.0,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const N: u64 = 20_000;
+
+    /// Moments of the first number of draws.
+    fn drawn(seen: &Seen) -> Moments {
+        let mut stream = Stream::new(3, 0, "test", "posterior");
+        (0..N).map(|_| numbers(&draw(seen, &mut stream))[0]).collect()
+    }
+
+    fn holds(moments: &Moments, mean: f64, variance: f64) {
+        let error = (variance / N as f64).sqrt();
+        let found = moments.mean().unwrap_or(f64::NAN);
+        assert!((found - mean).abs() < 4.5 * error, "mean {found} is not {mean}");
+        // Variance of a sample variance is about 2 v^2 / n; posteriors here have a kurtosis of up to 12 or so.
+        let found = moments.variance().unwrap_or(f64::NAN);
+        assert!(
+            (found / variance - 1.0).abs() < 4.5 * (12.0 / N as f64).sqrt(),
+            "variance {found} is not {variance}"
+        );
+    }
+
+    /// Moments of the beta, Dirichlet and gamma laws: Johnson, Kotz & Balakrishnan (1995); of the Bayesian bootstrap: Rubin
+    /// (1981), mean of the values and their variance (divided by n) over n + 1.
+    #[test]
+    fn draws_have_the_moments_of_their_laws() {
+        let chance = Seen::Chance { seen: 3, of: 50, prior: (0.5, 0.5) };
+        holds(&drawn(&chance), 3.5 / 51.0, 3.5 * 47.5 / (51.0 * 51.0 * 52.0));
+        let rows = [("a", 0), ("b", 20), ("c", 29)].map(|(name, count)| (name.to_owned(), count)).to_vec();
+        let shares = Seen::Shares { rows, prior: 1.0 };
+        holds(&drawn(&shares), 1.0 / 52.0, 51.0 / (52.0 * 52.0 * 53.0));
+        let events = Seen::Events { seen: 3, time_s: 100.0, prior: (0.5, 0.0) };
+        holds(&drawn(&events), 0.035, 3.5 / 10_000.0);
+        let values = Seen::Values { values: vec![1.0, 2.0, 2.0, 5.0], unit: "s", minimum: 0.0 };
+        holds(&drawn(&values), 2.5, 2.25 / 5.0);
+    }
+
+    #[test]
+    fn what_is_written_is_what_was_drawn() {
+        let values = Seen::Values { values: vec![2.0, 1.0, 2.0], unit: "", minimum: 1.0 };
+        let weights = vec![0.25, 0.75];
+        let text = written(&values, &Drawn::Weights { weights, mean: 1.75, variance: 0.1 }).to_string();
+        let expected =
+            r#"{"law":"table","values":[{"value":1,"weight":0.25},{"value":2,"weight":0.75}],"minimum":1}"#;
+        assert_eq!(text, expected);
+        let events = Seen::Events { seen: 0, time_s: 10.0, prior: (0.5, 0.0) };
+        let text = written(&events, &Drawn::Between(12.5)).to_string();
+        assert_eq!(text, r#"{"law":"exponential","mean":"12.5 s"}"#);
+    }
+
+    /// Garwood (1936): the 95 % interval of a Poisson mean of which 3 were seen is 0.6187 to 8.7673; with the prior gamma
+    /// (0, 0) for the lower end and (1, 0) for the upper one the posterior has just these quantiles.
+    #[test]
+    fn intervals_of_rates_are_those_of_the_tables() {
+        let hours = |prior| Seen::Events { seen: 3, time_s: 3600.0, prior };
+        assert!((estimated(&hours((1e-9, 0.0)), 0.95)[0].low - 0.6187).abs() < 1e-4);
+        assert!((estimated(&hours((1.0, 0.0)), 0.95)[0].high - 8.7673).abs() < 1e-4);
+    }
+
+    /// Likelihoods are the laws the results are drawn from: weighed by them, draws come back to the truth.
+    #[test]
+    fn results_of_many_further_trials_speak_for_the_truth() {
+        let mut stream = Stream::new(4, 0, "test", "further");
+        let all = [
+            Seen::Chance { seen: 5, of: 50, prior: (0.5, 0.5) },
+            Seen::Events { seen: 5, time_s: 50.0, prior: (0.5, 0.0) },
+            Seen::Values { values: (1..30).map(f64::from).collect(), unit: "s", minimum: 0.0 },
+        ];
+        for seen in all {
+            let truth = draw(&seen, &mut stream);
+            let results = further(&seen, &truth, 1000.0, &mut stream);
+            let own = numbers(&truth)[0];
+            for _ in 0..50 {
+                let other = draw(&seen, &mut stream);
+                let apart = (numbers(&other)[0] / own - 1.0).abs() > 0.2;
+                let gap = ln_likelihood(&results, &truth) - ln_likelihood(&results, &other);
+                assert!(!apart || gap > 0.0, "{truth:?} against {other:?} by {results:?}");
+            }
+        }
+    }
+}

@@ -173,9 +173,11 @@ pub fn kolmogorov(n: u32, d: f64) -> f64 {
             *cell = if i + 1 < j { 0.0 } else { 1.0 };
         }
     }
-    for i in 0..m {
-        matrix[i][0] -= libm::pow(h, (i + 1) as f64);
-        matrix[m - 1][i] -= libm::pow(h, (m - i) as f64);
+    for (i, row) in matrix.iter_mut().enumerate() {
+        row[0] -= libm::pow(h, (i + 1) as f64);
+    }
+    for (i, cell) in matrix[m - 1].iter_mut().enumerate() {
+        *cell -= libm::pow(h, (m - i) as f64);
     }
     if 2.0 * h > 1.0 {
         matrix[m - 1][0] += libm::pow(2.0 * h - 1.0, m as f64);

@@ -140,3 +140,17 @@ pub struct CountFit {
     /// Upper limit.
     pub high: f64,
 }
+
+impl TimesFit {
+    /// Its JSON Schema.
+    pub fn schema() -> serde_json::Value {
+        schemars::schema_for!(TimesFit).to_value()
+    }
+}
+
+impl CountsFit {
+    /// Its JSON Schema.
+    pub fn schema() -> serde_json::Value {
+        schemars::schema_for!(CountsFit).to_value()
+    }
+}

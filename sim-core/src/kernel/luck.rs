@@ -11,7 +11,8 @@
 //! 10^8 streams start alike with a chance below 3 in 10,000.
 //!
 //! A stream can be *mirrored*: every word is complemented, so that a draw by inversion sees 1 - u where the plain
-//! stream sees u. Compiled samplers are then shared by both halves of a mirrored pair.
+//! stream sees u. Compiled samplers are then shared by both halves of a mirrored pair. Replications are numbered below
+//! 2^63; the highest bit of the number is left out of the hash, and mirrors all streams of the replication.
 
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
@@ -22,6 +23,9 @@ const FNV_OFFSET: u64 = 0xcbf2_9ce4_8422_2325;
 const FNV_PRIME: u64 = 0x0000_0100_0000_01b3;
 /// 2^-53, the grid of [`Stream::unit`].
 const GRID: f64 = 1.0 / (1_u64 << 53) as f64;
+
+/// Added to the number of a replication: the same replication with all streams mirrored.
+pub const MIRRORED: u64 = 1 << 63;
 
 /// Finaliser of SplitMix64: a mixing permutation of the 64-bit words.
 const fn finalise(mut z: u64) -> u64 {
@@ -58,16 +62,18 @@ impl StreamKey {
         StreamKey { name_hash: hash_text(name), purpose_hash: hash_text(purpose) }
     }
 
-    /// The stream of this key in one replication of one seed, at its start.
+    /// The stream of this key in one replication of one seed, at its start; mirrored if [`MIRRORED`] was added to the
+    /// number of the replication.
     pub fn stream(&self, seed: u64, replication: u64) -> Stream {
-        let words = [seed, replication, self.name_hash, self.purpose_hash];
+        let words = [seed, replication & !MIRRORED, self.name_hash, self.purpose_hash];
         let mut h = words.iter().fold(0, |h, word| absorb(h, *word));
         let mut state = [0_u8; 32];
         for bytes in state.chunks_exact_mut(8) {
             h = h.wrapping_add(GOLDEN);
             bytes.copy_from_slice(&finalise(h).to_le_bytes());
         }
-        Stream { generator: Xoshiro256PlusPlus::from_seed(state), flip: 0 }
+        let flip = if replication & MIRRORED == 0 { 0 } else { u64::MAX };
+        Stream { generator: Xoshiro256PlusPlus::from_seed(state), flip }
     }
 }
 
@@ -199,7 +205,9 @@ mod tests {
         assert_eq!(first(1, 1, "feeder", "jam"), PINNED[1]);
         assert_eq!(first(2, 0, "feeder", "jam"), PINNED[2]);
         assert_eq!(first(1, 0, "jam", "feeder"), PINNED[3]);
-        assert_eq!(first(u64::MAX, u64::MAX, "", "Zuführer"), PINNED[4]);
+        assert_eq!(first(u64::MAX, MIRRORED - 1, "", "Zuführer"), PINNED[4]);
+        // The highest bit of the number is not hashed: it mirrors.
+        assert_eq!(first(u64::MAX, u64::MAX, "", "Zuführer"), !PINNED[4]);
     }
     /// Worked out by a second program, written from the description at the top of this file.
     const PINNED: [u64; 5] = [
@@ -207,7 +215,7 @@ mod tests {
         5_480_823_440_017_343_757,
         9_255_246_912_222_407_904,
         577_715_134_239_639_468,
-        10_940_857_736_810_313_996,
+        18_313_865_243_578_389_497,
     ];
 
     #[test]

@@ -33,7 +33,7 @@ mod ziggurat_tables;
 pub use calendar::{Calendar, TimerId};
 pub use floor::{Exit, Floor, Inlets, Join, Message, Offer, Outfit, PlaceId, Post, StationId};
 pub use kinds::KindNow;
-pub use luck::{Stream, StreamKey};
+pub use luck::{MIRRORED, Stream, StreamKey};
 pub use observer::{Intake, Note, Observer};
 pub use pace::Pace;
 pub use people::Job;

@@ -149,6 +149,19 @@ enum Phase {
 }
 
 impl Trouble {
+    /// Whether it strikes parts of the first condition, good, of any kind.
+    pub fn strikes_good_parts(&self) -> bool {
+        match &self.trigger {
+            Trigger::Part { chances, first, .. } if first.is_empty() => {
+                chances.iter().any(|chance| *chance > 0.0)
+            }
+            Trigger::Part { chances, first, .. } => {
+                first.iter().any(|good| chances.get(usize::from(*good)).is_some_and(|chance| *chance > 0.0))
+            }
+            Trigger::Time { .. } => true,
+        }
+    }
+
     /// Whether it strikes `part` now; if it strikes by part and at this moment of work, that counts as a chance.
     #[inline(always)]
     fn strikes(&mut self, part: &Part, at: Moment) -> bool {

@@ -11,6 +11,7 @@ mod levels;
 mod near;
 mod own;
 mod per_minute;
+mod slices;
 mod tally;
 mod trace;
 
@@ -21,6 +22,7 @@ pub use levels::{LevelSums, LevelTally};
 pub use near::NearTally;
 pub use own::OwnTally;
 pub use per_minute::PerMinute;
+pub use slices::{Slice, Slices};
 pub use tally::{Counts, Pick, PointTally, Tally, TallySetup};
 pub use trace::{Happening, Trace};
 

@@ -10,6 +10,7 @@ mod control;
 mod people;
 mod plan;
 mod promise;
+mod run_off;
 mod size;
 mod together;
 
@@ -19,6 +20,8 @@ pub use control::{Level, SensorSpec, SightWord, level};
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
 pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
+
+pub use run_off::{MostBad, RunOffJams, RunOffSpec};
 
 use crate::diag::{Diagnostic, Diagnostics};
 use crate::stations::catalogue::{Entry, station};
@@ -58,6 +61,8 @@ pub struct Scenario {
     pub plan: RunPlan,
     /// What is promised.
     pub promise: Promise,
+    /// The acceptance test, if one is agreed.
+    pub run_off: Option<RunOffSpec>,
     /// Inputs that are not certain, in the order of the reading.
     pub inputs: Vec<Input>,
     /// All numbers of the file that mean something, in the order of the reading.
@@ -137,6 +142,11 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
                 "What the line has to reach; left out: no verdict",
             )
             .unwrap_or_default(),
+        run_off: object.maybe(
+            "run_off",
+            nested("run-off", run_off::read),
+            "The acceptance test that the customer will watch, for the command `runoff`; left out: none",
+        ),
         inputs: Vec::new(),
         settings: Vec::new(),
     }

@@ -78,7 +78,7 @@ impl RunPlan {
     }
 }
 
-const STARTS: &[(&str, Start, &str)] = &[
+pub(super) const STARTS: &[(&str, Start, &str)] = &[
     ("empty", Start::Empty, "nothing anywhere"),
     ("primed", Start::Primed, "bins at their start content, tracks full of good parts the right way round"),
     (

@@ -6,7 +6,7 @@
 use super::knot::Knot;
 use super::run::RunError;
 use crate::kernel::{Observer, StationId};
-use crate::measure::{Film, LevelCourse, Measure, PerMinute};
+use crate::measure::{Film, LevelCourse, Measure, PerMinute, Slice, Slices};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
 use crate::replication::{Replica, Stop};
@@ -66,6 +66,20 @@ pub(super) fn film_shift(
     let mut course = Course::default();
     run_on(&mut replica, plan, number, end, &mut course);
     course.fault.map_or(Ok(replica.floor.observer), Err)
+}
+
+/// Cuts a shift into slices until `end`.
+pub(super) fn slice_shift(
+    plan: &Plan,
+    seed: u64,
+    number: u64,
+    end: Nanos,
+    slices: Slices,
+) -> Result<Vec<Slice>, RunError> {
+    let mut replica = Replica::new(plan, seed, number, slices);
+    let mut course = Course::default();
+    run_on(&mut replica, plan, number, end, &mut course);
+    course.fault.map_or_else(|| Ok(replica.floor.observer.finish()), Err)
 }
 
 /// Good parts per minute of a whole shift.

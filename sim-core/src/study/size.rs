@@ -12,6 +12,7 @@ use super::result::{ClauseReport, Figure, RESULT_FORMAT};
 use super::run::RunError;
 use super::variant::{Task, Variant, run_tasks, settle_warm_up};
 use crate::diag::Diagnostic;
+use crate::evidence::known;
 use crate::statistics::{CannotSay, Judge, Moments, Search, Verdict, WelchDifference};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -100,6 +101,8 @@ pub struct SizeResult {
     pub interrupted: bool,
     /// Shifts in all.
     pub shifts: u64,
+    /// Whether inputs are known from evidence: here they are taken as known.
+    pub evidence_left_out: bool,
     /// The values that were asked, in the order of the grid.
     pub asked: Vec<ValueReport>,
 }
@@ -183,16 +186,18 @@ pub fn size<C: Crew>(
         return Err(SizeError::BadOptions(CannotSay::OutOfRange { what: "number of values", value }));
     }
     let search = Search::new(n as u64, options.error).map_err(SizeError::BadOptions)?;
-    let mut bench = Bench { grid, options: *options, crew, cancelled, progress, asked: Vec::new() };
+    let mut bench =
+        Bench { grid, options: *options, crew, cancelled, progress, asked: Vec::new(), has_evidence: false };
     let interrupted = match search.run(&mut bench) {
         Ok(_) => false,
         Err(Stop::Cancelled) if bench.asked.is_empty() => return Ok(None),
         Err(Stop::Cancelled) => true,
         Err(Stop::Failed(why)) => return Err(why),
     };
+    let has_evidence = bench.has_evidence;
     let mut asked = bench.asked;
     asked.sort_by_key(|(report, _)| report.number);
-    Ok(Some(result(grid, options, &search, asked, interrupted)))
+    Ok(Some(result(grid, options, &search, asked, (interrupted, has_evidence))))
 }
 
 /// Why the search ended early.
@@ -209,6 +214,7 @@ struct Bench<'a, C> {
     cancelled: &'a (dyn Fn() -> bool + Sync),
     progress: &'a mut dyn FnMut(&SizeProgress),
     asked: Vec<(ValueReport, Moments)>,
+    has_evidence: bool,
 }
 
 impl<C: Crew> Judge for Bench<'_, C> {
@@ -223,6 +229,7 @@ impl<C: Crew> Judge for Bench<'_, C> {
         let value = self.grid.values()[number as usize].clone();
         let unsound = |problems| Stop::Failed(SizeError::Unsound { value: value.clone(), problems });
         let variant = self.grid.variant(number as usize).map_err(unsound)?;
+        self.has_evidence |= !known(&variant.scenario).is_empty();
         let (report, rates) = self.judge(variant, number, value.clone(), error)?;
         let verdict = report.verdict;
         self.asked.push((report, rates));
@@ -301,7 +308,7 @@ fn result(
     options: &SizeOptions,
     search: &Search,
     asked: Vec<(ValueReport, Moments)>,
-    interrupted: bool,
+    (interrupted, has_evidence): (bool, bool),
 ) -> SizeResult {
     let values = grid.values();
     let of = |verdict: Verdict| {
@@ -349,6 +356,7 @@ fn result(
         against_order,
         interrupted,
         shifts: asked.iter().map(|(report, _)| report.shifts).sum(),
+        evidence_left_out: has_evidence,
         asked: asked.into_iter().map(|(report, _)| report).collect(),
     }
 }

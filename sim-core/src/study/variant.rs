@@ -5,7 +5,7 @@
 //! in which they were given. Invariant: what is heard depends on variants, tasks and seed alone.
 
 use super::crew::Crew;
-use super::outputs::{Key, Output, Outputs};
+use super::outputs::{Control, Key, Output, Outputs};
 use super::proof::JUDGED;
 use super::run::RunError;
 use super::shift::measure_shift;
@@ -81,6 +81,20 @@ impl Variant {
             return f64::NAN;
         }
         loads.iter().map(|(index, people)| values[*index] * *people as f64).sum()
+    }
+
+    /// Whether chances to jam differ between lots or shifts.
+    fn has_lots(&self) -> bool {
+        self.scenario.kinds.iter().any(|kind| kind.lots.jams.is_some() || kind.shifts.jams.is_some())
+    }
+
+    /// Controls of a shift, what they are off their means by: see [`super::reduced`]. Each has a name.
+    pub(super) fn controls(&self) -> Vec<(String, Control)> {
+        let names = self.outputs();
+        let all = self.outputs.controls(&self.plan).into_iter();
+        // Chances that differ between lots and shifts have no known count.
+        let all = all.filter(|_| !self.has_lots());
+        all.map(|control| (names[control.stops].name.clone(), control)).collect()
     }
 
     fn judged_index(&self, n: usize) -> usize {

@@ -104,9 +104,7 @@ fn read(object: &mut Object<'_>) -> Factor {
                     );
                 }
             }
-            Domain::Values(
-                values.into_iter().filter_map(|value| level(value, addresses.len(), object)).collect(),
-            )
+            Domain::Values(levels(values, addresses.len(), object))
         }
         (Some(_), low, _) => {
             let key = if low.is_some() { "low" } else { "high" };
@@ -126,6 +124,21 @@ fn read(object: &mut Object<'_>) -> Factor {
         (None, None, None) => Domain::Free,
     };
     Factor { name: String::new(), addresses, place: object.place(), domain }
+}
+
+/// The levels of a list of values, each with a label of its own.
+fn levels(values: Vec<Spanned<Value>>, n_addresses: usize, object: &mut Object<'_>) -> Vec<Level> {
+    let mut levels: Vec<Level> = Vec::with_capacity(values.len());
+    for value in values {
+        let place = value.place.clone();
+        let Some(level) = level(value, n_addresses, object) else { continue };
+        if levels.iter().any(|other| other.label == level.label) {
+            let message = format!("the value `{}` stands here already", clipped(&level.label));
+            object.fail_at(&place, Problem::new(code::DUPLICATE_NAME, message));
+        }
+        levels.push(level);
+    }
+    levels
 }
 
 /// A level of a list of values; what is wrong with it is reported.
@@ -404,6 +417,8 @@ mod tests {
             (r#"{"set": "M.x", "values": []}"#, "factors.f.values"),
             (r#"{"set": "M.x", "values": [1, [2, 3]]}"#, "factors.f.values[1]"),
             (r#"{"set": "M.x", "values": [{"law": "fixed"}]}"#, "factors.f.values[0]"),
+            (r#"{"set": "M.x", "values": [1, 2, 1]}"#, "factors.f.values[2]"),
+            (r#"{"set": "M.x", "low": "1 in 2", "high": "1 in 2"}"#, "factors.f.low"),
             (r#"{"set": "M.x", "values": [1], "low": 1}"#, "factors.f.low"),
             (r#"{"set": "M.x", "low": 1}"#, "factors.f"),
             (r#"{"set": "M.x", "low": 1, "high": "2 s"}"#, "factors.f.high"),

@@ -25,10 +25,13 @@ pub(super) fn picked(patterns: &[String], outputs: &[Output]) -> Vec<usize> {
     picked
 }
 
-/// The patterns that fit no output of any of some lines.
+/// The patterns of the file that fit no output of any of some lines. Of those that stand for what the file does not say, a
+/// line need not have all.
 pub fn unmatched(patterns: &[Spanned<String>], lines: &[Vec<Output>]) -> Vec<Diagnostic> {
     let names = || lines.iter().flatten().map(|output| output.name.as_str());
-    let is_lost = |pattern: &&Spanned<String>| !names().any(|name| matches(&pattern.value, name));
+    let is_lost = |pattern: &&Spanned<String>| {
+        !pattern.place.path.is_empty() && !names().any(|name| matches(&pattern.value, name))
+    };
     let diagnostic = |pattern: &Spanned<String>| {
         let problem =
             Problem::new(code::UNKNOWN_NAME, format!("no output is called `{}`", clipped(&pattern.value)));

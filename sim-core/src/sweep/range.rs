@@ -52,8 +52,8 @@ pub(super) fn split(text: &str) -> Option<(&str, &str)> {
     let (number, unit) = text.split_at(end);
     let is_one = |dimension: &Dimension| parse(text, *dimension).is_ok();
     let unit = unit.trim();
-    let is_plain =
-        number.parse::<f64>().is_ok() && !unit.contains(|c: char| c.is_ascii_digit() && !"23".contains(c));
+    // A sum such as `1 h 30 min`, or `1 in 50`, is none.
+    let is_plain = number.parse::<f64>().is_ok() && !unit.contains(' ');
     (is_plain && (unit.is_empty() || Dimension::ALL.iter().any(is_one))).then_some((number, unit))
 }
 

@@ -132,3 +132,29 @@ fn addresses_lead_somewhere_and_are_set_once() {
                      "b": {"set": "M.time.mean", "values": ["2 s"]}}"#;
     assert_eq!(check(inside), [""; 0]);
 }
+
+#[test]
+fn the_sweeps_that_come_along_are_sound() {
+    let lines = [
+        (
+            include_str!("../../../scenarios/sweeps/knob-track-and-paths.json"),
+            include_str!("../../../scenarios/knob-two-paths.json"),
+        ),
+        (
+            include_str!("../../../scenarios/sweeps/starter-200.json"),
+            include_str!("../../../scenarios/starter.json"),
+        ),
+    ];
+    for (text, base) in lines {
+        let (sweep, problems) = read(text);
+        let sweep = sweep.unwrap_or_else(|| panic!("{problems:?}"));
+        assert_eq!(check_addresses(&sweep, base), []);
+        let points = Points::new(&sweep, base.to_owned(), Vec::new(), 1);
+        for point in 0..points.count() {
+            let unsound = points.prepare(point).err().map(|why| why.reason());
+            assert_eq!(unsound, None, "point {point}");
+        }
+        let outputs = points.prepare(0).map(|variant| variant.outputs());
+        assert_eq!(unmatched(&sweep.outputs, &[outputs.unwrap_or_default()]), []);
+    }
+}

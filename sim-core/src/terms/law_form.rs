@@ -17,7 +17,7 @@
 use serde_json::{Value as Json, json};
 
 use super::law::{Law, Shape};
-use super::law_parts::{Amount, Row, Unit, Word};
+use super::law_parts::{Amount, Row, Unit, Word, observed};
 use crate::diag::{Problem, code};
 use crate::text::evidence::{Evidence, Seen, read_events, read_test};
 use crate::text::fields::{Object, Reading, SettingSort, describe_object, read_object};
@@ -242,7 +242,12 @@ impl LawForm {
             (_, Unit::Of(_)) => (self.amount_shape(kind, object), KnownFrom::Nothing),
             (_, Unit::Count) => (self.count_shape(kind, object), KnownFrom::Nothing),
         };
-        let minimum = object.maybe("minimum", self.unit.value(), "Added to every draw; nothing if left out");
+        // A time between events that has a least part is no Poisson process.
+        let minimum = if kind == Kind::Events {
+            None
+        } else {
+            object.maybe("minimum", self.unit.value(), "Added to every draw; nothing if left out")
+        };
         (Law { minimum: minimum.unwrap_or(0.0), shape }, known_from)
     }
 
@@ -339,10 +344,7 @@ impl LawForm {
             | Kind::Weibull
             | Kind::Geometric
             | Kind::Binomial
-            | Kind::Poisson => {
-                let values = list_of(value).at_least(1);
-                Shape::Observed(object.required("values", values, "Values as they were observed"))
-            }
+            | Kind::Poisson => Shape::Observed(observed(value, object)),
         }
     }
 

@@ -4,8 +4,9 @@
 
 use serde_json::{Value as Json, json};
 
+use crate::diag::{Problem, code};
 use crate::text::fields::{Object, Reading, describe_object, read_object};
-use crate::text::forms::{Count, Form, Quantity, Real, count, quantity, real};
+use crate::text::forms::{Count, Form, Quantity, Real, count, list_of, quantity, real, text};
 use crate::text::json::Node;
 use crate::text::schema::Definitions;
 use crate::units::{self, Dimension, System};
@@ -137,6 +138,24 @@ impl Form for Amount {
             Amount::Plain(form) => form.schema(definitions),
         }
     }
+}
+
+/// Observed values. Where they stand in a file of their own, the program puts them in its place before it reads this.
+pub(super) fn observed(value: Amount, object: &mut Object<'_>) -> Vec<f64> {
+    let values =
+        object.maybe("values", list_of(value).at_least(1), "Values as they were observed; or give a `file`");
+    object.maybe("file", text(), "CSV file with the values, by its path from the scenario file");
+    object.maybe("column", text(), "Column of the file; may be left out if there is one only");
+    let unit = "Unit of the values of the file; left out: that in the head of the column, such as `time [s]`";
+    object.maybe("unit", text(), unit);
+    if object.has("file") {
+        let problem = Problem::new(code::WRONG_TYPE, "values of a file cannot be read from here");
+        object.fail("file", problem.help("give the list as `values`"));
+    } else if values.is_none() && object.sound(&["values"]) {
+        let problem = Problem::new(code::MISSING_KEY, "`values` is missing");
+        object.fail_here(problem.expected(format!("\"values\": {}", list_of(value).wanted())));
+    }
+    values.unwrap_or_else(|| vec![1.0])
 }
 
 /// A row of a table: a value and its weight.

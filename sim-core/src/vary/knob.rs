@@ -43,10 +43,12 @@ pub struct Knob {
 
 /// All numbers of the stations, sensors and attendants of a scenario that was read from `source`.
 pub fn knobs(source: &str, scenario: &Scenario) -> Vec<Knob> {
-    let of_line = |setting: &&Setting| {
-        let path = setting.place.path.as_str();
-        ["stations", "sensors", "attendants"].iter().any(|list| path.starts_with(list))
-    };
+    knobs_under(&["stations", "sensors", "attendants"], source, scenario)
+}
+
+/// All numbers under these keys of the file.
+pub fn knobs_under(keys: &[&str], source: &str, scenario: &Scenario) -> Vec<Knob> {
+    let of_line = |setting: &&Setting| keys.iter().any(|key| setting.place.path.starts_with(key));
     let knob = |setting: &Setting| Knob {
         path: setting.place.path.clone(),
         written: source[setting.place.span.start..setting.place.span.end].to_owned(),

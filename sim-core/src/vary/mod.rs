@@ -11,4 +11,4 @@ mod knob;
 pub use address::{Address, Spot, find};
 pub use edit::{Setting, value_of};
 pub use edit::{Unchanged, set};
-pub use knob::{Change, Knob, knobs};
+pub use knob::{Change, Knob, knobs, knobs_under};

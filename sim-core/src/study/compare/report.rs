@@ -3,6 +3,7 @@
 //! Only plain data, each number with its unit in its name or beside it. Invariant: what does not exist is `null`.
 
 use super::contest::{Contest, Pair, Seen};
+use crate::evidence::known;
 use crate::statistics::{Estimate, Moments, PairedChance, proportion};
 use crate::study::result::{Figure, RESULT_FORMAT, StoppedBecause};
 use crate::study::shift::seconds;
@@ -246,6 +247,12 @@ fn design(contest: &Contest<'_>, n: usize, name: String, settings: Vec<String>) 
 
 fn notes(contest: &Contest<'_>, names: &[String]) -> Vec<String> {
     let mut notes = Vec::new();
+    if contest.variants.iter().any(|variant| !known(&variant.scenario).is_empty()) {
+        notes.push(
+            "Inputs that are known from evidence are taken as known: the same in all designs and all shifts."
+                .to_owned(),
+        );
+    }
     let windows: Vec<_> = contest.variants.iter().map(|variant| variant.window()).collect();
     for (name, window) in names.iter().zip(&windows).filter(|(_, window)| **window != windows[0]) {
         let minutes = |time| seconds(time) / 60.0;

@@ -41,6 +41,7 @@ pub(super) fn result(study: &Study<'_>, because: StoppedBecause) -> RunResult {
         warm_up: warm_up(study),
         promise: study.proof.as_ref().map(super::proof::Proof::report),
         ignorance: None,
+        reduced: None,
         rate: rate::rate(study),
         line: line::line(study),
         points: line::points(study),

@@ -68,6 +68,8 @@ pub struct RunResult {
     pub ignorance: Option<IgnoranceReport>,
     /// Good parts per minute at the point of use.
     pub rate: RateReport,
+    /// The mean rate from mirrored shifts and controls, if that was asked for; never in the verdict.
+    pub reduced: Option<crate::study::reduced::ReducedReport>,
     /// Measures of the line as a whole.
     pub line: LineReport,
     /// Points of use, one by one.

@@ -1,0 +1,77 @@
+//! How a built line compares with its model, as a document.
+
+use super::Sight;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+/// An output beside what the model says of it.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct OutputReport {
+    /// Which.
+    pub output: Sight,
+    /// In the log.
+    pub log: f64,
+    /// Mean over simulated shifts.
+    pub mean: f64,
+    /// 2.5 % of simulated shifts lie below.
+    pub low: f64,
+    /// 2.5 % lie above.
+    pub high: f64,
+    /// Chance of a value as far out, on either side, if the model is right.
+    pub chance: f64,
+    /// The same with all outputs looked at together (Holm 1979).
+    pub joint_chance: f64,
+    /// Whether it lies outside at the stated family-wise error.
+    pub is_outside: bool,
+}
+
+/// An input that would explain the log.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Explanation {
+    /// Its path in the file; none: the file as it stands.
+    pub path: Option<String>,
+    /// Posterior weight among all that were tried.
+    pub weight: f64,
+    /// Factor on the input, median of the accepted ones.
+    pub factor: Option<f64>,
+    /// 5 % of the accepted factors lie below.
+    pub low: Option<f64>,
+    /// 5 % lie above.
+    pub high: Option<f64>,
+    /// Accepted shifts.
+    pub accepted: u64,
+}
+
+/// The whole comparison.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct MatchResult {
+    /// Title of the scenario.
+    pub title: Option<String>,
+    /// Intervals of the log.
+    pub n_intervals: u64,
+    /// Length of each, s.
+    pub interval_s: f64,
+    /// Simulated shifts of the file as it stands.
+    pub replications: u64,
+    /// Simulated shifts for each input that was tried.
+    pub draws: u64,
+    /// Largest factor that was tried; the smallest is its inverse.
+    pub widest: f64,
+    /// Seed of all luck.
+    pub seed: u64,
+    /// Family-wise error of the first question.
+    pub error: f64,
+    /// Outputs that the log has.
+    pub outputs: Vec<OutputReport>,
+    /// Explanations, the likeliest first; those that nothing speaks for are left out.
+    pub explanations: Vec<Explanation>,
+    /// Inputs that were tried.
+    pub n_tried: u64,
+}
+
+impl MatchResult {
+    /// Its JSON Schema.
+    pub fn schema() -> serde_json::Value {
+        schemars::schema_for!(MatchResult).to_value()
+    }
+}
