@@ -141,4 +141,11 @@ fn a_hopper_that_people_refill_is_no_part_of_a_knot() {
         {"id": "M", "type": "machine", "cycle": "1 s"},
         {"id": "D", "type": "divider", "exits": ["out", "M"]}"#;
     assert_eq!(knot_of(stations, r#", "attendants": [{"id": "A"}]"#), None);
+    let spills_back = r#"
+        {"id": "H", "type": "hopper", "call_level": 11,
+         "refill": {"how": "swapped", "by": "A", "time": "2.1 s", "parts": 1}},
+        {"id": "L", "type": "elevator", "cleats": "80 /min", "lift": "2 s",
+         "per_cleat": {"law": "binomial", "trials": 3, "chance": 0.5}, "when_full": "spills back"},
+        {"id": "M", "type": "machine", "cycle": "1 s"}"#;
+    assert_eq!(knot_of(spills_back, r#", "attendants": [{"id": "A"}]"#), None);
 }

@@ -293,21 +293,24 @@ impl<O: Observer> Replica<'_, O> {
                 }
                 // Nothing is there, or too little for one stroke.
                 Some(_) | None => {
-                    let feeders = &links.feeders[place.ix()];
-                    others.extend(feeders);
-                    // A hopper that nobody feeds is refilled by people.
-                    let is_refilled = |ix: usize| {
-                        links.bodies[ix] == Some(*place) && matches!(self.stations[ix], Station::Hopper(_))
-                    };
-                    if feeders.is_empty() && (0..links.bodies.len()).any(is_refilled) {
-                        Waits::Alive
-                    } else {
-                        Waits::ForOthers
+                    // A hopper is refilled by people, whoever else gives back into it.
+                    if content.counts().is_some() && self.is_hopper(*place) {
+                        return Waits::Alive;
                     }
+                    others.extend(&links.feeders[place.ix()]);
+                    Waits::ForOthers
                 }
             });
         }
         waits
+    }
+
+    /// Whether a place is the content of a hopper.
+    fn is_hopper(&self, place: PlaceId) -> bool {
+        let bodies = self.plan.links.bodies.iter().zip(&self.stations);
+        bodies
+            .into_iter()
+            .any(|(body, station)| *body == Some(place) && matches!(station, Station::Hopper(_)))
     }
 
     /// Whether something of station `me` stands before this exit.
