@@ -3,7 +3,7 @@
 //! Each outer draw in turn is taken as the truth. Results of further trials are drawn from it, the other draws are
 //! weighed by the likelihood of these results (importance weights on draws that are there already: Menzies 2016), and
 //! the assurance is what they then say. No line is simulated for it. A draw does not weigh in on its own results, which
-//! would make the trials look more telling than they are. Where the results leave fewer draws than [`LEAST_DRAWS`] to
+//! would make the trials look more telling than they are. Where the results leave fewer draws than `LEAST_DRAWS` to
 //! speak of (effective number, Kish 1965) nothing is said. Pure numbers but for the drawing of results.
 
 use super::outer::Known;

@@ -2,7 +2,7 @@
 
 use super::{CHANGING, CLOCKED, FROZEN, Floor, Hot, OFF, PlaceId, STOPPED, StationId};
 use crate::kernel::observer::Observer;
-use crate::kernel::place::{AWAITED, CARRIED, HAND, SHARED, SPACED, STOPPING, WATCHED};
+use crate::kernel::place::{self, AWAITED, CARRIED, HAND, SHARED, SPACED, STOPPING, WATCHED};
 use crate::kernel::state::State;
 use crate::part::Nanos;
 
@@ -62,7 +62,9 @@ impl<O: Observer> Floor<O> {
             return;
         }
         let hot = *self.hot.at(carrier.ix(), O::NEAR);
-        if hot.bars & (STOPPED | FROZEN) != 0 {
+        // What people have closed to swap it stays held, whatever comes back into it meanwhile.
+        let is_closed = hot.state == State::Held && p.flags & place::FROZEN != 0;
+        if hot.bars & (STOPPED | FROZEN) != 0 || is_closed {
             return;
         }
         // A stopping belt stands as soon as its head is at the end, and moves as long as it is not, even if full.
