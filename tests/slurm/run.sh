@@ -120,7 +120,7 @@ say "$(sinfo -V): $nodes nodes are up"
 # --- the sweep, on the cluster: so many shifts that a part takes some seconds, whatever the machine ---
 now_ms() { date +%s%3N; }
 before=$(now_ms)
-"$program" run starter --replications 60 --threads 1 --causes 0 >/dev/null
+"$program" run starter --replications 60 --threads 1 --causes 0 --draws 0 >/dev/null
 shifts=$((60 * 4000 / ($(now_ms) - before + 1) / 6))
 cat >"$dir/sweep.json" <<S
 {"feedproof_sweep": 1, "scenario": "starter", "factors": {
