@@ -35,6 +35,16 @@ pub(crate) fn print(page: &str) -> Result<(), Failure> {
     written(stdout.write_all(page.as_bytes()).and_then(|()| stdout.flush()))
 }
 
+/// A result as a JSON document for people and programs, with a line feed at its end.
+///
+/// # Errors
+/// If it is no JSON, which would be a fault of the program.
+pub(crate) fn json(result: &impl serde::Serialize) -> Result<String, Failure> {
+    let text = serde_json::to_string_pretty(result);
+    let text = text.map_err(|why| Failure::new(Ending::Failed, format!("the result is no JSON: {why}")))?;
+    Ok(text + "\n")
+}
+
 /// What became of writing to standard output.
 ///
 /// # Errors

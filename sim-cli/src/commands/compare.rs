@@ -93,17 +93,11 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
         pages.keep(&proof::comparison(&found))?;
     }
     if args.json {
-        screen::print(&json(&found)?)?;
+        screen::print(&screen::json(&found)?)?;
     } else {
         screen::print(&report::comparison(&found, Ink::of_stdout()))?;
     }
     Ok(Ending::Done)
-}
-
-fn json(found: &CompareResult) -> Result<String, Failure> {
-    let text = serde_json::to_string_pretty(found);
-    let text = text.map_err(|why| Failure::new(Ending::Failed, format!("the result is no JSON: {why}")))?;
-    Ok(text + "\n")
 }
 
 fn keep(folder: &Path, found: &CompareResult) -> Result<(), Failure> {
@@ -112,7 +106,7 @@ fn keep(folder: &Path, found: &CompareResult) -> Result<(), Failure> {
     report::differences_csv(found, &mut differences).map_err(|why| Failure::unwritable(&target, why))?;
     let target = folder.join("result.json");
     let mut document = Draft::of(target.clone())?;
-    document.write_all(json(found)?.as_bytes()).map_err(|why| Failure::unwritable(&target, why))?;
+    document.write_all(screen::json(found)?.as_bytes()).map_err(|why| Failure::unwritable(&target, why))?;
     differences.keep()?;
     document.keep()
 }

@@ -5,7 +5,6 @@ use crate::ink::Ink;
 use crate::logs::{Column, Log};
 use crate::report::{self, plot};
 use crate::{files, screen};
-use serde::Serialize;
 use sim_core::fit::counts::{self, Tally, Trials};
 use sim_core::fit::{Collector, CountsFit, TimesOptions, fit_times};
 use sim_core::units::{Dimension, parse};
@@ -190,7 +189,7 @@ fn times(args: &Args, log: &mut Log) -> Result<Ending, Failure> {
         })?;
         screen::print(&format!("{text}\n"))?;
     } else if args.json {
-        screen::print(&json(&found)?)?;
+        screen::print(&screen::json(&found)?)?;
     } else {
         screen::print(&report::fit::times(&found, log.name(), &time.title, Ink::of_stdout()))?;
     }
@@ -248,16 +247,9 @@ fn show_counts(args: &Args, log: &Log, found: CountsFit) -> Result<Ending, Failu
     if args.paste.is_some() {
         screen::print(&format!("{}\n", sim_core::fit::paste::on_one_line(&found.paste)))?;
     } else if args.json {
-        screen::print(&json(&found)?)?;
+        screen::print(&screen::json(&found)?)?;
     } else {
         screen::print(&report::fit::counts(&found, log.name(), Ink::of_stdout()))?;
     }
     Ok(Ending::Done)
-}
-
-fn json(found: &impl Serialize) -> Result<String, Failure> {
-    let text = serde_json::to_string_pretty(found);
-    let text =
-        text.map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;
-    Ok(text + "\n")
 }

@@ -1,10 +1,11 @@
 //! `feedproof limits`: what to change first.
 
+use super::luck::Luck;
 use super::pages::Pages;
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
 use crate::interrupt;
-use crate::progress::{self, Bar};
+use crate::progress::Bar;
 use crate::proof;
 use crate::report;
 use crate::screen;
@@ -20,12 +21,8 @@ pub(crate) struct Args {
     /// Shifts for each number that is tried
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(2..=1_000_000))]
     replications: u64,
-    /// Seed of all luck; left out: that of the file
-    #[arg(long, value_name = "S")]
-    seed: Option<u64>,
-    /// Threads; left out: one for each core. The result is the same on any number
-    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    luck: Luck,
     /// Print the result as one JSON document
     #[arg(long)]
     json: bool,
@@ -41,10 +38,10 @@ pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
     interrupt::listen()?;
     let options = LimitsOptions {
         replications: args.replications,
-        seed: args.seed.unwrap_or(scenario.plan.seed),
+        seed: args.luck.seed(scenario.plan.seed),
         level: 0.95,
     };
-    let crew = progress::crew(args.threads);
+    let crew = args.luck.crew();
     let bar = Bar::new(0, "numbers tried");
     let found =
         study::limits(&source.text, &options, &crew, &interrupt::asked, &mut |done, of| bar.step(done, of));
@@ -57,9 +54,7 @@ pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
         pages.keep(&proof::ranking(&found, &source))?;
     }
     if args.json {
-        let text = serde_json::to_string_pretty(&found)
-            .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;
-        screen::print(&format!("{text}\n"))?;
+        screen::print(&screen::json(&found)?)?;
     } else {
         screen::print(&report::limits(&found, Ink::of_stdout()))?;
     }

@@ -1,9 +1,10 @@
 //! `feedproof match`: a log of the built line beside its model.
 
+use super::luck::Luck;
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
 use crate::logs::{Column, Log};
-use crate::progress::{self, Bar};
+use crate::progress::Bar;
 use crate::source::Source;
 use crate::{files, interrupt, report, screen};
 use sim_core::matching::{Interval, MatchOptions, intervals_of_model, match_log};
@@ -42,12 +43,8 @@ pub(crate) struct Args {
     /// Largest factor that is tried on an input; the smallest is its inverse
     #[arg(long, value_name = "F", default_value_t = 4.0, value_parser = widest)]
     widest: f64,
-    /// Seed of all luck; left out: that of the file
-    #[arg(long, value_name = "S")]
-    seed: Option<u64>,
-    /// Threads; left out: one for each core. The result is the same on any number
-    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    luck: Luck,
     /// Print the result as one JSON document
     #[arg(long)]
     json: bool,
@@ -80,7 +77,7 @@ fn widest(text: &str) -> Result<f64, String> {
 pub(super) fn matching(args: &Args) -> Result<Ending, Failure> {
     let source = Source::load(&args.file)?;
     let scenario = source.check_aloud()?;
-    let seed = args.seed.unwrap_or(scenario.plan.seed);
+    let seed = args.luck.seed(scenario.plan.seed);
     if args.example {
         let n = (scenario.plan.shift_s / args.every).floor().max(1.0) as usize;
         let series = intervals_of_model(scenario, n, args.every, seed, args.shift);
@@ -104,7 +101,7 @@ pub(super) fn matching(args: &Args) -> Result<Ending, Failure> {
             .collect::<Result<_, _>>()?,
     };
     interrupt::listen()?;
-    let crew = progress::crew(args.threads);
+    let crew = args.luck.crew();
     let bar = Bar::new(0, "shifts");
     let found = match_log(&source.text, &log, &options, &crew, &interrupt::asked, &mut |done, of| {
         bar.step(done, of);
@@ -115,9 +112,7 @@ pub(super) fn matching(args: &Args) -> Result<Ending, Failure> {
         return Err(Failure::new(Ending::Interrupted, "interrupted before all shifts were simulated"));
     };
     if args.json {
-        let text = serde_json::to_string_pretty(&found)
-            .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;
-        screen::print(&format!("{text}\n"))?;
+        screen::print(&screen::json(&found)?)?;
     } else {
         screen::print(&report::matching(&found, Ink::of_stdout()))?;
     }

@@ -7,6 +7,7 @@ mod explain;
 mod fit;
 mod limits;
 mod list;
+mod luck;
 mod matching;
 mod merge;
 mod new;

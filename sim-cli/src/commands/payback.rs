@@ -1,8 +1,8 @@
 //! `feedproof payback`: money, apart from the proof.
 
+use super::luck::Luck;
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
-use crate::progress;
 use crate::source::Source;
 use crate::{interrupt, report, screen};
 use sim_core::money::{Prices, pay_back};
@@ -31,12 +31,8 @@ pub(crate) struct Args {
     /// Simulated shifts
     #[arg(long, value_name = "N", default_value_t = 100, value_parser = clap::value_parser!(u64).range(2..=1_000_000))]
     replications: u64,
-    /// Seed of all luck; left out: that of the file
-    #[arg(long, value_name = "S")]
-    seed: Option<u64>,
-    /// Threads; left out: one for each core. The result is the same on any number
-    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    luck: Luck,
     /// Print the result as one JSON document
     #[arg(long)]
     json: bool,
@@ -59,17 +55,15 @@ pub(super) fn payback(args: &Args) -> Result<Ending, Failure> {
         shifts_per_year: args.shifts,
     };
     interrupt::listen()?;
-    let seed = args.seed.unwrap_or(scenario.plan.seed);
-    let crew = progress::crew(args.threads);
+    let seed = args.luck.seed(scenario.plan.seed);
+    let crew = args.luck.crew();
     let found = pay_back(scenario, prices, args.replications, seed, &crew, &interrupt::asked);
     let found = found.map_err(|why| Failure::new(Ending::BadInput, why.to_string()))?;
     let Some(found) = found else {
         return Err(Failure::new(Ending::Interrupted, "interrupted before all shifts were simulated"));
     };
     if args.json {
-        let text = serde_json::to_string_pretty(&found)
-            .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;
-        screen::print(&format!("{text}\n"))?;
+        screen::print(&screen::json(&found)?)?;
     } else {
         screen::print(&report::pay_back(&found, Ink::of_stdout()))?;
     }

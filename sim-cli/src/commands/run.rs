@@ -1,12 +1,13 @@
 //! `feedproof run`: the proof.
 
+use super::luck::Luck;
 use super::pages::Pages;
 use crate::document::Document;
 use crate::ending::{Ending, Failure};
 use crate::files::Draft;
 use crate::ink::Ink;
 use crate::problems;
-use crate::progress::{self, Bar};
+use crate::progress::Bar;
 use crate::proof::{self, Film, Proof};
 use crate::report::{self, Context};
 use crate::source::Source;
@@ -40,12 +41,8 @@ pub(crate) struct Args {
     /// Without a promise: end when the mean rate is known to this share of it, such as "0.5 %"
     #[arg(long, value_name = "SHARE", value_parser = share)]
     precision: Option<f64>,
-    /// Seed of all luck; left out: that of the file
-    #[arg(long, value_name = "S")]
-    seed: Option<u64>,
-    /// Threads; left out: one for each core. The result is the same on any number
-    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    luck: Luck,
     /// Print the whole result as one JSON document; `feedproof schema --result` describes it
     #[arg(long)]
     json: bool,
@@ -154,7 +151,7 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
         if !warnings.is_empty() {
             screen::say(&problems::page(&warnings, &source.name, &source.text, Ink::of_stderr()));
         }
-        screen::print(&json(&result)?)?;
+        screen::print(&screen::json(&result)?)?;
     } else {
         let context = Context { source: &source, warnings: &warnings, ink: Ink::of_stdout() };
         screen::print(&report::proof(&result, &context))?;
@@ -196,7 +193,7 @@ fn document(
     film: Option<&Film>,
 ) -> Result<Document, Failure> {
     let balance = balance::solve(scenario).map_err(|problems| source.refused(&problems.into_vec()))?;
-    let crew = progress::crew(args.threads);
+    let crew = args.luck.crew();
     let profile = study::profile(plan, result.seed, result.replications, &crew, &interrupt::asked)
         .map_err(|why| refused(&why))?;
     let command = command(args, source, result);
@@ -266,7 +263,7 @@ fn options(args: &Args, scenario: &Scenario) -> Options {
     if let Some(n) = args.at_most {
         options.replications = n;
     }
-    options.seed = args.seed.unwrap_or(options.seed);
+    options.seed = args.luck.seed(options.seed);
     options.precision = args.precision;
     options.causes = args.causes;
     options
@@ -281,7 +278,7 @@ fn simulate(
     rates: &mut Vec<f64>,
 ) -> Result<RunResult, Failure> {
     let options = options(args, scenario);
-    let crew = progress::crew(args.threads);
+    let crew = args.luck.crew();
     let bar = Bar::new(options.replications, "shifts");
     let unwritten = AtomicBool::new(false);
     let mut failure = None;
@@ -312,7 +309,7 @@ fn reduced(args: &Args, source: &Source, result: &RunResult) -> Result<Option<Re
         mirrored: args.reduce.contains(&Reduce::Mirrored),
         controls: args.reduce.contains(&Reduce::Controls),
     };
-    let crew = progress::crew(args.threads);
+    let crew = args.luck.crew();
     let read = Variant::read(&source.text).map_err(|problems| source.refused(&problems))?;
     let mut variants = [read];
     let settled = study::settle_warm_up(&mut variants, result.seed, &crew, &interrupt::asked);
@@ -341,7 +338,7 @@ fn include_ignorance(
         None => IgnoranceOptions::within(run.replications, args.shifts_each, run.seed),
     };
     let Some(asked) = asked else { return Ok(None) };
-    let crew = progress::crew(args.threads);
+    let crew = args.luck.crew();
     let bar = Bar::new(0, "shifts with inputs drawn anew");
     let mut step = |done: u64, of: u64| bar.step(done as usize, of as usize);
     let found = evidence::ignorance(&source.text, scenario, &asked, &crew, &interrupt::asked, &mut step);
@@ -363,12 +360,6 @@ pub(super) fn ending_of(why: &RunError) -> Ending {
         | RunError::BadOptions(_)
         | RunError::ImpossibleDraws { .. } => Ending::BadInput,
     }
-}
-
-fn json(result: &RunResult) -> Result<String, Failure> {
-    let text = serde_json::to_string_pretty(result);
-    let text = text.map_err(|why| Failure::new(Ending::Failed, format!("the result is no JSON: {why}")))?;
-    Ok(text + "\n")
 }
 
 /// The folder that results are written into. Nothing appears in it before the run is over.
@@ -412,7 +403,9 @@ impl Folder {
         report::stations_csv(result, &mut stations).map_err(|why| Failure::unwritable(&target, why))?;
         let target = self.path.join("result.json");
         let mut document = Draft::of(target.clone())?;
-        document.write_all(json(result)?.as_bytes()).map_err(|why| Failure::unwritable(&target, why))?;
+        document
+            .write_all(screen::json(result)?.as_bytes())
+            .map_err(|why| Failure::unwritable(&target, why))?;
         draft.keep()?;
         stations.keep()?;
         document.keep()

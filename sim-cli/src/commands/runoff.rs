@@ -1,8 +1,9 @@
 //! `feedproof runoff`: the acceptance test before it is signed.
 
+use super::luck::Luck;
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
-use crate::progress::{self, Bar};
+use crate::progress::Bar;
 use crate::source::Source;
 use crate::{interrupt, report, screen};
 use sim_core::run_off::{Risks, RunOffOptions, Vary, run_off};
@@ -42,12 +43,8 @@ pub(crate) struct Args {
     /// Simulated run-offs at each factor
     #[arg(long, value_name = "N", default_value_t = 1000, value_parser = clap::value_parser!(u64).range(10..=100_000))]
     replications: u64,
-    /// Seed of all luck; left out: that of the file
-    #[arg(long, value_name = "S")]
-    seed: Option<u64>,
-    /// Threads; left out: one for each core. The result is the same on any number
-    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    luck: Luck,
     /// Print the result as one JSON document
     #[arg(long)]
     json: bool,
@@ -97,7 +94,7 @@ pub(super) fn runoff(args: &Args) -> Result<Ending, Failure> {
     spec.length_s = args.hours.unwrap_or(spec.length_s);
     let options = RunOffOptions {
         replications: args.replications,
-        seed: args.seed.unwrap_or(scenario.plan.seed),
+        seed: args.luck.seed(scenario.plan.seed),
         level: 0.95,
         vary: vary(&args.vary)?,
         factors: args.factors.clone(),
@@ -110,7 +107,7 @@ pub(super) fn runoff(args: &Args) -> Result<Ending, Failure> {
         }),
     };
     interrupt::listen()?;
-    let crew = progress::crew(args.threads);
+    let crew = args.luck.crew();
     let bar = Bar::new(0, "factors tried");
     let found = run_off(&source.text, &spec, &options, &crew, &interrupt::asked, &mut |done, of| {
         bar.step(done, of);
@@ -121,9 +118,7 @@ pub(super) fn runoff(args: &Args) -> Result<Ending, Failure> {
         return Err(Failure::new(Ending::Interrupted, "interrupted before all factors were tried"));
     };
     if args.json {
-        let text = serde_json::to_string_pretty(&found)
-            .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;
-        screen::print(&format!("{text}\n"))?;
+        screen::print(&screen::json(&found)?)?;
     } else {
         screen::print(&report::run_off(&found, Ink::of_stdout()))?;
     }

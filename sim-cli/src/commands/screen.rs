@@ -122,9 +122,7 @@ pub(super) fn screen(args: &Args) -> Result<Ending, Failure> {
         pages.keep(&proof::screening(&found))?;
     }
     let page = if args.json {
-        let text = serde_json::to_string_pretty(&found)
-            .map_err(|why| Failure::new(Ending::Failed, format!("the result cannot be written: {why}")))?;
-        format!("{text}\n")
+        screen::json(&found)?
     } else if args.csv {
         report::screening_csv(&found)?
     } else {

@@ -1,11 +1,12 @@
 //! `feedproof size`: the smallest or largest value of a setting with which the promise is proved.
 
+use super::luck::Luck;
 use super::pages::Pages;
 use crate::designs;
 use crate::ending::{Ending, Failure};
 use crate::files::Draft;
 use crate::ink::Ink;
-use crate::progress::{self, Bar};
+use crate::progress::Bar;
 use crate::source::Source;
 use crate::steps::Steps;
 use crate::{interrupt, proof, report, screen};
@@ -39,12 +40,8 @@ pub(crate) struct Args {
     /// Chance that any verdict is wrong, at most
     #[arg(long, value_name = "CHANCE", default_value = "5 %", value_parser = super::run::share)]
     error: f64,
-    /// Seed of all luck; left out: that of the file
-    #[arg(long, value_name = "S")]
-    seed: Option<u64>,
-    /// Threads; left out: one for each core. The result is the same on any number
-    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    luck: Luck,
     /// Print the result as one JSON document; `feedproof schema --of sizing` describes it
     #[arg(long)]
     json: bool,
@@ -124,7 +121,7 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     let options = SizeOptions {
         wanted: if args.smallest { Wanted::Smallest } else { Wanted::Largest },
         replications: args.at_most.unwrap_or(scenario.plan.replications),
-        seed: args.seed.unwrap_or(scenario.plan.seed),
+        seed: args.luck.seed(scenario.plan.seed),
         error: args.error,
     };
     if let Some(folder) = &args.out {
@@ -135,7 +132,7 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
             let found = sized(&source, one, &options, args)?;
             (
                 report::sizing(&found, one.address.text(), Ink::of_stdout()),
-                document(serde_json::to_string_pretty(&found))?,
+                screen::json(&found)?,
                 proof::sizing(&found, one.address.text()),
             )
         }
@@ -144,7 +141,7 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
             let names = (first.address.text(), second.address.text());
             (
                 report::frontier(&found, names, options.error, Ink::of_stdout()),
-                document(serde_json::to_string_pretty(&found))?,
+                screen::json(&found)?,
                 proof::frontier(&found, names),
             )
         }
@@ -165,11 +162,6 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     Ok(Ending::Done)
 }
 
-fn document(text: serde_json::Result<String>) -> Result<String, Failure> {
-    let text = text.map_err(|why| Failure::new(Ending::Failed, format!("the result is no JSON: {why}")))?;
-    Ok(text + "\n")
-}
-
 fn sized(
     source: &Source,
     varied: &Varied,
@@ -178,15 +170,9 @@ fn sized(
 ) -> Result<SizeResult, Failure> {
     let line = Line { source, varied, values: varied.shown() };
     let bar = Bar::new(options.replications, "shifts");
-    let found = study::size::size(
-        &line,
-        options,
-        &progress::crew(args.threads),
-        &interrupt::asked,
-        &mut |progress| {
-            bar.tell(progress.shifts, &format!("with {}, after {} others", progress.value, progress.asked));
-        },
-    );
+    let found = study::size::size(&line, options, &args.luck.crew(), &interrupt::asked, &mut |progress| {
+        bar.tell(progress.shifts, &format!("with {}, after {} others", progress.value, progress.asked));
+    });
     bar.clear();
     match found {
         Ok(Some(found)) => Ok(found),
