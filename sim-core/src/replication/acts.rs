@@ -48,7 +48,6 @@ pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
         | Owner::Attendant { .. }
         | Owner::Sensor(_)
         | Owner::Breaks(_)
-        | Owner::Knots
         | Owner::Change => OTHER,
     };
     Shelf::new(plan.owners.iter().map(act).collect(), || OTHER)
@@ -115,7 +114,6 @@ impl<O: Observer> Replica<'_, O> {
             Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
             Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
             Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
-            Owner::Knots => self.look_at_suspects(),
             Owner::Change => self.fire_change(),
         }
     }

@@ -10,7 +10,7 @@ mod gridlock;
 
 use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
-use crate::kernel::{Exit, Floor, Observer, PlaceId, StationId};
+use crate::kernel::{Exit, Floor, Observer, StationId};
 use crate::network::{Owner, Plan};
 use crate::part::{Nanos, Part, TIME_LIMIT};
 use crate::stations::Station;
@@ -27,9 +27,10 @@ const EVENTS_AT_ONCE_MAX: u64 = 10_000_000;
 pub enum Stop {
     /// The asked-for time was reached.
     TimeReached,
-    /// Stations wait for each other and no pending timer can ever open the knot.
+    /// Stations wait for each other and no pending timer can ever open the knot. It is looked for at the end of each
+    /// stretch; each knot is told of once.
     Gridlock {
-        /// When.
+        /// Since when.
         at: Nanos,
         /// The stations of the knot.
         stations: Vec<StationId>,
@@ -73,12 +74,8 @@ pub struct Replica<'a, O> {
     change: Option<Change>,
     /// The line runs empty for a changeover: it has to be seen when it has.
     sees_run_out: bool,
-    /// Stations to look at again for a knot, when a part has come to the end of its belt.
-    suspects: Vec<StationId>,
-    /// For the search of knots: for each post its only exit, if that is a hand, and the only one who takes from there.
-    hands: Shelf<(PlaceId, StationId)>,
-    /// Room for the search of knots.
-    reached: Vec<StationId>,
+    /// Stations of knots that have been told of.
+    knotted: Vec<StationId>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -95,9 +92,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_before_now: 0,
             events_stop: 0,
             stop: None,
-            suspects: Vec::new(),
-            hands: Self::hands_of(plan),
-            reached: Vec::new(),
+            knotted: Vec::new(),
             change: plan.change.as_ref().map(|change| Change::new(change, seed, replication)),
             sees_run_out: false,
         };
@@ -186,7 +181,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             }
         }
         self.floor.now = end;
-        Stop::TimeReached
+        self.find_knot().unwrap_or(Stop::TimeReached)
     }
 
     #[cold]
@@ -203,9 +198,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             Owner::Station { ix, .. } => Some(StationId(ix)),
             Owner::Stop(station) => Some(station),
             Owner::Trouble(trouble) => Some(self.floor.trouble(trouble).station),
-            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots | Owner::Change => {
-                None
-            }
+            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Change => None,
         }
     }
 
@@ -229,13 +222,8 @@ impl<'a, O: Observer> Replica<'a, O> {
     #[inline(always)]
     fn settle_all(&mut self) -> bool {
         let floor = &self.floor;
-        if floor.dirty.is_empty_in(O::NEAR)
-            && floor.looks.is_empty_in(O::NEAR)
-            && floor.newly_blocked.is_empty()
-        {
-            return false;
-        }
-        self.settle_some()
+        let is_settled = floor.dirty.is_empty_in(O::NEAR) && floor.looks.is_empty_in(O::NEAR);
+        !is_settled && self.settle_some()
     }
 
     #[inline(always)]
@@ -266,7 +254,7 @@ impl<'a, O: Observer> Replica<'a, O> {
                 return true;
             }
         }
-        !self.floor.newly_blocked.is_empty() && self.find_knot()
+        false
     }
 
     #[cold]
