@@ -17,7 +17,11 @@ const SLOT_BITS: u32 = 14;
 /// Most timers that a line may have.
 pub const TIMERS_MAX: usize = 1 << SLOT_BITS;
 
-const NEVER: u64 = u64::MAX;
+/// A time that never comes.
+const NEVER_AT: Nanos = TIME_LIMIT - 1;
+
+/// The key of a slot that is spent, or not in use; those that were cleared have other keys with this time.
+const NEVER: u64 = NEVER_AT << SLOT_BITS | (TIMERS_MAX as u64 - 1);
 
 /// A timer's slot; its number is its rank.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -74,8 +78,7 @@ impl Calendar {
     /// The same; `near` says that the line has no more timers than fit into the groups.
     #[inline(always)]
     pub(crate) fn set_in(&mut self, timer: TimerId, at: Nanos, near: bool) {
-        let key = if at < TIME_LIMIT - 1 { at << SLOT_BITS | u64::from(timer.0) } else { NEVER };
-        self.put(timer, key, near);
+        self.put(timer, at.min(NEVER_AT) << SLOT_BITS | u64::from(timer.0), near);
     }
 
     /// Cancels `timer`.
@@ -92,7 +95,8 @@ impl Calendar {
             0 => self.keys[slot / GROUP % GROUPS][slot % GROUP],
             nodes => self.tree[nodes / 2 + slot],
         };
-        (key != NEVER).then_some(key >> SLOT_BITS)
+        let at = key >> SLOT_BITS;
+        (at != NEVER_AT).then_some(at)
     }
 
     /// Takes the earliest timer that is due at or before `end` (ns, below the limit less one) out of the calendar.
@@ -147,9 +151,9 @@ impl Calendar {
         if !near && !self.tree.is_empty() {
             return self.replay(timer, key);
         }
-        let slot = usize::from(timer.0);
-        self.keys.as_flattened_mut()[slot % (GROUP * GROUPS)] = key;
-        let group = slot / GROUP % GROUPS;
+        let slot = usize::from(timer.0) % (GROUP * GROUPS);
+        self.keys.as_flattened_mut()[slot] = key;
+        let group = slot / GROUP;
         let first = least(&self.keys[group]);
         if self.is_tiny {
             self.tops[group % GROUP] = first;

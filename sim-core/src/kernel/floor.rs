@@ -83,6 +83,31 @@ pub struct Inlets {
     pub places: Vec<PlaceId>,
     /// How to choose.
     pub join: Join,
+    /// The usual cases, seen at a glance.
+    pub(super) few: Few,
+}
+
+/// Inlets of the usual sorts.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Few {
+    /// Only this place.
+    One(PlaceId),
+    /// The first before the second.
+    Two(PlaceId, PlaceId),
+    /// Neither of these.
+    Other,
+}
+
+impl Inlets {
+    /// Inlets from these places, in the order that the join is to go by.
+    pub fn new(places: Vec<PlaceId>, join: Join) -> Self {
+        let few = match (&places[..], join) {
+            (&[only], _) => Few::One(only),
+            (&[first, second], Join::Listed) => Few::Two(first, second),
+            _ => Few::Other,
+        };
+        Inlets { places, join, few }
+    }
 }
 
 /// What the inlets have to offer.
@@ -215,8 +240,8 @@ pub struct Floor<O> {
     pub looks: RankSet,
     /// Messages to stations.
     pub messages: Vec<(StationId, Message)>,
-    /// Since when each station is in its state, ns.
-    pub(super) since: Shelf<Nanos>,
+    /// When each station was last at work, ns.
+    pub(super) rests_since: Shelf<Nanos>,
     /// Places from which each station takes in turn with others, and whether there are any.
     turns_of: Vec<Vec<PlaceId>>,
     has_turns: bool,
@@ -293,7 +318,7 @@ impl<O: Observer> Floor<O> {
             dirty: RankSet::new(n),
             looks: RankSet::new(n),
             messages: Vec::with_capacity(16),
-            since: Shelf::new(vec![0; n], || 0),
+            rests_since: Shelf::new(vec![0; n], || 0),
             has_turns: turns_of.iter().any(|places| !places.is_empty()),
             turns_of,
             posts: outfit.posts,
@@ -343,9 +368,15 @@ impl<O: Observer> Floor<O> {
         self.hot.at(me.ix(), O::NEAR).state
     }
 
-    /// Since when a station is in its state, ns.
-    pub fn since(&self, me: StationId) -> Nanos {
-        *self.since.at(me.ix(), O::NEAR)
+    /// When a station was last at work, ns; 0 if it never was.
+    pub fn rests_since(&self, me: StationId) -> Nanos {
+        *self.rests_since.at(me.ix(), O::NEAR)
+    }
+
+    #[inline(always)]
+    pub(super) fn note_rest(&mut self, me: StationId, old: State) {
+        let since = self.rests_since.at_mut(me.ix(), O::NEAR);
+        *since = if old == State::Working { self.now } else { *since };
     }
 
     /// What matters for the moves of a station, looked up once for a settling. It holds until the station
@@ -392,7 +423,7 @@ impl<O: Observer> Floor<O> {
             return self.change_state_fully(me, new);
         }
         hot.state = new;
-        *self.since.at_mut(me.ix(), O::NEAR) = self.now;
+        self.note_rest(me, old);
         self.observer.state_plainly(self.now, me, old, new);
     }
 
@@ -420,7 +451,7 @@ impl<O: Observer> Floor<O> {
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
-        *self.since.at_mut(me.ix(), O::NEAR) = self.now;
+        self.note_rest(me, old);
         self.observer.state(self.now, me, old, new);
         if clocked {
             self.move_clocks(me, new);

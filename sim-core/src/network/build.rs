@@ -301,7 +301,7 @@ impl Builder<'_> {
         let places: Vec<PlaceId> =
             unit.inlets.iter().filter(|(_, feeding)| is_from(*feeding)).map(|(place, _)| *place).collect();
         let stated = unit.entry.is_some_and(|entry| !self.scenario.stations[entry].priority.is_empty());
-        Inlets { places, join: if stated { Join::Listed } else { Join::LongestWaiting } }
+        Inlets::new(places, if stated { Join::Listed } else { Join::LongestWaiting })
     }
 
     /// All places with their takers, owners and carriers.

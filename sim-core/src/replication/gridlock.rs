@@ -8,7 +8,7 @@
 //! stands against that; so does a changeover that is sure to come and may open the knot.
 //!
 //! Who only waits for a knot is no part of it: of all that can be reached, those count who reach each other. The knot
-//! is as old as the youngest of their waits.
+//! is as old as the rest of the last of them that was at work.
 
 use super::{Replica, Stop};
 use crate::kernel::troubles::{Clock, Trigger};
@@ -50,17 +50,18 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
-    /// Of all whom somebody in a knot can reach, those who reach each other, from the last that began to wait on.
+    /// Of all whom somebody in a knot can reach, those who reach each other, from the last that was at work on.
     fn core_of(&self, reached: Vec<StationId>) -> Vec<StationId> {
         let closures = reached.iter().filter_map(|station| self.search_from(*station));
         let Some(core) = closures.min_by_key(Vec::len) else { return reached };
-        let last = core.iter().copied().max_by_key(|me| (self.floor.since(*me), std::cmp::Reverse(*me)));
+        let last =
+            core.iter().copied().max_by_key(|me| (self.floor.rests_since(*me), std::cmp::Reverse(*me)));
         last.and_then(|last| self.search_from(last)).unwrap_or(core)
     }
 
-    /// When the last of these began to wait, ns.
+    /// When the last of these was at work, ns.
     fn begin_of(&self, knot: &[StationId]) -> Nanos {
-        knot.iter().map(|station| self.floor.since(*station)).max().unwrap_or(self.floor.now)
+        knot.iter().map(|station| self.floor.rests_since(*station)).max().unwrap_or(self.floor.now)
     }
 
     /// All who are waited for by `start` and by one another, if none of them can change by himself.

@@ -16,6 +16,7 @@ use crate::part::{Nanos, Part, TIME_LIMIT};
 use crate::stations::Station;
 use acts::Act;
 use changeover::Change;
+use std::hint::select_unpredictable;
 
 /// Most settlings in one fixed point before it counts as an instant loop.
 const ROUNDS_MAX: u32 = 1_000_000;
@@ -65,9 +66,7 @@ pub struct Replica<'a, O> {
     pub n_events: u64,
     /// Most timed events.
     pub events_max: u64,
-    events_before_now: u64,
-    /// Number of events after which to see whether there are too many: in all, or at this instant.
-    events_stop: u64,
+    n_events_now: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
     /// The product sequence.
@@ -89,8 +88,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             next_break: vec![0; plan.breaks.len()],
             n_events: 0,
             events_max: u64::MAX,
-            events_before_now: 0,
-            events_stop: 0,
+            n_events_now: 0,
             stop: None,
             knotted: Vec::new(),
             change: plan.change.as_ref().map(|change| Change::new(change, seed, replication)),
@@ -163,23 +161,24 @@ impl<'a, O: Observer> Replica<'a, O> {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
-        // The budget may have been changed since the last stretch.
-        self.events_stop = self.events_max.min(self.events_before_now + EVENTS_AT_ONCE_MAX);
+        // Counted here, for nobody else asks before the end of the stretch.
+        let (mut n, mut n_now, events_max) = (self.n_events, self.n_events_now, self.events_max);
         while let Some((at, timer)) = self.floor.calendar.next_in(end, O::NEAR) {
-            if at != self.floor.now {
-                self.floor.now = at;
-                self.events_before_now = self.n_events;
-                self.events_stop = self.events_max.min(self.n_events + EVENTS_AT_ONCE_MAX);
-            }
-            self.n_events += 1;
+            // Whether time goes on is hard to foresee, so no branch is made to hang on it.
+            n_now = select_unpredictable(at == self.floor.now, n_now, 0) + 1;
+            self.floor.now = at;
+            n += 1;
             self.fire(timer);
             if self.settle_all() || (self.sees_run_out && self.sees_the_line_run_out()) {
+                (self.n_events, self.n_events_now) = (n, n_now);
                 return self.take_stop();
             }
-            if self.n_events > self.events_stop {
+            if n > events_max || n_now > EVENTS_AT_ONCE_MAX {
+                (self.n_events, self.n_events_now) = (n, n_now);
                 return self.out_of_events(timer);
             }
         }
+        (self.n_events, self.n_events_now) = (n, n_now);
         self.floor.now = end;
         self.find_knot().unwrap_or(Stop::TimeReached)
     }

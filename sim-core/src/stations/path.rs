@@ -13,7 +13,7 @@
 use super::alarm::Alarm;
 use super::clumps::Clumps;
 use super::dice::Dice;
-use super::tools::{Classes, Comeback, Fate, Tool};
+use super::tools::{Classes, Comeback, Fate, Gate, Tool};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
     Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, Sampler, State, StationId, Stream,
@@ -138,6 +138,10 @@ pub struct Path {
     has_hands: bool,
     /// Nothing overflows, and no exit is a hand.
     is_plain: bool,
+    /// What the tools do by class, where there is only one and it is simple; otherwise empty.
+    gates: Vec<Gate>,
+    /// Some rejected part may come back in another attitude than the tools left it in.
+    turns_back: bool,
 }
 
 impl Path {
@@ -147,6 +151,9 @@ impl Path {
         let is_plain = !has_hands && setup.overflow.is_none();
         let (part, stage) = (Part::default(), Stage::Empty);
         let pace = Pace::FULL;
+        let exits: Vec<Exit> = setup.exits.iter().map(|exit| exit.exit).collect();
+        let gates = Gate::of(&setup.tools, &setup.classes, &exits);
+        let turns_back = !setup.exits.iter().skip(1).all(|exit| exit.comeback.is_idle(&setup.classes));
         Path {
             me,
             alarm,
@@ -161,6 +168,8 @@ impl Path {
             pace,
             has_hands,
             is_plain,
+            gates,
+            turns_back,
         }
     }
 
@@ -227,6 +236,21 @@ impl Path {
     /// Lets the tools act, and hands the part on. False if there is no plain room for it beyond.
     #[inline(always)]
     fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
+        if let Some(gate) = self.gates.get(self.setup.classes.of(&self.part)) {
+            let way = gate.pass(self.luck.stream());
+            self.part.turn_to(way.attitude);
+            if !floor.is_plainly_open(way.place) {
+                self.stage = Stage::Leaving { exit: way.exit, jammed: false };
+                return false;
+            }
+            if self.turns_back && way.exit != 0 {
+                let comeback = &self.setup.exits[usize::from(way.exit)].comeback;
+                comeback.turn(floor, self.at_entry, &mut self.part, self.luck.stream());
+            }
+            floor.put_plainly(self.me, way.exit, way.place, &self.part);
+            self.stage = Stage::Empty;
+            return true;
+        }
         let (exit, attitude) = self.setup.run(&self.part, self.luck.stream());
         self.part.turn_to(attitude);
         let way = &self.setup.exits[usize::from(exit)];
@@ -368,7 +392,7 @@ impl Path {
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
         let time = self.pace.stretched(self.pass.draw_ns(self.luck.stream()));
-        self.alarm.set(floor, floor.now + time);
+        self.alarm.start(floor, floor.now + time);
         duty.set_state(floor, State::Working);
         duty.jams(floor, &self.part, Moment::Start);
     }
