@@ -1,7 +1,7 @@
 //! Gridlock: a knot of stations that wait for each other and that no pending timer can open.
 //!
-//! A knot never opens, so it is enough to look for it at the end of a stretch of the replication: the loop pays
-//! nothing for it. A blocked station waits for whoever takes from the places it can't give to; a starved one for
+//! A knot never opens, so it is enough to look for it now and then: once in every minute of simulated time. The loop
+//! pays nothing for it. A blocked station waits for whoever takes from the places it can't give to; a starved one for
 //! whoever feeds the places that it finds empty or with too little; a held one for whoever takes from the places its
 //! sensors watch. If everything that can be reached along these lines waits as well, nothing can ever move again (the
 //! knot of the OR model of deadlocks; Holt 1972). A part on its way to the end of a belt, or a timer of one that waits,

@@ -12,7 +12,7 @@ use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
 use crate::kernel::{Exit, Floor, Observer, StationId};
 use crate::network::{Owner, Plan};
-use crate::part::{Nanos, Part, TIME_LIMIT};
+use crate::part::{Nanos, Part, SECOND, TIME_LIMIT};
 use crate::stations::Station;
 use acts::Act;
 use changeover::Change;
@@ -22,14 +22,16 @@ use std::hint::select_unpredictable;
 const ROUNDS_MAX: u32 = 1_000_000;
 /// Most timed events at one instant before it counts as an instant loop.
 const EVENTS_AT_ONCE_MAX: u64 = 10_000_000;
+/// How often knots are looked for, ns.
+const MINUTE: Nanos = 60 * SECOND;
 
 /// Why a stretch of a replication ended.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Stop {
     /// The asked-for time was reached.
     TimeReached,
-    /// Stations wait for each other and no pending timer can ever open the knot. It is looked for at the end of each
-    /// stretch; each knot is told of once.
+    /// Stations wait for each other and no pending timer can ever open the knot. It is looked for at every full minute
+    /// of simulated time; each knot is told of once.
     Gridlock {
         /// Since when.
         at: Nanos,
@@ -56,7 +58,7 @@ pub enum Stop {
 #[derive(Clone, Debug)]
 pub struct Replica<'a, O> {
     plan: &'a Plan,
-    acts: Shelf<Act>,
+    acts: Shelf<Act<'a, O>>,
     /// The shared state.
     pub floor: Floor<O>,
     /// The stations.
@@ -161,6 +163,32 @@ impl<'a, O: Observer> Replica<'a, O> {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
+        // There may be another knot of the minute at which the last stretch ended.
+        if let Some(knot) = self.knot_of_this_minute() {
+            return knot;
+        }
+        loop {
+            let minute = (self.floor.now / MINUTE + 1) * MINUTE;
+            if let Some(stop) = self.run_stretch(end.min(minute)) {
+                return stop;
+            }
+            if let Some(knot) = self.knot_of_this_minute() {
+                return knot;
+            }
+            if self.floor.now >= end {
+                return Stop::TimeReached;
+            }
+        }
+    }
+
+    /// Knots are looked for at full minutes of simulated time, so that they are the same however far a replication is
+    /// run at a time.
+    fn knot_of_this_minute(&mut self) -> Option<Stop> {
+        if self.floor.now % MINUTE == 0 { self.find_knot() } else { None }
+    }
+
+    /// Runs until all events at or before `end` (ns) have happened; what ends the replication before, if anything.
+    fn run_stretch(&mut self, end: Nanos) -> Option<Stop> {
         // Counted here, for nobody else asks before the end of the stretch.
         let (mut n, mut n_now, events_max) = (self.n_events, self.n_events_now, self.events_max);
         while let Some((at, timer)) = self.floor.calendar.next_in(end, O::NEAR) {
@@ -171,16 +199,16 @@ impl<'a, O: Observer> Replica<'a, O> {
             self.fire(timer);
             if self.settle_all() || (self.sees_run_out && self.sees_the_line_run_out()) {
                 (self.n_events, self.n_events_now) = (n, n_now);
-                return self.take_stop();
+                return Some(self.take_stop());
             }
             if n > events_max || n_now > EVENTS_AT_ONCE_MAX {
                 (self.n_events, self.n_events_now) = (n, n_now);
-                return self.out_of_events(timer);
+                return Some(self.out_of_events(timer));
             }
         }
         (self.n_events, self.n_events_now) = (n, n_now);
         self.floor.now = end;
-        self.find_knot().unwrap_or(Stop::TimeReached)
+        None
     }
 
     #[cold]

@@ -278,7 +278,7 @@ impl Machine {
     }
 
     /// The stroke of a plain machine is over, or the next part has come.
-    #[inline(never)]
+    #[inline(always)]
     pub(crate) fn act_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         self.alarm.spent();

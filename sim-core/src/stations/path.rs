@@ -13,10 +13,11 @@
 use super::alarm::Alarm;
 use super::clumps::Clumps;
 use super::dice::Dice;
+use super::times::Times;
 use super::tools::{Classes, Comeback, Fate, Gate, Tool};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, Sampler, State, StationId, Stream,
+    Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId, Stream,
 };
 use crate::part::{Nanos, Part};
 
@@ -124,7 +125,7 @@ pub struct Path {
     me: StationId,
     alarm: Alarm,
     setup: PathSetup,
-    pass: Sampler,
+    pass: Times,
     luck: Dice,
     part: Part,
     at_entry: u8,
@@ -146,7 +147,7 @@ pub struct Path {
 
 impl Path {
     /// An empty path.
-    pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
+    pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Times, luck: Dice) -> Self {
         let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let is_plain = !has_hands && setup.overflow.is_none();
         let (part, stage) = (Part::default(), Stage::Empty);
@@ -181,6 +182,7 @@ impl Path {
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
+        self.pass.seed(seed, replication);
         if let Some(clumps) = &mut self.clumps {
             clumps.seed(seed, replication);
         }
@@ -214,7 +216,7 @@ impl Path {
 
     /// The same as [`Path::act`] for a plain path, in one go where nothing stands in the way: a pass is over, there
     /// is room beyond, and nobody comes first. It takes 3/4 of the instructions.
-    #[inline(never)]
+    #[inline(always)]
     pub(crate) fn act_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         let usual = self.stage == Stage::Passing && duty.is_unhindered() && floor.is_settled();
@@ -391,7 +393,7 @@ impl Path {
         }
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
-        let time = self.pace.stretched(self.pass.draw_ns(self.luck.stream()));
+        let time = self.pace.stretched(self.pass.take());
         self.alarm.start(floor, floor.now + time);
         duty.set_state(floor, State::Working);
         duty.jams(floor, &self.part, Moment::Start);
