@@ -1,5 +1,7 @@
 //! Shared pieces of the benches: lines to run, and one replication of a line.
 
+pub mod lines;
+
 use sim_core::measure::{NearTally, Tally};
 use sim_core::network::{self, Plan};
 use sim_core::replication::{Replica, Stop};

@@ -161,6 +161,7 @@ fn small_screens() {
         ("list", &["list"]),
         ("explain", &["explain", "unit-wrong-kind"]),
         ("explain_all", &["explain"]),
+        ("explain_station", &["explain", "air", "tube"]),
     ];
     for (name, args) in screens {
         let done = desk.run(args);

@@ -109,6 +109,47 @@ fn every_built_in_line_is_valid_by_the_schema_and_the_schema_sees_what_is_wrong(
     assert!(!validator.is_valid(&broken));
 }
 
+/// A line with a product sequence has a balance for each of its parts, on the page and as JSON.
+#[test]
+fn the_balance_is_valid_by_its_schema_and_there_for_each_run() {
+    let desk = Desk::new();
+    let schema = json(&desk.run(&["schema", "--of", "balance"]).out);
+    let validator = jsonschema::validator_for(&schema).expect("the schema is one");
+    for (name, parts) in
+        [("starter", &[][..]), ("hook-family", &["hook 30", "hook 40", "hook 50", "hook 60"])]
+    {
+        let document = json(&desk.run(&["check", name, "--json"]).out);
+        let errors: Vec<String> = validator.iter_errors(&document).map(|error| error.to_string()).collect();
+        assert!(errors.is_empty(), "{name}: {errors:?}");
+        let balances = document["balances"].as_array().expect("balances");
+        let runs: Vec<&str> = balances.iter().filter_map(|balance| balance["run"].as_str()).collect();
+        assert_eq!((balances.len(), &runs[..]), (parts.len().max(1), parts), "{name}");
+        let page = desk.run(&["check", name]).out;
+        for part in parts {
+            assert!(page.contains(&format!("BALANCE of the run of `{part}`")), "{page}");
+        }
+    }
+}
+
+#[test]
+fn the_keys_of_every_type_of_station_are_explained() {
+    let desk = Desk::new();
+    let all = desk.run(&["explain"]).out;
+    for variant in sim_core::stations::catalogue::CATALOGUE {
+        assert!(all.split_whitespace().collect::<Vec<_>>().join(" ").contains(variant.word), "{all}");
+        let words: Vec<&str> = std::iter::once("explain").chain(variant.word.split(' ')).collect();
+        let page = desk.run(&words);
+        assert_eq!((page.status, page.err.as_str()), (0, ""), "{words:?}");
+        assert!(
+            page.out.starts_with(&format!("{}: ", variant.word)) && page.out.contains("\n  id "),
+            "{}",
+            page.out
+        );
+    }
+    let slip = desk.run(&["explain", "air tub"]);
+    assert!(slip.err.contains("did you mean `air tube`"), "{}", slip.err);
+}
+
 #[test]
 fn the_result_is_valid_by_its_schema_and_the_same_on_any_number_of_threads() {
     let desk = Desk::new();

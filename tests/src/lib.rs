@@ -10,6 +10,7 @@ pub mod mutate_values;
 pub mod published;
 mod random_batches;
 pub mod random_blocks;
+mod random_evidence;
 pub mod random_feeders;
 mod random_laws;
 pub mod random_line;

@@ -7,6 +7,7 @@
 use crate::luck::Luck;
 use crate::random_batches::move_divider;
 use crate::random_blocks::{Names, add_stops, check, inlet, seconds, source, time_law, transporter, worker};
+use crate::random_evidence::add_evidence;
 use crate::random_feeders;
 use crate::random_options::add_options;
 use crate::random_plan::{parts, plan, pool_of, promise, run_off, sensors, states};
@@ -82,6 +83,11 @@ pub fn random_value(seed: u64, most: usize) -> Value {
         line["$schema"] = json!("feedproof.schema.json");
         line["title"] = json!("A line that luck has drawn");
         line["units"] = json!(luck.one(&["metric", "inch"]));
+    }
+    // Luck of its own, so that the lines without evidence stay what they are.
+    let mut of_evidence = Luck::new(seed ^ 0xE71D_E5CE);
+    if of_evidence.percent(15) {
+        add_evidence(&mut of_evidence, &mut line);
     }
     line
 }

@@ -12,7 +12,7 @@
 
 use feedproof_tests::shifts::{Shifts, sound};
 use serde_json::{Map, Value, json};
-use sim_core::balance::{self, Balance, StationBalance};
+use sim_core::balance::{self, Balance, BalanceResult, StationBalance};
 use sim_core::measure::{Counts, Tally};
 
 /// Shifts of each line.
@@ -139,7 +139,11 @@ fn compare(
 /// Compares every station that counts; returns how many flows were compared.
 fn agrees(name: &str, file: Value) -> usize {
     let (text, balance) = at_its_most(file);
-    let shifts = Shifts::run(&text, 1, SHIFTS);
+    flows_agree(name, &text, &balance)
+}
+
+fn flows_agree(name: &str, text: &str, balance: &Balance) -> usize {
+    let shifts = Shifts::run(text, 1, SHIFTS);
     let mut wrong = Vec::new();
     let mut compared = 0;
     let most = balance.most_per_min.expect("a limit");
@@ -205,6 +209,64 @@ lines! {
     soap_checks: "soap-checks", 15;
     one_attendant_six_lines: "one-attendant-six-lines", 3;
     starter: "starter", 3;
+}
+
+/// Parts of the runs of a product sequence, each once.
+fn parts_run(changeover: &Value) -> Vec<String> {
+    let runs = changeover["runs"].as_array().expect("runs");
+    let mut parts: Vec<String> = Vec::new();
+    for part in runs.iter().map(|run| run["part"].as_str().expect("a part").to_owned()) {
+        if !parts.contains(&part) {
+            parts.push(part);
+        }
+    }
+    parts
+}
+
+/// The line promises `rate` good parts a minute, with this product sequence.
+fn with_sequence(mut file: Value, changeover: &Value, runs: &Value, rate: f64) -> Value {
+    let mut sequence = json!({"counts_at": changeover["counts_at"]});
+    sequence["runs"] = runs.clone();
+    object(&mut file["plan"]).insert("changeover".into(), sequence);
+    object(&mut file["promise"]).insert("clauses".into(), json!({ "mean_rate": format!("{rate} /min") }));
+    file
+}
+
+/// A line that only ever runs one part of its sequence flows as the balance of that run says.
+fn each_run_agrees(name: &str, text: &str) -> usize {
+    let original: Value = serde_json::from_str(text).expect("it is JSON");
+    let changeover = &original["plan"]["changeover"];
+    let parts = parts_run(changeover);
+    let in_file = |rate| with_sequence(calm(text), changeover, &changeover["runs"], rate).to_string();
+    let runs = |rate| BalanceResult::of(&sound(&in_file(rate))).expect("balances").balances;
+    let mut compared = 0;
+    for (n, part) in parts.iter().enumerate() {
+        let most = runs(1.0)[n].most_per_min.expect("a limit");
+        let balance = &runs(most)[n];
+        assert_eq!(balance.run.as_ref(), Some(part));
+        let alone = json!([{ "part": part }]);
+        let mut file = with_sequence(calm(text), changeover, &alone, most);
+        for station in list(&mut file["stations"]).iter_mut().map(object) {
+            let brings = ["dumper", "stream", "filling by hand", "bin"]
+                .contains(&station["type"].as_str().expect("a type"));
+            let first = station.get("part").is_none_or(|stated| *stated == json!(parts[0]));
+            if brings && first {
+                station.insert("part".into(), json!(part));
+            }
+        }
+        compared += flows_agree(&format!("{name}, {part}"), &file.to_string(), balance);
+    }
+    compared
+}
+
+#[test]
+fn every_run_of_hook_family_flows_as_its_balance_says() {
+    assert_eq!(each_run_agrees("hook-family", include_str!("../../scenarios/hook-family.json")), 16);
+}
+
+#[test]
+fn every_run_of_saucer_sizes_flows_as_its_balance_says() {
+    assert_eq!(each_run_agrees("saucer-sizes", include_str!("../../scenarios/saucer-sizes.json")), 12);
 }
 
 /// With a weaker lift the last head of the cascade gets less than it could use: each head lies within the bounds, the

@@ -149,3 +149,65 @@ fn a_hopper_that_people_refill_is_no_part_of_a_knot() {
         {"id": "M", "type": "machine", "cycle": "1 s"}"#;
     assert_eq!(knot_of(spills_back, r#", "attendants": [{"id": "A"}]"#), None);
 }
+
+/// The clock of E goes on for ever, and finds nothing: F is held until M takes from U, which waits for a second part of F.
+#[test]
+fn a_clock_that_ticks_in_vain_keeps_no_knot_open() {
+    let stations = r#"
+        {"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "T"},
+        {"id": "G", "type": "work", "endless": true, "time": "0.5 s", "to": "U"},
+        {"id": "T", "type": "track", "capacity": 4, "to": "E"},
+        {"id": "U", "type": "track", "capacity": 1, "to": "M"},
+        {"id": "E", "type": "escapement", "strokes": "on a clock", "stroke": "0.3 s", "to": "V"},
+        {"id": "V", "type": "track", "capacity": 4, "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "1 s", "to": "out", "inlets": [{"from": "U"}, {"from": "V", "parts": 2}]}"#;
+    let sensors = r#", "sensors": [{"id": "S", "watches": "U", "high": 1, "low": 0, "holds": ["F"]}]"#;
+    let (at, names) = knot_of(stations, sensors).expect("nobody gives M its second part");
+    assert!(at < 5.0, "found at {at} s");
+    assert_eq!(names, ["E", "F", "G", "M"]);
+    assert_eq!(knot_of(stations, ""), None, "without the sensor F goes on");
+}
+
+/// As the ring, but the belt keeps its parts apart: that its entry comes clear is no help once it is full.
+#[test]
+fn a_belt_whose_entry_comes_clear_is_no_way_out_of_a_knot() {
+    let spaced = RING.replace(
+        r#""capacity": 3, "travel": "2 s""#,
+        r#""length": "0.3 m", "speed": "0.15 m/s", "spacing": "0.1 m""#,
+    );
+    assert_ne!(spaced, RING);
+    let (at, names) = knot_of(&spaced, "").expect("the belt fills and nothing can leave it");
+    assert!(at < 60.0, "found at {at} s");
+    assert_eq!(names, ["D", "O"]);
+}
+
+/// Both stations go strictly in turn: the one that has finished first waits for the other, which gets its part.
+#[test]
+fn waiting_for_a_turn_that_will_come_is_no_knot() {
+    let stations = r#"
+        {"id": "F", "type": "work", "endless": true, "time": "0.7 s"},
+        {"id": "T", "type": "track", "capacity": 1},
+        {"id": "W", "type": "work", "count": 2, "in_turn": true, "time": {"from": "0.1 s", "to": "3 s"}},
+        {"id": "U", "type": "track", "capacity": 2},
+        {"id": "M", "type": "machine", "cycle": "0.5 s"}"#;
+    assert_eq!(knot_of(stations, ""), None);
+}
+
+/// A receiver that is full of one model keeps the magazine from making up the next one, for which the machine waits.
+#[test]
+fn a_receiver_that_never_gets_its_model_is_a_knot() {
+    let stations = r#"
+        {"id": "F", "type": "work", "endless": true, "time": "0.5 s"},
+        {"id": "T", "type": "track", "capacity": 20},
+        {"id": "G", "type": "magazine", "recipes": {"long": {"R": 4}, "short": {"Q": 2}}},
+        {"id": "R", "type": "receiver", "holds": 4, "to": "M"},
+        {"id": "Q", "type": "receiver", "holds": 2, "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "2 s", "to": "out",
+            "inlets": [{"from": "R", "parts": "the batch"}, {"from": "Q", "parts": "the batch"}]}"#;
+    let models = |list: &str| format!(r#", "models": {{"list": {list}}}"#);
+    let (at, names) = knot_of(stations, &models(r#"{"long": 2, "short": 1}"#))
+        .expect("the second long batch is in the way");
+    assert!(at < 10.0, "found at {at} s");
+    assert!(names.contains(&"G".to_owned()) && names.contains(&"M".to_owned()), "{names:?}");
+    assert_eq!(knot_of(stations, &models(r#"{"long": 1, "short": 1}"#)), None, "in turn each gets its batch");
+}

@@ -6,7 +6,7 @@ use crate::problems::counted;
 use crate::report;
 use crate::screen::{self, safe};
 use crate::source::Source;
-use sim_core::balance;
+use sim_core::balance::BalanceResult;
 use sim_core::evidence;
 use sim_core::network;
 use sim_core::scenario::Scenario;
@@ -18,13 +18,20 @@ use std::path::PathBuf;
 pub(crate) struct Args {
     /// Scenario file, `-` for standard input, or the name of a built-in line
     file: PathBuf,
+    /// Print the balance as JSON in place of the page
+    #[arg(long)]
+    json: bool,
 }
 
 /// Says what is wrong with the file and what its line can carry.
 pub(super) fn check(args: &Args) -> Result<Ending, Failure> {
     let source = Source::load(&args.file)?;
     let scenario = source.check_aloud()?;
-    let balance = balance::solve(&scenario).map_err(|problems| source.refused(&problems.into_vec()))?;
+    let found = BalanceResult::of(&scenario).map_err(|problems| source.refused(&problems.into_vec()))?;
+    if args.json {
+        screen::print(&screen::json(&found)?)?;
+        return Ok(Ending::Done);
+    }
     let plan = network::compile(&scenario);
     let n_stations: u32 = scenario.stations.iter().map(|entry| entry.count).sum();
     let mut page = format!(
@@ -45,7 +52,8 @@ pub(super) fn check(args: &Args) -> Result<Ending, Failure> {
         page.push_str(&report::evidence(&known, Ink::of_stdout()));
         page.push('\n');
     }
-    page.push_str(&report::balance(&balance, Ink::of_stdout()));
+    let pages = found.balances.iter().map(|balance| report::balance(balance, Ink::of_stdout()));
+    page.push_str(&pages.collect::<Vec<_>>().join("\n"));
     screen::print(&page)?;
     Ok(Ending::Done)
 }

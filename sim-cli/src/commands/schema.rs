@@ -2,6 +2,7 @@
 
 use crate::ending::{Ending, Failure};
 use crate::screen;
+use sim_core::balance::BalanceResult;
 use sim_core::fit::{CountsFit, TimesFit};
 use sim_core::matching::MatchResult;
 use sim_core::money::PayBack;
@@ -30,6 +31,8 @@ enum Document {
     Sweep,
     /// What `run --json` prints
     Result,
+    /// What `check --json` prints
+    Balance,
     /// What `screen --json` prints
     Screen,
     /// What `compare --json` prints
@@ -54,6 +57,7 @@ pub(super) fn schema(args: &Args) -> Result<Ending, Failure> {
         Document::Scenario => scenario::schema(),
         Document::Sweep => sweep::schema(),
         Document::Result => study::schema(),
+        Document::Balance => BalanceResult::schema(),
         Document::Screen => screening::schema(),
         Document::Comparison => CompareResult::schema(),
         Document::Sizing => SizeResult::schema(),

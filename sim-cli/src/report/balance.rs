@@ -24,10 +24,15 @@ pub(crate) fn balance(balance: &Balance, ink: Ink) -> String {
 }
 
 fn title(balance: &Balance) -> String {
+    let run = balance.run.as_ref().map_or(String::new(), |run| format!(" of the run of `{}`", safe(run)));
     let at = listed(&balance.point.at);
-    match balance.promised_per_min {
-        Some(promised) => format!("BALANCE at the promised {} good parts a minute at {at}", plain(promised)),
-        None => format!("BALANCE at {} good parts a minute at {at}", plain(balance.rate_per_min)),
+    // A run that cannot do what is promised of all together is shown at its most.
+    let is_shown = |promised: &f64| balance.run.is_none() || balance.rate_per_min >= promised * (1.0 - 1e-9);
+    match balance.promised_per_min.filter(is_shown) {
+        Some(promised) => {
+            format!("BALANCE{run} at the promised {} good parts a minute at {at}", plain(promised))
+        }
+        None => format!("BALANCE{run} at {} good parts a minute at {at}", plain(balance.rate_per_min)),
     }
 }
 

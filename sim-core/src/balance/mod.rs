@@ -27,15 +27,61 @@ pub use report::{
 
 use crate::diag::{Diagnostics, Problem, code};
 use crate::scenario::{Goal, Scenario};
+use crate::stations::blueprint::{Run, kind_named};
 use demand::{Demand, choosers, load};
 use net::Net;
+use schemars::JsonSchema;
+use serde::Serialize;
 
-/// Solves the balance of a checked scenario.
+/// The balance as a document: of the line, or of each run of its product sequence.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct BalanceResult {
+    /// Version of the program.
+    pub version: String,
+    /// One; or one for each part kind of a product sequence, in the order of their first runs.
+    pub balances: Vec<Balance>,
+}
+
+impl BalanceResult {
+    /// The document of a checked scenario.
+    ///
+    /// # Errors
+    /// As [`solve`].
+    pub fn of(scenario: &Scenario) -> Result<Self, Diagnostics> {
+        let balances = runs(scenario).into_iter().map(|run| solve_run(scenario, run));
+        let version = env!("CARGO_PKG_VERSION").to_owned();
+        Ok(BalanceResult { version, balances: balances.collect::<Result<_, _>>()? })
+    }
+
+    /// The JSON Schema of this document.
+    pub fn schema() -> serde_json::Value {
+        schemars::schema_for!(BalanceResult).to_value()
+    }
+}
+
+/// Solves the balance of a checked scenario; of a product sequence that of the first run.
 ///
 /// # Errors
 /// If parts can enter a loop that they can never leave; see [`check`].
 pub fn solve(scenario: &Scenario) -> Result<Balance, Diagnostics> {
-    let net = Net::new(scenario);
+    solve_run(scenario, runs(scenario)[0])
+}
+
+/// The runs of the product sequence that differ in their part; `None` alone where there is no sequence.
+fn runs(scenario: &Scenario) -> Vec<Option<Run>> {
+    let Some(changeover) = &scenario.plan.changeover else { return vec![None] };
+    let mut kinds: Vec<u8> = Vec::new();
+    for run in &changeover.runs {
+        let kind = kind_named(&scenario.kinds, Some(&run.part));
+        if !kinds.contains(&kind) {
+            kinds.push(kind);
+        }
+    }
+    kinds.iter().map(|&kind| Some(Run { first: kinds[0], kind })).collect()
+}
+
+fn solve_run(scenario: &Scenario, run: Option<Run>) -> Result<Balance, Diagnostics> {
+    let net = Net::new(scenario, run);
     let mut problems = Diagnostics::new();
     let promised = promised(scenario);
     if ways_out::check_rings(scenario, &net, &mut problems)
@@ -45,25 +91,41 @@ pub fn solve(scenario: &Scenario) -> Result<Balance, Diagnostics> {
     }
     let choosers = choosers(&net, |supplies| join_order(scenario, &net, supplies));
     let demand = Demand { net: &net, choosers };
-    Ok(report::report(scenario, &demand, promised))
+    Ok(report::report(scenario, &demand, promised, run))
 }
 
 /// Checks what the balance can tell of a scenario whose names and connections are sound: loops without a way
 /// out (errors), loops with hardly any, and points of use that are too slow for the promise (warnings).
 pub fn check(scenario: &Scenario) -> Diagnostics {
-    let net = Net::new(scenario);
+    let mut all = Diagnostics::new();
+    let mut told: Vec<String> = Vec::new();
+    for run in runs(scenario) {
+        for problem in check_run(scenario, run).into_vec() {
+            // What is wrong in every run is said once.
+            if !told.contains(&problem.message) {
+                told.push(problem.message.clone());
+                all.push(problem);
+            }
+        }
+    }
+    if let (Some(rate), false) = (promised(scenario), all.has_errors()) {
+        check_points(scenario, rate, &mut all);
+    }
+    all
+}
+
+fn check_run(scenario: &Scenario, run: Option<Run>) -> Diagnostics {
+    let net = Net::new(scenario, run);
     let mut problems = Diagnostics::new();
     let promised = promised(scenario);
     if ways_out::check_rings(scenario, &net, &mut problems) {
         return problems;
     }
+    ways_out::check_clumps(scenario, &mut problems);
     if ways_out::check_traps(scenario, &net, promised, &mut problems) {
         return problems;
     }
     ways_out::check_slow_loops(scenario, &net, promised.unwrap_or(1.0), &mut problems);
-    if let Some(rate) = promised {
-        check_points(scenario, &net, rate, &mut problems);
-    }
     problems
 }
 
@@ -76,18 +138,12 @@ fn promised(scenario: &Scenario) -> Option<f64> {
     rates.reduce(f64::max)
 }
 
-/// Whether the points of use are fast enough by their own cycle (ruling 6).
-fn check_points(scenario: &Scenario, net: &Net, rate: f64, problems: &mut Diagnostics) {
-    let demand = Demand { net, choosers: Vec::new() };
-    let flows = demand.flows(rate, &[]);
-    let mut capacity = 0.0;
-    for &point in &net.points {
-        let busy = load(net, &flows.total, point);
-        let flow = demand::node_flow(net, &flows.total, point);
-        capacity += if busy > 0.0 { flow / busy } else { f64::INFINITY };
-    }
-    // Only good parts count.
-    capacity *= if flows.completed > 0.0 { flows.good / flows.completed } else { 1.0 };
+/// Whether the points of use are fast enough by their own cycle (ruling 6), in the fastest run of a product sequence: a
+/// rate is promised for all runs together.
+fn check_points(scenario: &Scenario, rate: f64, problems: &mut Diagnostics) {
+    let nets: Vec<Net> = runs(scenario).into_iter().map(|run| Net::new(scenario, run)).collect();
+    let capacity = nets.iter().map(|net| capacity_of_points(net, rate)).fold(0.0, f64::max);
+    let net = &nets[0];
     let Some(&first) = net.points.first() else { return };
     if !capacity.is_finite() || capacity >= rate * 1.01 {
         return;
@@ -108,6 +164,20 @@ fn check_points(scenario: &Scenario, net: &Net, rate: f64, problems: &mut Diagno
     let problem = Problem::new(code::CANNOT_REACH, message);
     let place = &scenario.stations[net.nodes[first].entry].place;
     problems.warning(place, problem.help("shorten the cycle, or promise less"));
+}
+
+/// Good parts/s that the points of use can do together.
+fn capacity_of_points(net: &Net, rate: f64) -> f64 {
+    let demand = Demand { net, choosers: Vec::new() };
+    let flows = demand.flows(rate, &[]);
+    let of_point = |point: &usize| {
+        let busy = load(net, &flows.total, *point);
+        let flow = demand::node_flow(net, &flows.total, *point);
+        if busy > 0.0 { flow / busy } else { f64::INFINITY }
+    };
+    let capacity: f64 = net.points.iter().map(of_point).sum();
+    // Only good parts count.
+    capacity * if flows.completed > 0.0 { flows.good / flows.completed } else { 1.0 }
 }
 
 /// Order in which supplies are taken at a join that states a priority between them.

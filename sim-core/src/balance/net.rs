@@ -6,7 +6,7 @@
 
 use super::chain::Chain;
 use crate::scenario::{Scenario, target_of};
-use crate::stations::blueprint::{Attendance, Split, TrafficSite};
+use crate::stations::blueprint::{Attendance, Run, Split, TrafficSite};
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
 use crate::terms::stops::{Cause, MomentWord};
@@ -77,8 +77,8 @@ pub(super) struct Net {
 }
 
 impl Net {
-    /// The net of a checked scenario.
-    pub(super) fn new(scenario: &Scenario) -> Self {
+    /// The net of a checked scenario, during one run of its product sequence if it has one.
+    pub(super) fn new(scenario: &Scenario, run: Option<Run>) -> Self {
         let sizes: Vec<_> = scenario.kinds.iter().map(|k| (k.conditions.len(), k.attitudes.len())).collect();
         let classes = Classes::new(&sizes);
         let mut net = Net {
@@ -100,19 +100,21 @@ impl Net {
             }
         }
         for (ix, entry) in scenario.stations.iter().enumerate() {
-            net.add(scenario, &classes, ix, entry);
+            net.add(scenario, &classes, ix, entry, run);
         }
         net.connect(scenario);
         net.points = net.points_of(scenario);
         net
     }
 
-    fn add(&mut self, scenario: &Scenario, classes: &Classes, ix: usize, entry: &Entry) {
+    fn add(&mut self, scenario: &Scenario, classes: &Classes, ix: usize, entry: &Entry, run: Option<Run>) {
         let mut traffic = TrafficSite::new(&scenario.kinds, classes, &scenario.models);
         let batches = batches_of(scenario);
         traffic.batches = &batches;
+        traffic.run = run;
         let feeders = (0..scenario.stations.len()).filter(|&from| feeds(scenario, from, ix));
-        traffic.n_feeders = feeders.map(|from| scenario.stations[from].count).sum();
+        let feeders = feeders.map(|from| &scenario.stations[from]);
+        traffic.feeders = feeders.map(|entry| (entry.id.value.clone(), entry.count)).collect();
         traffic.comes_back = comes_back_without_bin(scenario, ix);
         entry.blueprint.traffic(&mut traffic);
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
@@ -143,7 +145,8 @@ impl Net {
         }
         let own_content = || {
             // A bin that only has what it starts with brings parts as if it were filled up.
-            let kind = entry.blueprint.brings(&scenario.kinds)?;
+            let stated = entry.blueprint.brings(&scenario.kinds)?;
+            let kind = run.map_or(stated, |run| run.brought(stated));
             let fed = (0..scenario.stations.len()).any(|from| feeds(scenario, from, ix));
             (!fed && entry.blueprint.is_stocked()).then_some((kind, f64::INFINITY, false))
         };
@@ -380,7 +383,7 @@ fn feeds(scenario: &Scenario, from: usize, to: usize) -> bool {
 }
 
 /// For each exit of a station, whether what leaves there can come back to it on a way without a bin.
-fn comes_back_without_bin(scenario: &Scenario, station: usize) -> Vec<bool> {
+pub(super) fn comes_back_without_bin(scenario: &Scenario, station: usize) -> Vec<bool> {
     let targets = |from: usize| {
         let exits = scenario.stations[from].blueprint.exits();
         exits.iter().map(|exit| target_of(scenario, from, &exit.to)).collect::<Vec<_>>()

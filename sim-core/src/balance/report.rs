@@ -4,19 +4,22 @@ use super::demand::{Demand, Flows, load, node_flow};
 use super::net::Net;
 use super::stops::{StopCount, count_stops};
 use crate::scenario::Scenario;
-use crate::stations::blueprint::Split;
+use crate::stations::blueprint::{Run, Split};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Usual free rate of the feeders over the demand: common practice, no source.
 const USUAL_OVER_FEED: (f64, f64) = (1.15, 1.5);
 
 /// The balance of a line. Flows and capacities are parts a minute.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Balance {
+    /// The part kind of the run that it is about; `None` without a product sequence.
+    pub run: Option<String>,
     /// Promised good parts at the points of use; `None` without a promise of a rate.
     pub promised_per_min: Option<f64>,
-    /// Good parts at the points of use for which the flows hold: what is promised, or the most; with streams
-    /// alone, what they bring.
+    /// Good parts at the points of use for which the flows hold: what is promised, or the most (also of a run that cannot do
+    /// what is promised of all together); with streams alone, what they bring.
     pub rate_per_min: f64,
     /// The most good parts that the line can deliver by this count; `None` if nothing limits it.
     pub most_per_min: Option<f64>,
@@ -39,7 +42,7 @@ pub struct Balance {
 }
 
 /// One station of the file; equal ones together.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct StationBalance {
     /// Its name.
     pub id: String,
@@ -69,7 +72,7 @@ pub struct StationBalance {
 }
 
 /// One inlet of a machine with several.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct InletBalance {
     /// The station that feeds it.
     pub from: String,
@@ -82,7 +85,7 @@ pub struct InletBalance {
 }
 
 /// What a station brings into the line.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SupplyBalance {
     /// Fresh parts.
     pub brings_per_min: f64,
@@ -93,7 +96,7 @@ pub struct SupplyBalance {
 }
 
 /// The flow account of a station that sends classes different ways. The flows but `offered` add up to it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SortingBalance {
     /// The station.
     pub id: String,
@@ -116,7 +119,7 @@ pub struct SortingBalance {
 }
 
 /// Flow through one exit.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ExitFlow {
     /// Its key in the file.
     pub key: String,
@@ -129,7 +132,7 @@ pub struct ExitFlow {
 }
 
 /// What feeds a point of use, or one of its inlets.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FeedBalance {
     /// The point of use.
     pub to: String,
@@ -142,7 +145,7 @@ pub struct FeedBalance {
 }
 
 /// What arrives at the points of use.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PointBalance {
     /// Their names.
     pub at: Vec<String>,
@@ -155,7 +158,7 @@ pub struct PointBalance {
 }
 
 /// Load of a pool of attendants by clearing, repairing and fetching, walks included, to first order.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PoolBalance {
     /// Its name.
     pub id: String,
@@ -168,7 +171,7 @@ pub struct PoolBalance {
 }
 
 /// Something worth knowing that is no number of its own.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Note {
     /// A stable name of what it is about.
     pub code: &'static str,
@@ -177,10 +180,18 @@ pub struct Note {
 }
 
 /// Draws everything up at the promised rate (parts/s), or at the most.
-pub(super) fn report(scenario: &Scenario, demand: &Demand<'_>, promised: Option<f64>) -> Balance {
+pub(super) fn report(
+    scenario: &Scenario,
+    demand: &Demand<'_>,
+    promised: Option<f64>,
+    run: Option<Run>,
+) -> Balance {
     let net = demand.net;
     let most = demand.most();
-    let rate = promised.or(most).unwrap_or(1.0 / 60.0);
+    // One run of several may be slower than what is promised of all together: it is shown at its most.
+    let promised_of_run =
+        promised.map(|rate| if run.is_some() { rate.min(most.unwrap_or(rate)) } else { rate });
+    let rate = promised_of_run.or(most).unwrap_or(1.0 / 60.0);
     let flows = demand.flows(rate, &demand.choosers);
     let bounds = demand.bounds(rate, &flows);
     // A little over the most, the station that is short is the one with the highest load.
@@ -213,6 +224,7 @@ pub(super) fn report(scenario: &Scenario, demand: &Demand<'_>, promised: Option<
     });
     let bad = (flows.completed - flows.good).max(0.0);
     let mut balance = Balance {
+        run: run.map(|run| scenario.kinds[usize::from(run.kind)].name.clone()),
         promised_per_min: promised.map(|rate| rate * 60.0),
         rate_per_min: flows.good * 60.0,
         most_per_min: most.map(|most| most * 60.0),
@@ -231,9 +243,9 @@ pub(super) fn report(scenario: &Scenario, demand: &Demand<'_>, promised: Option<
         notes: Vec::new(),
     };
     balance.notes = notes(&balance, &flows);
-    if let Some(run) = scenario.plan.changeover.as_ref().and_then(|changeover| changeover.runs.first()) {
-        let message = format!("all of it is for the run of `{}`, and without changeovers", run.part.value);
-        balance.notes.push(Note { code: "first-run", message });
+    if let Some(run) = &balance.run {
+        let message = format!("all of it is for the run of `{run}`, and without changeovers");
+        balance.notes.push(Note { code: "one-run", message });
     }
     balance
 }
@@ -422,10 +434,13 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
         && most < promised * (1.0 - 1e-9)
     {
         let limiting = balance.limiting.as_deref().unwrap_or("its supply");
-        note(
-            "too-little",
-            format!("the line can deliver {most:.2} a minute at most, limited by `{limiting}`"),
-        );
+        let text = format!("the line can deliver {most:.2} a minute at most, limited by `{limiting}`");
+        match balance.run {
+            None => note("too-little", text),
+            Some(_) => {
+                note("slow-run", format!("{text}; what is promised is {promised:.2}, of all runs together"))
+            }
+        }
     }
     if balance.promised_per_min.is_some() {
         for feed in &balance.feeds {

@@ -5,7 +5,7 @@
 
 use super::chain::{Chain, components};
 use super::demand::{Demand, node_flow};
-use super::net::Net;
+use super::net::{Net, comes_back_without_bin};
 use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::scenario::Scenario;
@@ -136,6 +136,20 @@ fn report_trap(
         &place,
         problem.help("give these parts an exit out of the loop, such as a screen or a scrap box"),
     );
+}
+
+/// Reports clumps that go round for ever: what goes back to a bin is untangled there, other ways keep them tangled.
+pub(super) fn check_clumps(scenario: &Scenario, problems: &mut Diagnostics) {
+    for (ix, entry) in scenario.stations.iter().enumerate() {
+        let Some((exit, place)) = entry.blueprint.exit_of_lasting_clumps() else { continue };
+        if comes_back_without_bin(scenario, ix).get(usize::from(exit)) == Some(&true) {
+            let message =
+                "clumps never break up, and come back without a bin on the way: they fill their loop";
+            let help =
+                "give a chance above 0 for `breaks_up`, or lead the rejects of the first tool back to a bin";
+            problems.warning(place, Problem::new(code::NO_WAY_OUT, message).help(help));
+        }
+    }
 }
 
 /// Reports classes that go round very often on the mean. `demand` is in parts/s.

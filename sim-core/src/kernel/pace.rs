@@ -26,6 +26,11 @@ impl Pace {
         Pace((share * 1e6).round().clamp(1.0, 1e6) as u32)
     }
 
+    /// In millionths of the full speed.
+    pub fn millionths(self) -> u32 {
+        self.0
+    }
+
     /// How long something takes at this pace that takes `time` (ns) at full speed.
     #[inline]
     pub fn stretched(self, time: Nanos) -> Nanos {

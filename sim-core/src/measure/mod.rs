@@ -15,7 +15,7 @@ mod slices;
 mod tally;
 mod trace;
 
-pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes};
+pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes, Particular};
 pub use film::{FRAME, Film, Scene};
 pub use level_course::LevelCourse;
 pub use levels::{LevelSums, LevelTally};

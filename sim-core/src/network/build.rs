@@ -106,7 +106,8 @@ impl Builder<'_> {
         let tally = self.tally(&posts, &places, book.troubles.len());
         let names = self.names();
         let links = self.links();
-        let causes = causes_of(&stations, &places, &sensors, &links, &tally, |rank| self.told_inlets(rank));
+        let (told, reach) = (|rank| self.told_inlets(rank), |rank| self.reach_of(rank));
+        let causes = causes_of(&stations, &places, &sensors, &links, &tally, told, reach);
         let outfit = Outfit {
             n_timers: owners.len(),
             kinds: self.kinds(),
@@ -247,6 +248,12 @@ impl Builder<'_> {
 
     fn reach(&self, name: &str) -> Option<u16> {
         self.reaches().iter().position(|known| *known == name).map(|ix| ix as u16)
+    }
+
+    /// The reach that the station of this rank shares.
+    fn reach_of(&self, rank: usize) -> Option<u16> {
+        let entry = self.layout.units[self.by_rank[rank]].entry?;
+        self.reach(&self.scenario.stations[entry].blueprint.reach()?.value)
     }
 
     /// The station of the file that feeds each inlet of a unit.
@@ -456,7 +463,8 @@ impl Builder<'_> {
         }
         stations.extend(self.scenario.sensors.iter().map(|sensor| sensor.id.value.clone()));
         stations.extend(self.scenario.plan.changeover.iter().map(|_| "changeover".to_owned()));
-        Names { posts: stations, entries, places: self.layout.place_names.clone() }
+        let reaches = self.reaches().into_iter().map(str::to_owned).collect();
+        Names { posts: stations, entries, places: self.layout.place_names.clone(), reaches }
     }
 
     /// What stands on tracks at the start, by the plan's start condition.

@@ -3,10 +3,11 @@
 use super::plan::Links;
 use crate::kernel::control::Sensor;
 use crate::kernel::{Exit, Place, PlaceId, StationId};
-use crate::measure::{CausePlace, CauseSensor, CauseSetup, CauseStation, TallySetup};
+use crate::measure::{CausePlace, CauseSensor, CauseSetup, CauseStation, Particular, TallySetup};
 use crate::stations::Station;
 
-/// Gathers it from the parts of a plan. `told` gives the places of each inlet that a station tells apart.
+/// Gathers it from the parts of a plan. `told` gives the places of each inlet that a station tells apart, `reach` the
+/// number of the reach that it shares.
 pub(super) fn causes_of(
     stations: &[Station],
     places: &[Place],
@@ -14,7 +15,15 @@ pub(super) fn causes_of(
     links: &Links,
     tally: &TallySetup,
     told: impl Fn(usize) -> Vec<Vec<PlaceId>>,
+    reach: impl Fn(usize) -> Option<u16>,
 ) -> CauseSetup {
+    let boxes = |ix: usize| -> Vec<StationId> {
+        let holds = |station: &Station| match station {
+            Station::PartBox(of) => of.holds(StationId(ix as u16)),
+            _other => false,
+        };
+        (0..stations.len()).filter(|of| holds(&stations[*of])).map(|of| StationId(of as u16)).collect()
+    };
     let station = |ix: usize| {
         let told = told(ix);
         let all = &links.inlets[ix];
@@ -25,6 +34,9 @@ pub(super) fn causes_of(
             passage: stations[ix].passage(),
             rests_blocked: matches!(stations[ix], Station::Dumper(_) | Station::HandFill(_)),
             is_in_loop: false,
+            is_box: matches!(stations[ix], Station::PartBox(_)),
+            boxes: boxes(ix),
+            reach: reach(ix),
         }
     };
     let place = |ix: usize| CausePlace {
@@ -39,6 +51,8 @@ pub(super) fn causes_of(
         post: Some(sensor.post),
         keepers: sensor.places.iter().flat_map(|place| keepers(*place, places, links)).collect(),
         holds: sensor.holds.clone(),
+        slows: sensor.slows.clone(),
+        slow_to: sensor.slow_to,
     };
     let mut all: Vec<CauseStation> = (0..stations.len()).map(station).collect();
     for ix in 0..all.len() {
@@ -46,11 +60,28 @@ pub(super) fn causes_of(
     }
     CauseSetup {
         n_posts: tally.n_posts,
+        particular: particular(&all, sensors),
         stations: all,
         places: (0..places.len()).map(place).collect(),
         sensors: sensors.iter().map(sensor).collect(),
         points: tally.points.clone(),
     }
+}
+
+/// The causes that say more than a station and its state.
+fn particular(stations: &[CauseStation], sensors: &[Sensor]) -> Vec<Particular> {
+    let mut all = Vec::new();
+    for sensor in sensors {
+        let post = sensor.post;
+        all.extend(sensor.holds.iter().map(|&station| Particular::HeldBy { station, sensor: post }));
+        all.extend(sensor.slows.iter().map(|&station| Particular::SlowedBy { station, sensor: post }));
+    }
+    for (ix, of) in stations.iter().enumerate() {
+        let station = StationId(ix as u16);
+        all.extend(of.is_box.then_some(Particular::Full(station)));
+        all.extend(of.reach.map(|reach| Particular::Reach { station, reach }));
+    }
+    all
 }
 
 /// Feeders from further up; those that bring something back from further down only if there are no others. Numbers of

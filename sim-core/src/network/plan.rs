@@ -94,6 +94,8 @@ pub struct Names {
     pub entries: Vec<Option<usize>>,
     /// Names of places.
     pub places: Vec<String>,
+    /// Names of the reaches that stations share.
+    pub reaches: Vec<String>,
 }
 
 /// A compiled line.

@@ -129,7 +129,7 @@ impl Blueprint for BinSpec {
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         if self.endless {
             traffic.source = Some(SourceTraffic {
-                kind: kind_named(traffic.kinds, self.part.as_ref()),
+                kind: traffic.brought(self.part.as_ref()),
                 most_per_s: f64::INFINITY,
                 is_driven: false,
             });

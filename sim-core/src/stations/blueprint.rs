@@ -203,6 +203,11 @@ pub trait Blueprint: Debug + Send + Sync {
         None
     }
 
+    /// The exit by which clumps leave that never break up by themselves, and where the file says so.
+    fn exit_of_lasting_clumps(&self) -> Option<(u8, &FilePlace)> {
+        None
+    }
+
     /// Checks against the part kinds; problems go to `problems`.
     fn check(&self, _kinds: &[Kind], _problems: &mut Diagnostics) {}
 
@@ -240,12 +245,30 @@ pub struct TrafficSite<'a> {
     pub attendance: Vec<Attendance>,
     /// Product models.
     pub models: &'a Models,
-    /// Stations that feed it.
-    pub n_feeders: u32,
+    /// Stations that feed it, and how many equal ones each is.
+    pub feeders: Vec<(String, u32)>,
     /// Mean pieces of a batch by the station that gets it.
     pub batches: &'a [(String, f64)],
     /// For each exit, whether what leaves there can come back on a way without a bin. Left empty: it can't.
     pub comes_back: Vec<bool>,
+    /// The run of a product sequence that is looked at.
+    pub run: Option<Run>,
+}
+
+/// A run of a product sequence, for the balance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Run {
+    /// The kind of the first run: what brings it goes over from run to run.
+    pub first: u8,
+    /// The kind of this run.
+    pub kind: u8,
+}
+
+impl Run {
+    /// What a source brings during the run that brings `kind` in the first one.
+    pub fn brought(self, kind: u8) -> u8 {
+        if kind == self.first { self.kind } else { kind }
+    }
 }
 
 impl<'a> TrafficSite<'a> {
@@ -255,9 +278,10 @@ impl<'a> TrafficSite<'a> {
             kinds,
             classes,
             models,
-            n_feeders: 1,
+            feeders: Vec::new(),
             batches: &[],
             comes_back: Vec::new(),
+            run: None,
             routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
             seconds: vec![0.0; classes.len()],
             places: 1.0,
@@ -267,6 +291,22 @@ impl<'a> TrafficSite<'a> {
             strikes: Vec::new(),
             attendance: Vec::new(),
         }
+    }
+
+    /// Number of stations that feed it, one at least.
+    pub fn n_feeders(&self) -> u32 {
+        self.feeders.iter().map(|(_, count)| count).sum::<u32>().max(1)
+    }
+
+    /// What a source brings that is stated to bring the part with this name (left out: the first one).
+    pub fn brought(&self, part: Option<&Spanned<String>>) -> u8 {
+        let stated = kind_named(self.kinds, part);
+        self.run.map_or(stated, |run| run.brought(stated))
+    }
+
+    /// The part kind of the run, where there is a product sequence.
+    pub fn kind_of_run(&self) -> Option<&'a Kind> {
+        self.run.map(|run| &self.kinds[usize::from(run.kind)])
     }
 
     /// Mean pieces of a batch that comes from the station with this name; 1 if none does.

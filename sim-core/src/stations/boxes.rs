@@ -114,6 +114,11 @@ impl PartBox {
         if self.setup.exit == Exit::Leave { 0 } else { self.content as usize }
     }
 
+    /// Whether it holds a station while it is full.
+    pub fn holds(&self, station: StationId) -> bool {
+        self.setup.holds_senders && self.setup.senders.contains(&station)
+    }
+
     pub(super) fn fire(&mut self, which: u8) {
         if which == 0 { self.alarm.spent() } else { self.hauler.spent() }
     }
@@ -140,12 +145,13 @@ impl PartBox {
         }
         self.alarm.set(floor, due);
         self.hauler.set(floor, self.comes_at);
-        self.hold_senders(floor);
+        // Its state first: who is held looks for the reason at once.
         if self.content >= self.setup.full && floor.may_start(self.me) {
             floor.set_state(self.me, State::Blocked);
         } else {
             floor.set_idle(self.me, false);
         }
+        self.hold_senders(floor);
     }
 
     fn put_in<O: Observer>(&mut self, floor: &mut Floor<O>, part: &Part) {

@@ -42,6 +42,12 @@ impl ByPart {
     }
 }
 
+/// The mean time during the run of a kind (without a product sequence: the station's own).
+pub(super) fn mean_by_part(own: &Law, by_part: &ByPartSpec, run: Option<&Kind>) -> f64 {
+    let named = run.and_then(|kind| by_part.iter().find(|(name, _)| name.value == kind.name));
+    named.map_or(own, |(_, law)| law).mean()
+}
+
 /// Reports names of parts that are not known.
 pub(super) fn check_by_part(by_part: &ByPartSpec, kinds: &[Kind], problems: &mut Diagnostics) {
     let names: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();

@@ -319,3 +319,53 @@ impl Blueprint for EscapementSpec {
         ))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::kernel::Note;
+    use crate::stations::trial::{Trial, times};
+
+    fn line(escapement: &str, work: &str) -> Trial {
+        Trial::new(
+            &format!(
+                r#"{{"id": "F", "type": "work", "endless": true, "time": "0.1 s"}},
+                {{"id": "T", "type": "track", "capacity": 9, "travel": "0 s"}},
+                {{"id": "E", "type": "escapement", {escapement}, "stroke": "0.5 s"}},
+                {{"id": "U", "type": "track", "capacity": 4, "travel": "0 s"}},
+                {{"id": "W", "type": "work", "time": "{work}"}}"#
+            ),
+            "",
+        )
+    }
+
+    /// Two parts are there at 0.2 s. W takes one at 0.7 s, 1.7 s and so on; beyond there is room for two as long as two at
+    /// most stand there.
+    #[test]
+    fn a_stroke_starts_when_its_parts_and_their_room_are_there() {
+        let trial = line(r#""release": 2"#, "1 s");
+        let run = trial.run(0, 5.0);
+        let out = [[0.7; 2], [1.2; 2], [2.2; 2], [4.2; 2]].concat();
+        assert_eq!(times(&run, trial.post("E"), Note::Exit(0)), out);
+        let took = [[0.2; 2], [0.7; 2], [1.7; 2], [3.7; 2]].concat();
+        assert_eq!(times(&run, trial.post("E"), Note::Took), took, "the parts are taken at the start");
+        // The balance: two parts in half a second.
+        let capacity = trial.balance().stations[2].capacity_per_min.expect("a capacity");
+        assert!((capacity - 240.0).abs() < 1e-9, "{capacity}");
+    }
+
+    #[test]
+    fn on_a_clock_strokes_come_at_every_period_and_may_be_empty() {
+        let trial = line(r#""strokes": "on a clock""#, "0.8 s");
+        let run = trial.run(0, 7.9);
+        // A stroke every 0.5 s; four stand beyond after some, and a stroke for which there is no room releases none.
+        let (out, empty) =
+            (times(&run, trial.post("E"), Note::Exit(0)), times(&run, trial.post("E"), Note::EmptyStroke));
+        let mut all = [out.clone(), empty.clone()].concat();
+        all.sort_by(f64::total_cmp);
+        let strokes: Vec<f64> = (1..=15).map(|n| 0.5 * f64::from(n)).collect();
+        assert_eq!(all, strokes, "each stroke releases one or none");
+        // W takes at 0.5, 1.3, 2.1 ... 7.7 s: four stand beyond from 5.5 s to 6.1 s, and from 7 s to 7.7 s.
+        assert_eq!(empty, [6.0, 7.5]);
+        assert_eq!(times(&run, trial.post("W"), Note::Took).len(), 10);
+    }
+}

@@ -10,6 +10,9 @@
 //! They fall together at the end of the work, never more than fit: what is left is taken away again. What the parts
 //! of a filling are like is drawn then, as for a container (rulings 9 and 11): lot and number of each condition.
 //!
+//! A bin that only people fill, whole containers at a time or by swapping, is a [hopper](super::hopper), where the choice
+//! between the two is explained.
+//!
 //! **State:** starved from the call until the bin is filled, blocked while none is wanted. A filling counts as a
 //! container emptied. By rank it comes with dumpers, after stations and attendants (ruling 1).
 
@@ -209,8 +212,7 @@ pub fn read(object: &mut Object<'_>) -> HandFillSpec {
 
 impl HandFillSpec {
     /// Parts of a filling; `None` if it fills the bin up.
-    fn parts(&self, kinds: &[Kind]) -> Option<u32> {
-        let kind = kind_of(kinds, self.part.as_ref())?;
+    fn parts(&self, kind: &Kind) -> Option<u32> {
         Some(self.amount.as_ref()?.value.parts(kind).unwrap_or(1))
     }
 }
@@ -267,13 +269,14 @@ impl Blueprint for HandFillSpec {
 
     /// Rated capacity: what is filled in, over the time of the work or, without calls by level, the interval.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        let n = self.parts(traffic.kinds).map_or(f64::INFINITY, f64::from);
+        let kind = traffic.brought(self.part.as_ref());
+        let n = self.parts(&traffic.kinds[usize::from(kind)]).map_or(f64::INFINITY, f64::from);
         let time = match (&self.call_level, &self.every) {
             (None, Some(every)) => every.mean().max(self.time.mean()),
             (Some(_), _) | (None, None) => self.time.mean(),
         };
         traffic.source = Some(SourceTraffic {
-            kind: kind_named(traffic.kinds, self.part.as_ref()),
+            kind,
             most_per_s: if time > 0.0 { n / time } else { f64::INFINITY },
             is_driven: false,
         });

@@ -8,6 +8,11 @@
 //! there. What was left in the old one is tipped over into it. The old one is a full spare again after the filling
 //! time.
 //!
+//! **Hopper or filling by hand.** A hopper is a place with people of its own: only here a spare is swapped in and the outlet is
+//! closed meanwhile, and what is brought is poured in whole, however much is there. A
+//! [filling by hand](super::hand_fill) is a task beside other supplies: it tops up a bin that a dumper or returns may feed
+//! as well, also by the clock, and stops at the brim. Neither could do the other's work without all keys of both.
+//!
 //! **Luck** (rulings 9 and 11): as with a [dumper](super::dumper), what is brought is a lot of its own; it is drawn
 //! when it is poured. Starting content as with a bin.
 //!
@@ -352,7 +357,7 @@ impl Blueprint for HopperSpec {
             }
         };
         traffic.source = Some(SourceTraffic {
-            kind: kind_named(traffic.kinds, self.part.as_ref()),
+            kind: traffic.brought(self.part.as_ref()),
             most_per_s: by_hand.min(by_spares),
             is_driven: false,
         });

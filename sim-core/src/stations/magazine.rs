@@ -11,8 +11,9 @@
 //! at the end of a lane that is not wanted stays there, and what is behind it too. *Complete*: all pieces are loaded; no
 //! more are taken. *Releasing*: a portion leaves in no time when its station has room for all of it (a receiver when it
 //! is empty; it takes its own time from then on). `release_time` after the last portion has gone the magazine is open
-//! for the next model. The balance counts (load x pieces / lanes + release time) for a batch of the mean size, and does
-//! not tell lanes apart.
+//! for the next model. In the balance a batch takes load x rounds + release time, with as many rounds as it takes its lanes to
+//! load it if they load in step and never wait: the most pieces of one lane, where the recipe tells lanes apart. Part
+//! kinds are not told apart there.
 //!
 //! **States.** Working while a piece is loaded and during the release time; blocked while complete without room; starved
 //! while open and no wanted piece is there. A jam by part strikes when the loading of a piece starts, when it ends, or
@@ -343,8 +344,8 @@ impl Blueprint for MagazineSpec {
         let all: f64 = pieces.iter().sum();
         if all > 0.0 {
             traffic.split = Split::Fixed(pieces.iter().map(|n| n / all).collect());
-            let lanes = traffic.n_feeders.max(1) as f64;
-            traffic.seconds.fill(self.load.mean() / lanes + self.release_time.mean() / all);
+            let rounds = self.recipe.mean_rounds(traffic.models, &traffic.feeders);
+            traffic.seconds.fill((self.load.mean() * rounds + self.release_time.mean()) / all);
         }
     }
 

@@ -274,13 +274,6 @@ impl PathSpec {
                     Problem::new(code::MISSING_KEY, "the first tool rejects clumps, and there is none");
                 problems.error(&clumps.place, problem.expected("a tool, and `rejects_to`"));
             }
-            if clumps.value.never_breaks_up() {
-                let problem = Problem::new(
-                    code::NO_WAY_OUT,
-                    "clumps never break up: they fill whatever they return to",
-                );
-                problems.warning(&clumps.place, problem.help("give a chance above 0 for `breaks_up`"));
-            }
         }
     }
 
@@ -466,6 +459,12 @@ impl Blueprint for PathSpec {
                 }
             }
         }
+    }
+
+    fn exit_of_lasting_clumps(&self) -> Option<(u8, &FilePlace)> {
+        let clumps = self.clumps.as_ref().filter(|clumps| clumps.value.never_breaks_up())?;
+        let exit = self.exit_of(&self.exit_rows(), self.tools.first()?)?;
+        Some((exit, &clumps.place))
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

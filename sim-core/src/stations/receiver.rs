@@ -84,3 +84,30 @@ impl Blueprint for ReceiverSpec {
         Station::Carrier(Carrier::new(site.me, None, body))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::kernel::Note;
+    use crate::stations::trial::{Trial, levels, times};
+
+    /// A part is there at 0.1 s and ready 0.5 s later; the machine takes it, and the next one sets off at that moment.
+    #[test]
+    fn a_part_is_ready_its_time_after_its_release_and_its_room_is_taken_until_then() {
+        let trial = Trial::new(
+            r#"{"id": "F", "type": "work", "endless": true, "time": "0.1 s"},
+            {"id": "T", "type": "track", "capacity": 9, "travel": "0 s"},
+            {"id": "R", "type": "receiver", "time": "0.5 s"},
+            {"id": "M", "type": "machine", "cycle": "0.3 s"}"#,
+            "",
+        );
+        let run = trial.run(0, 2.2);
+        assert_eq!(times(&run, trial.post("M"), Note::Took), [0.6, 1.1, 1.6, 2.1]);
+        let taken: Vec<f64> =
+            levels(&run, trial.place("R")).into_iter().filter(|(_, n)| *n == 1).map(|(at, _)| at).collect();
+        assert_eq!(taken, [0.1, 0.6, 1.1, 1.6, 2.1]);
+        // The balance: one part in half a second, which limits the line.
+        let balance = trial.balance();
+        assert!((balance.most_per_min.expect("a limit") - 120.0).abs() < 1e-9);
+        assert_eq!(balance.limiting.as_deref(), Some("R"));
+    }
+}

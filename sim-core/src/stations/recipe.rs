@@ -227,6 +227,14 @@ impl RecipeSpec {
         mean
     }
 
+    /// Mean number of rounds in which these lanes, by name and number of equal ones, load a batch if each of them always has
+    /// a piece and loads one in every round. Part kinds are not told apart.
+    pub fn mean_rounds(&self, models: &Models, lanes: &[(String, u32)]) -> f64 {
+        let shares = models.shares();
+        let rounds = |model: usize| f64::from(rounds(self.of_model(models, model), lanes));
+        shares.iter().enumerate().map(|(model, share)| share * rounds(model)).sum()
+    }
+
     /// Most pieces that a taker gets at once.
     pub fn most_pieces(&self, taker: &str) -> u32 {
         let of = |lines: &Lines| lines.iter().filter(|l| l.to.value == taker).map(|l| l.pieces).sum::<u32>();
@@ -237,6 +245,31 @@ impl RecipeSpec {
     pub fn most_in_all(&self) -> u32 {
         let of = |lines: &Lines| lines.iter().map(|line| line.pieces).sum::<u32>();
         self.by_model.iter().map(|(_, lines)| of(lines)).max().unwrap_or(0)
+    }
+}
+
+/// Rounds in which lanes load one batch, each taking the first line of the recipe that still wants what it brings.
+fn rounds(lines: &[RecipeLine], lanes: &[(String, u32)]) -> u32 {
+    let mut left: Vec<u32> = lines.iter().map(|line| line.pieces).collect();
+    let each: Vec<&str> =
+        lanes.iter().flat_map(|(name, count)| std::iter::repeat_n(name.as_str(), *count as usize)).collect();
+    let brings = |lane: &str, line: &RecipeLine| {
+        let of = line.of.as_ref().map(|of| of.value.as_str());
+        of.is_none_or(|of| of == lane || !each.contains(&of))
+    };
+    let mut rounds = 0;
+    loop {
+        let mut loaded = false;
+        for lane in &each {
+            if let Some(n) = (0..lines.len()).find(|n| left[*n] > 0 && brings(lane, &lines[*n])) {
+                left[n] -= 1;
+                loaded = true;
+            }
+        }
+        if !loaded {
+            return rounds;
+        }
+        rounds += 1;
     }
 }
 

@@ -199,7 +199,7 @@ impl Blueprint for StreamSpec {
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        let kind = kind_named(traffic.kinds, self.part.as_ref());
+        let kind = traffic.brought(self.part.as_ref());
         let most_per_s = self.group.mean() / self.spacing.mean();
         traffic.source = Some(SourceTraffic { kind, most_per_s, is_driven: true });
     }
@@ -211,5 +211,58 @@ impl Blueprint for StreamSpec {
         let alarm = site.alarm();
         let exit = site.exits[0];
         Station::Stream(Stream::new(site.me, alarm, kind, exit, spacing, group, self.loses, clock, parts))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::kernel::Note;
+    use crate::stations::trial::{Trial, times};
+
+    fn line(stream: &str, track: u32, work: &str) -> Trial {
+        Trial::new(
+            &format!(
+                r#"{{"id": "S", "type": "stream", "spacing": "2 s", {stream}}},
+                {{"id": "T", "type": "track", "capacity": {track}, "travel": "0 s"}},
+                {{"id": "W", "type": "work", "time": "{work}"}}"#
+            ),
+            "",
+        )
+    }
+
+    #[test]
+    fn the_first_arrival_comes_one_spacing_after_the_start() {
+        let trial = line(r#""group": 2"#, 9, "0.5 s");
+        let run = trial.run(0, 6.9);
+        assert_eq!(times(&run, trial.post("W"), Note::Took), [2.0, 2.5, 4.0, 4.5, 6.0, 6.5]);
+        // The balance: two parts every two seconds, wanted or not.
+        let supply = trial.balance().stations[0].supply.clone().expect("a source");
+        assert!((supply.brings_per_min - 60.0).abs() < 1e-9 && supply.is_driven, "{supply:?}");
+    }
+
+    /// W takes one in 5 s, from 2 s on; one stands on the track; 50 have come by 101 s.
+    #[test]
+    fn what_finds_no_room_waits_outside_or_is_lost_and_counted() {
+        for (without_room, lost) in [("waits", 0), ("is lost", 50 - 20 - 1)] {
+            let trial = line(&format!(r#""without_room": "{without_room}""#), 1, "5 s");
+            let run = trial.run(0, 101.0);
+            let took: Vec<f64> = (0..20).map(|n| 2.0 + 5.0 * f64::from(n)).collect();
+            assert_eq!(times(&run, trial.post("W"), Note::Took), took, "{without_room}");
+            assert_eq!(times(&run, trial.post("S"), Note::Lost).len(), lost, "{without_room}");
+        }
+    }
+
+    /// The sensor holds it from 8 s on, with 3 on the track, until W takes the last one at 11 s: three of its seconds pass
+    /// by, and what was due at 10 s comes at 13 s.
+    #[test]
+    fn held_its_clock_stands_still() {
+        let trial = Trial::new(
+            r#"{"id": "S", "type": "stream", "spacing": "2 s"},
+            {"id": "T", "type": "track", "capacity": 9, "travel": "0 s"},
+            {"id": "W", "type": "work", "time": "9 s"}"#,
+            r#", "sensors": [{"id": "E", "watches": "T", "high": 3, "low": 2, "holds": ["S"]}]"#,
+        );
+        let run = trial.run(0, 16.0);
+        assert_eq!(times(&run, trial.post("S"), Note::Created), [2.0, 4.0, 6.0, 8.0, 13.0]);
     }
 }

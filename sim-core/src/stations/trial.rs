@@ -1,6 +1,7 @@
 //! Small lines from scenario text, run step by step: for tests of stations.
 
 use super::blueprint::TrafficSite;
+use crate::balance::{self, Balance};
 use crate::kernel::{Note, Observer, PlaceId, State, StationId};
 use crate::measure::Tally;
 use crate::network::{Plan, compile};
@@ -57,6 +58,10 @@ impl Trial {
         let Some(scenario) = checked.scenario else { panic!("{:#?}", checked.problems) };
         let plan = compile(&scenario);
         Trial { scenario, plan }
+    }
+
+    pub(crate) fn balance(&self) -> Balance {
+        balance::solve(&self.scenario).expect("a balance")
     }
 
     pub(crate) fn start(&self, replication: u64) -> Run<'_> {

@@ -12,7 +12,7 @@ use super::alarm::Alarm;
 use super::blueprint::{
     Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part, read_to,
 };
-use super::by_part::{ByPart, ByPartSpec, check_by_part};
+use super::by_part::{ByPart, ByPartSpec, check_by_part, mean_by_part};
 use super::dice::Dice;
 use super::times::Times;
 use crate::diag::{Diagnostics, Problem, code};
@@ -376,9 +376,10 @@ impl Blueprint for WorkSpec {
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         traffic.places = f64::from(self.places);
-        traffic.seconds.fill(self.time.mean());
+        let time_s = mean_by_part(&self.time, &self.time_by_part, traffic.kind_of_run());
+        traffic.seconds.fill(time_s);
         if self.endless {
-            let kind = kind_named(traffic.kinds, self.part.as_ref());
+            let kind = traffic.brought(self.part.as_ref());
             traffic.source = Some(SourceTraffic { kind, most_per_s: f64::INFINITY, is_driven: false });
         }
     }

@@ -33,7 +33,9 @@ impl Knot {
                 Waiting { station: name_of(plan, station), for_what: wants(replica, station, &blocking) }
             })
             .collect();
-        let opened_by = unwanted(replica, stations).unwrap_or_else(|| way_out(plan, floor, &full));
+        let opened_by = unwanted(replica, stations)
+            .or_else(|| lost_model(replica, stations))
+            .unwrap_or_else(|| way_out(plan, floor, &full));
         Knot { at_s: seconds(at), waiting, opened_by }
     }
 }
@@ -73,7 +75,7 @@ fn wants<O: Observer>(replica: &Replica<'_, O>, me: StationId, blocking: &[Place
         };
     }
     if floor.state(me) == State::Held {
-        return "a sensor that holds it".to_owned();
+        return holders(plan, floor, me);
     }
     if !blocking.is_empty() {
         let rooms: Vec<String> = blocking.iter().map(|&place| fullness(plan, floor, place)).collect();
@@ -88,6 +90,25 @@ fn wants<O: Observer>(replica: &Replica<'_, O>, me: StationId, blocking: &[Place
     }
     let empty = plan.links.inlets[me.ix()].iter().filter(|place| floor.place(**place).is_empty());
     format!("parts from {}", empty.map(name).collect::<Vec<_>>().join(", "))
+}
+
+/// The sensors that hold a station, with what they see.
+fn holders<O: Observer>(plan: &Plan, floor: &Floor<O>, me: StationId) -> String {
+    let holding = floor.sensors().iter().filter(|sensor| sensor.on && sensor.holds.contains(&me));
+    let seen = |places: &[PlaceId]| {
+        let seen: Vec<String> = places.iter().map(|&place| fullness(plan, floor, place)).collect();
+        seen.join(", ")
+    };
+    let all = holding.map(|sensor| {
+        let name = name_of(plan, sensor.post);
+        format!(
+            "{name} to release it, which sees {} and switches off at {}",
+            seen(&sensor.places),
+            sensor.low
+        )
+    });
+    let all: Vec<String> = all.collect();
+    if all.is_empty() { "what holds it".to_owned() } else { all.join(", ") }
 }
 
 fn fullness<O: Observer>(plan: &Plan, floor: &Floor<O>, place: PlaceId) -> String {
@@ -109,6 +130,32 @@ fn unwanted<O: Observer>(replica: &Replica<'_, O>, knot: &[StationId]) -> Option
         "the part at the end of {name} taken out by hand, which the recipe does not want; it does not come about with a \
          lane of its own for each part of the recipe"
     ))
+}
+
+/// Where a magazine stands with a batch of one model while somebody waits for one of another, the order of the models has
+/// to change.
+fn lost_model<O: Observer>(replica: &Replica<'_, O>, knot: &[StationId]) -> Option<String> {
+    let (plan, floor) = (replica.plan(), &replica.floor);
+    let is_magazine = |me: &&StationId| matches!(replica.stations[me.ix()], Station::Magazine(_));
+    for me in knot.iter().filter(is_magazine) {
+        let gives_to = plan.links.exits[me.ix()].iter().filter_map(|exit| match *exit {
+            Exit::Store(place) => Some(place),
+            Exit::Leave | Exit::Hand(_) => None,
+        });
+        let (empty, full): (Vec<PlaceId>, Vec<PlaceId>) =
+            gives_to.partition(|place| floor.place(*place).is_empty());
+        let is_missed =
+            |place: &PlaceId| knot.iter().any(|other| plan.links.inlets[other.ix()].contains(place));
+        let (Some(missed), false) = (empty.into_iter().find(is_missed), full.is_empty()) else { continue };
+        let (missed, name) = (&plan.names.places[missed.ix()], name_of(plan, *me));
+        let full: Vec<String> = full.iter().map(|&place| fullness(plan, floor, place)).collect();
+        return Some(format!(
+            "a batch for {missed}, which {name} does not make up before its present batch is gone, and that finds no room in \
+             {}; it does not come about if each model serves all that are needed together, or if the models come in turn",
+            full.join(", ")
+        ));
+    }
+    None
 }
 
 /// The largest of the places that are in the way gives the best hint: it is the loop that has filled.

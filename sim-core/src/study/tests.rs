@@ -397,6 +397,68 @@ fn a_recipe_that_never_gets_its_part_is_described() {
 }
 
 #[test]
+fn a_receiver_that_never_gets_its_model_is_explained() {
+    let text = r#"{"feedproof": 1, "models": {"list": {"long": 2, "short": 1}}, "stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "0.5 s"},
+        {"id": "T", "type": "track", "capacity": 20},
+        {"id": "G", "type": "magazine", "recipes": {"long": {"R": 4}, "short": {"Q": 2}}},
+        {"id": "R", "type": "receiver", "holds": 4, "to": "M"},
+        {"id": "Q", "type": "receiver", "holds": 2, "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "2 s", "to": "out",
+            "inlets": [{"from": "R", "parts": "the batch"}, {"from": "Q", "parts": "the batch"}]}],
+        "plan": {"shift": "1 h", "replications": 10}}"#;
+    let result = result(text, |_| {});
+    let mut knot: Vec<(&str, &str)> =
+        result.gridlock.knot.iter().map(|w| (w.station.as_str(), w.for_what.as_str())).collect();
+    knot.sort_unstable();
+    assert!(knot.contains(&("G", "room in R (4 of 4)")) && knot.contains(&("M", "parts from Q")), "{knot:?}");
+    let opened = result.gridlock.opened_by.as_ref().unwrap();
+    assert!(
+        opened.starts_with("a batch for Q, which G does not make up") && opened.contains("R (4 of 4)"),
+        "{opened}"
+    );
+}
+
+/// The dumper pours 500 when 100 are left, and the bin holds 400.
+#[test]
+fn an_overfull_bin_is_explained() {
+    let text = |pour: &str| {
+        format!(
+            r#"{{"feedproof": 1, "stations": [
+        {{"id": "tipper", "type": "dumper", "contents": 500, "call_level": 100, "lift": "20 s", "tip": "20 s" {pour}}},
+        {{"id": "bin", "type": "bin", "capacity": 400}},
+        {{"id": "feeder", "type": "step feeder", "per_index": 1, "index_time": "0.8 s"}},
+        {{"id": "press", "type": "machine", "cycle": "1 s"}}],
+        "plan": {{"shift": "1 h", "replications": 10}}}}"#
+        )
+    };
+    let notes = |pour: &str| {
+        let result = result(&text(pour), |_| {});
+        result.notes.into_iter().filter(|note| note.contains("filled beyond")).collect::<Vec<_>>()
+    };
+    let found = notes("");
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(
+        found[0].contains("`bin` was filled beyond the 400 parts") && found[0].contains("by `tipper`"),
+        "{found:?}"
+    );
+    assert_eq!(notes(r#", "pour_rate": "600 /min""#), [""; 0], "a pour at a rate waits for room");
+}
+
+#[test]
+fn a_held_station_in_a_knot_names_its_sensor() {
+    let text = r#"{"feedproof": 1, "stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "1 s"},
+        {"id": "T", "type": "track", "capacity": 4},
+        {"id": "E", "type": "escapement", "stroke": "0.3 s", "release": 4}],
+        "sensors": [{"id": "S", "watches": "T", "high": 2, "low": 0, "holds": ["F"]}],
+        "plan": {"shift": "1 h", "replications": 10}}"#;
+    let result = result(text, |_| {});
+    let held = result.gridlock.knot.iter().find(|waiting| waiting.station == "F").expect("F is in the knot");
+    assert_eq!(held.for_what, "S to release it, which sees T (3 of 4) and switches off at 0");
+}
+
+#[test]
 fn a_loop_that_fills_is_counted_and_described() {
     // Every other part goes round on a belt for three, which the feed fills as well: once it is full, the divider
     // waits for the belt, the belt for the work station, that for the divider, and the feed for the belt.

@@ -4,6 +4,7 @@ mod lines;
 mod loops;
 mod published;
 mod random;
+mod runs;
 
 use super::{Balance, solve};
 use crate::scenario::{Scenario, read};

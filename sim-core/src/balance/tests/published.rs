@@ -100,7 +100,7 @@ fn remixed_and_remembering_loops() {
     let line = aspects_line(aspects_path("R", same_kept(0.7), [0.25; 4]));
     let passes = balance(&line).sorting[0].passes.unwrap_or(0.0);
     assert!((passes - 2.345084063).abs() < 5e-10, "O-08, mean passes: {passes}");
-    let net = Net::new(&line);
+    let net = Net::new(&line, None);
     let flows = Demand { net: &net, choosers: Vec::new() }.flows(1.0, &[]);
     let at = net.node_of[2];
     let all: f64 = (0..4).map(|class| flows.total[net.state(at, class)]).sum();

@@ -16,14 +16,15 @@ impl Observer for Causes {
         {
             self.follow(account, new == State::Starved, now);
         }
-        self.n_stopped = self.n_stopped + u32::from(new.is_stop()) - u32::from(old.is_stop());
+        let (stops, stood) = (self.setup.is_stop(ix, new), self.setup.is_stop(ix, old));
+        self.n_stopped = self.n_stopped + u32::from(stops) - u32::from(stood);
         self.states[ix] = new;
         if self.intake_of[ix].is_some() {
             self.carrying_state(ix, new, now)
         } else {
             self.plain_state(ix, new, now)
         }
-        if new.is_stop() {
+        if stops {
             self.pass_on_stop(now);
         }
         if let Some(body) = self.setup.stations[ix].body
@@ -36,7 +37,8 @@ impl Observer for Causes {
 
     #[inline(always)]
     fn level(&mut self, now: Nanos, place: PlaceId, old: u32, new: u32) {
-        if self.n_stamps > 0 && new < old {
+        if new < old && self.n_stamps as usize + self.n_slow_ways > 0 {
+            self.came_out(place.ix(), now as Time);
             self.unstamp(place.ix(), now as Time);
         }
     }
@@ -48,7 +50,8 @@ impl Observer for Causes {
 
     fn missing(&mut self, now: Nanos, station: StationId, inlets: u32) {
         let ix = station.ix();
-        if ix < self.nodes.len() && self.nodes[ix].lacking != inlets {
+        // That nothing is lacking any more is told before the parts are taken; what they say of the gap comes first.
+        if inlets != 0 && ix < self.nodes.len() && self.nodes[ix].lacking != inlets {
             self.work_out(ix, now as Time);
             self.nodes[ix].lacking = inlets;
         }
@@ -57,7 +60,7 @@ impl Observer for Causes {
     fn stands(&mut self, now: Nanos, place: PlaceId, carrier: StationId, stands: bool) {
         let now = now as Time;
         let state = self.states[carrier.ix()];
-        let cause = Cause::At(carrier, if state == State::Working { State::Held } else { state });
+        let cause = self.own_cause(carrier, if state == State::Working { State::Held } else { state });
         self.set_standing(place.ix(), stands, Reason { cause, began: now }, now);
     }
 
@@ -72,6 +75,7 @@ impl Observer for Causes {
         match intake {
             Intake::Busy => {
                 self.follow(ix, false, now);
+                self.works(ix, true, now);
                 self.go_to_work(ix, now);
             }
             Intake::Idle(_) if self.nodes[ix].sources.is_empty() => {
@@ -80,9 +84,13 @@ impl Observer for Causes {
                     self.nodes[ix].signal.set(now, Reason { cause, began: now });
                 }
             }
-            Intake::Idle(from) => self.follow(ix, true, from as Time),
+            Intake::Idle(from) => {
+                self.works(ix, false, from as Time);
+                self.follow(ix, true, from as Time);
+            }
             Intake::Barred(state) => {
                 self.follow(ix, false, now);
+                self.works(ix, false, now);
                 if self.nodes[ix].signal.last().cause == Cause::At(self.nodes[ix].me, State::Working) {
                     let reason = self.interruption_in(station.ix(), state, now);
                     self.nodes[ix].signal.set(now, reason);
@@ -98,12 +106,14 @@ impl Observer for Causes {
                 if let Some(Some(intake)) = self.intake_of.get(station.ix()).copied() {
                     self.follow(intake, false, now as Time);
                     self.give(intake, now as Time);
+                    self.works(intake, true, now as Time);
                 }
             }
             Note::Exit(_) | Note::Tipped => {
                 let ix = station.ix();
                 if self.intake_of[ix].is_some() {
                     let way = self.nodes[ix].sources[0][0].place;
+                    self.came_out(way, now as Time);
                     self.unstamp(way, now as Time);
                 } else if !self.states[ix].is_stop() && self.states[ix] != State::Held {
                     self.give(ix, now as Time);
@@ -113,6 +123,7 @@ impl Observer for Causes {
                 let sensors = &self.setup.sensors;
                 if let Some(ix) = sensors.iter().position(|sensor| sensor.post == Some(station)) {
                     self.sensors_on[ix] = note == Note::SensorOn;
+                    self.change_paces(ix, now as Time);
                 }
             }
             Note::Created

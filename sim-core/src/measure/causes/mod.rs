@@ -9,7 +9,10 @@
 //! - working: to the last interruption since it gave its last part, for the seconds after a jam is cleared still belong
 //!   to the jam; if there was none, to the giver, which is *at its natural limit*. A part that it gives anywhere, also
 //!   back, ends the interruption: what it then fails to give is its own;
-//! - held by a sensor: to the stop, further down, that keeps the level there; if nothing stands there, to the hold;
+//! - held by a sensor: to the stop, further down, that keeps the level there; if nothing stands there, to the sensor;
+//! - held by a full box: to the box, until it is exchanged; held because others use the reach that it shares: to that, or to
+//!   the stop of the one who has it;
+//! - slowed down by a sensor: what it gives later than at full speed is the sensor's ([`slow`]);
 //! - blocked: to the stop further down; if it waits for itself by way of a loop, *recirculating*; else to the blocking.
 //!
 //! A place that stands (a belt that jams) bears the time that it stands, and the rest of the gap at its end. Stations
@@ -30,14 +33,16 @@ mod hearing;
 mod passage;
 mod setup;
 mod signal;
+mod slow;
 
-pub use setup::{CausePlace, CauseSensor, CauseSetup, CauseStation};
+pub use setup::{CausePlace, CauseSensor, CauseSetup, CauseStation, Particular};
 pub use signal::Cause;
 
 use crate::kernel::{PlaceId, State, StationId};
 use crate::part::Nanos;
 use passage::Passage;
 use signal::{EVER, NEVER, Reason, Signal, Time};
+use slow::Slowness;
 
 /// Signals and standstills kept before what is no longer needed is looked for.
 const KEPT: usize = 64;
@@ -92,6 +97,11 @@ pub struct Causes {
     n_stopped: u32,
     /// Places with a stamp.
     n_stamps: u32,
+    /// By node: those that sensors can slow down, and whether there are any.
+    slowness: Vec<Option<Slowness>>,
+    any_slow: bool,
+    /// Places that have been slowed down.
+    n_slow_ways: usize,
     charges: Vec<Vec<Nanos>>,
     /// Reused from step to step.
     found: Vec<(usize, Reason)>,
@@ -110,7 +120,10 @@ impl Causes {
             sensors_on: Vec::new(),
             n_stopped: 0,
             n_stamps: 0,
-            charges: vec![vec![0; Cause::number(setup.n_posts)]; setup.points.len()],
+            slowness: Vec::new(),
+            any_slow: false,
+            n_slow_ways: 0,
+            charges: vec![vec![0; setup.n_causes()]; setup.points.len()],
             found: Vec::new(),
             setup: setup.clone(),
         };
@@ -196,6 +209,8 @@ impl Causes {
         self.sensors_on = vec![false; self.setup.sensors.len()];
         (self.n_stopped, self.n_stamps) = (0, 0);
         self.ways.iter_mut().for_each(Passage::restart);
+        self.n_slow_ways = 0;
+        self.restart_slowness();
         let n_stations = self.states.len();
         for (ix, node) in self.nodes.iter_mut().enumerate() {
             node.signal = Signal::new();
@@ -226,7 +241,7 @@ impl Causes {
         }
     }
 
-    /// Starved time of point number `point` by [`Cause::ix`], ns.
+    /// Starved time of point number `point` by [`CauseSetup::ix`], ns.
     pub fn charges(&self, point: usize) -> &[Nanos] {
         &self.charges[point]
     }
@@ -321,13 +336,12 @@ impl Causes {
             .fold(first, |best, reason| if order(reason) < order(best) { reason } else { best });
         self.nodes[ix].signal.set(from, nearest);
         let Some(point) = self.nodes[ix].point else { return };
-        let n_posts = self.setup.n_posts;
-        let charges = &mut self.charges[point];
+        let (setup, charges) = (&self.setup, &mut self.charges[point]);
         let mut inlets = self.found.chunk_by(|a, b| a.0 == b.0);
         let n_inlets = inlets.clone().count() as u64;
         for (of_inlet, group) in shares((to - from) as u64, n_inlets).zip(&mut inlets) {
             for (share, (_, reason)) in shares(of_inlet, group.len() as u64).zip(group) {
-                charges[reason.cause.ix(n_posts)] += share;
+                charges[setup.ix(reason.cause)] += share;
             }
         }
     }
@@ -342,11 +356,21 @@ impl Causes {
                 continue;
             }
             let reason = self.interruption(ix, now);
-            if matches!(reason.cause, Cause::At(station, _) if station.ix() != ix)
-                && self.nodes[ix].signal.last().cause != reason.cause
-            {
+            if self.is_elsewhere(reason.cause, ix) && self.nodes[ix].signal.last().cause != reason.cause {
                 self.nodes[ix].signal.set(now, reason);
             }
+        }
+    }
+
+    /// Whether a cause is a stop of another station.
+    fn is_elsewhere(&self, cause: Cause, ix: usize) -> bool {
+        match cause {
+            Cause::At(station, _) => station.ix() != ix,
+            Cause::Because(number) => match self.setup.particular[usize::from(number)] {
+                Particular::Full(full) => full.ix() != ix,
+                Particular::HeldBy { .. } | Particular::SlowedBy { .. } | Particular::Reach { .. } => false,
+            },
+            Cause::Recirculating | Cause::FillingUp => false,
         }
     }
 
@@ -367,6 +391,7 @@ impl Causes {
 
     /// The station has given something: what it fails to give from now on is its own.
     fn give(&mut self, ix: usize, now: Time) {
+        self.charge_slowness(ix, now);
         let node = &mut self.nodes[ix];
         node.gave = now;
         let own = Cause::At(node.me, State::Working);
@@ -418,7 +443,7 @@ impl Causes {
     }
 
     fn tidy_way(&mut self, place: usize, now: Time) {
-        if self.ways[place].n_standstills() < KEPT {
+        if self.ways[place].n_kept() < KEPT {
             return;
         }
         for taker in 0..self.nodes.len() {
@@ -427,6 +452,7 @@ impl Causes {
             }
         }
         self.ways[place].forget(now);
+        self.n_slow_ways = self.ways.iter().filter(|way| way.is_slow()).count();
     }
 
     /// A part has come out: the gap that a standstill made longer is over.
@@ -447,18 +473,21 @@ impl Causes {
     /// The state of a station that carries parts: they come out of it a passage after they were taken, unless it stands.
     fn carrying_state(&mut self, ix: usize, new: State, now: Time) {
         let flows = matches!(new, State::Working | State::Checking | State::Starved);
-        let way = self.nodes[ix].sources[0][0].place;
+        let Source { place: way, node: intake } = self.nodes[ix].sources[0][0];
         if flows {
             self.set_standing(way, false, self.nodes[ix].signal.last(), now);
+            self.works(intake, !self.nodes[intake].follows, now);
             return self.follow(ix, true, now);
         }
         self.follow(ix, false, now);
+        self.works(intake, false, now);
         let reason = self.interruption(ix, now);
         self.nodes[ix].signal.set(now, reason);
         self.set_standing(way, true, reason, now);
     }
 
     fn plain_state(&mut self, ix: usize, new: State, now: Time) {
+        self.works(ix, new == State::Working, now);
         self.follow(ix, new == State::Starved, now);
         let is_source = self.nodes[ix].sources.is_empty();
         match new {

@@ -5,7 +5,6 @@
 //! station that gives to it, at the time at which a part that comes to the end now would have entered.
 //! Invariants: steps are in order of time; neighbours differ; the first one lies before all time.
 
-use crate::kernel::state::N_STATES;
 use crate::kernel::{State, StationId};
 use std::collections::VecDeque;
 
@@ -22,39 +21,12 @@ pub(super) const NEVER: Time = Time::MAX / 4;
 pub enum Cause {
     /// A station in a state that gives nothing. *Working*: it does what it can, it is at its natural limit.
     At(StationId, State),
+    /// The one with this number among the [particular ones](super::CauseSetup::particular) of the line.
+    Because(u16),
     /// Parts go round, and the search has come back to where it began.
     Recirculating,
     /// The line fills up: no part has been here since the start.
     FillingUp,
-}
-
-impl Cause {
-    /// Number of causes that a line with so many stations, attendants and sensors can have.
-    pub fn number(n_posts: usize) -> usize {
-        n_posts * N_STATES + 2
-    }
-
-    /// As an index below [`Cause::number`].
-    pub fn ix(self, n_posts: usize) -> usize {
-        match self {
-            Cause::At(station, state) => station.ix() * N_STATES + state as usize,
-            Cause::Recirculating => n_posts * N_STATES,
-            Cause::FillingUp => n_posts * N_STATES + 1,
-        }
-    }
-
-    /// The cause with this index.
-    ///
-    /// # Panics
-    /// If there is none.
-    pub fn of_ix(ix: usize, n_posts: usize) -> Self {
-        match ix.checked_sub(n_posts * N_STATES) {
-            None => Cause::At(StationId((ix / N_STATES) as u16), State::ALL[ix % N_STATES]),
-            Some(0) => Cause::Recirculating,
-            Some(1) => Cause::FillingUp,
-            Some(_) => panic!("causes have indices below their number"),
-        }
-    }
 }
 
 /// A cause, and when the interruption began.
@@ -70,7 +42,7 @@ impl Reason {
     pub(super) fn order(self, giver: StationId) -> (u8, Time) {
         match self.cause {
             Cause::At(station, State::Working) => (1 + u8::from(station == giver), 0),
-            Cause::At(..) => (0, self.began),
+            Cause::At(..) | Cause::Because(_) => (0, self.began),
             Cause::FillingUp => (2, 0),
             Cause::Recirculating => (3, 0),
         }
@@ -169,12 +141,5 @@ mod tests {
         assert_eq!((signal.len(), signal.at(5).0), (2, reason(1)));
         signal.revoke(30);
         assert_eq!(signal.at(40), (reason(1), NEVER));
-    }
-
-    #[test]
-    fn causes_have_indices() {
-        for ix in 0..Cause::number(7) {
-            assert_eq!(Cause::of_ix(ix, 7).ix(7), ix);
-        }
     }
 }

@@ -1,6 +1,6 @@
 //! Lines on which the cause of each starved second is known.
 
-use super::{Cause, Causes};
+use super::{Cause, Causes, Particular};
 use crate::kernel::{State, StationId};
 use crate::measure::Tally;
 use crate::network::compile;
@@ -28,8 +28,21 @@ fn causes(stations: &str, more: &str, seconds: f64) -> Vec<(String, f64)> {
         let starved = tally.time[point.ix()][State::Starved as usize];
         assert_eq!(charges.iter().sum::<u64>(), starved, "every starved second has its cause");
         for (ix, &charge) in charges.iter().enumerate().filter(|(_, charge)| **charge > 0) {
-            let word = match Cause::of_ix(ix, plan.causes.n_posts) {
-                Cause::At(station, state) => format!("{} {}", name(&plan.names.posts, station), state.word()),
+            let post = |station| name(&plan.names.posts, station);
+            let word = match plan.causes.cause(ix) {
+                Cause::At(station, state) => format!("{} {}", post(station), state.word()),
+                Cause::Because(number) => match plan.causes.particular[usize::from(number)] {
+                    Particular::HeldBy { station, sensor } => {
+                        format!("{} held by {}", post(station), post(sensor))
+                    }
+                    Particular::SlowedBy { station, sensor } => {
+                        format!("{} slowed by {}", post(station), post(sensor))
+                    }
+                    Particular::Full(station) => format!("{} full", post(station)),
+                    Particular::Reach { station, reach } => {
+                        format!("{} waiting for {}", post(station), plan.names.reaches[usize::from(reach)])
+                    }
+                },
                 Cause::Recirculating => "recirculating".to_owned(),
                 Cause::FillingUp => "filling up".to_owned(),
             };
@@ -157,14 +170,14 @@ fn a_hold_is_charged_to_the_break_that_keeps_the_level() {
 
 /// C is slower than F: the track fills up by itself, and the hold is to blame.
 #[test]
-fn a_hold_that_nothing_keeps_bears_the_charge() {
+fn a_hold_that_nothing_keeps_is_charged_to_its_sensor() {
     let stations = r#"{"id": "F", "type": "work", "endless": true, "time": "0.4 s"},
         {"id": "B", "type": "belt", "capacity": 500, "travel": "40 s"},
         {"id": "T", "type": "track", "capacity": 500, "travel": "2 s"},
         {"id": "C", "type": "machine", "cycle": "0.5 s"}"#;
     let more = r#", "sensors": [{"id": "S", "watches": "T", "high": 20, "low": 4, "holds": ["F"]}]"#;
     let found = causes(stations, more, 450.0);
-    assert!(found.len() == 2 && found[0].0 == "F held" && found[0].1 > 35.0, "{found:?}");
+    assert!(found.len() == 2 && found[0].0 == "F held by S" && found[0].1 > 35.0, "{found:?}");
 }
 
 /// Both paths give to one track; one is down for a long time and bears all that its share is lacking.
@@ -212,4 +225,112 @@ fn a_path_that_rejects_is_at_its_limit() {
         {"id": "C", "type": "machine", "cycle": "1 s"}"#;
     let found = causes(stations, "", 4000.0);
     assert!(found.iter().all(|(word, time)| word == "P working" || *time < 15.0), "{found:?}");
+}
+
+/// F gives a part a second, one in two to the box. The box is full after ten, and its exchange takes 30 s.
+#[test]
+fn a_full_box_is_charged_until_it_is_exchanged() {
+    let line = |when_full: &str| {
+        format!(
+            r#"{{"id": "F", "type": "work", "endless": true, "time": "1 s"}},
+        {{"id": "D", "type": "divider", "rule": "in turn", "strict": true, "exits": ["T", "B"]}},
+        {{"id": "T", "type": "track", "capacity": 5, "travel": "0 s", "to": "C"}},
+        {{"id": "B", "type": "box out", "holds": 10, "when_full": "{when_full}",
+            "exchange": {{"how": "hauler", "lead": "30 s"}}}},
+        {{"id": "C", "type": "machine", "cycle": "2 s", "to": "out"}}"#
+        )
+    };
+    // C takes a part every two seconds from 1 s on; the tenth one for the box comes at 20 s, and the box goes at 50 s. Held,
+    // D takes what C could have had at 21 s only then. Blocked it puts the next one before the box and stands with the one
+    // after that: C has its part at 23 s, and the next one, due at 25 s, at 51 s.
+    for (when_full, late) in [("senders take no new part", 29.0), ("senders block", 26.0)] {
+        let found =
+            causes(&line(when_full), r#", "promise": {"at": "C", "clauses": {"mean_rate": "1 /min"}}"#, 60.0);
+        assert_eq!(found, of(&[("B full", late), ("filling up", 1.0)]), "{when_full}");
+    }
+}
+
+/// Both machines need the arm for 4 s; C takes what A makes, in 4 s: half of its time it waits because B has the arm.
+#[test]
+fn a_wait_for_a_shared_reach_is_charged_to_it() {
+    let stations = r#"{"id": "F", "type": "work", "endless": true, "time": "0.1 s", "to": "A"},
+        {"id": "G", "type": "work", "endless": true, "time": "0.1 s", "to": "B"},
+        {"id": "A", "type": "machine", "cycle": "4 s", "reach": "arm", "to": "T"},
+        {"id": "B", "type": "machine", "cycle": "4 s", "reach": "arm", "to": "out"},
+        {"id": "T", "type": "track", "capacity": 5, "travel": "0 s"},
+        {"id": "C", "type": "machine", "cycle": "4 s", "to": "out"}"#;
+    let found = causes(stations, r#", "promise": {"at": "C", "clauses": {"mean_rate": "1 /min"}}"#, 404.0);
+    let reach = found.iter().find(|(word, _)| word == "A waiting for arm").map_or(0.0, |(_, time)| *time);
+    assert!((reach - 196.0).abs() <= 8.0, "{found:?}");
+    assert!(found.iter().all(|(word, time)| word == "A waiting for arm" || *time < 10.0), "{found:?}");
+    // Where B breaks down in the reach, A waits for that.
+    let down = stations.replace(
+        r#""cycle": "4 s", "reach": "arm", "to": "out""#,
+        r#""cycle": "4 s", "reach": "arm", "to": "out",
+            "breakdowns": [{"every": "102 s", "clock": "wall", "time": "50 s"}]"#,
+    );
+    let found = causes(&down, r#", "promise": {"at": "C", "clauses": {"mean_rate": "1 /min"}}"#, 200.0);
+    let down = found.iter().find(|(word, _)| word == "B down, repair").map_or(0.0, |(_, time)| *time);
+    assert!((40.0..=56.0).contains(&down), "{found:?}");
+}
+
+/// While the sensor is on, P takes 2 s for a part in place of 1 s; C uses one a second. What is lacking is the sensor's,
+/// and nothing at full speed.
+#[test]
+fn what_a_slowed_path_brings_late_is_the_sensors() {
+    let line = |path: &str| {
+        format!(
+            r#"{{"id": "F", "type": "work", "endless": true, "time": "1 ms"}},
+        {{"id": "P", "type": "orienting path", {path}}},
+        {{"id": "T", "type": "track", "capacity": 5, "travel": "0 s", "to": "C"}},
+        {{"id": "C", "type": "machine", "cycle": "1 s", "to": "out"}},
+        {{"id": "G", "type": "work", "endless": true, "time": "100 s", "to": "U"}},
+        {{"id": "U", "type": "track", "unlimited": true, "to": "X"}},
+        {{"id": "X", "type": "work", "time": "1 h", "to": "out"}}"#
+        )
+    };
+    // X has taken the first part of G; the second one, at 200 s, switches the sensor on for good.
+    let more = r#", "parts": {"pin": {"length": "20 mm"}}, "promise": {"at": "C", "clauses": {"mean_rate": "1 /min"}},
+        "sensors": [{"id": "S", "watches": "U", "high": 1, "slows": ["P"], "slow_to": "50 %"}]"#;
+    for (path, fills) in
+        [(r#""pass": "1 s""#, 1.001), (r#""speed": "20 mm/s", "live_length": "200 mm""#, 10.001)]
+    {
+        let found = causes(&line(path), more, 300.0);
+        let charge =
+            |word: &str| found.iter().find(|(known, _)| known == word).map_or(0.0, |(_, time)| *time);
+        assert!((charge("filling up") - fills).abs() < 1e-6, "{found:?}");
+        assert!((charge("P slowed by S") - 50.0).abs() < 1.5, "{path}: {found:?}");
+        assert!(
+            found.iter().all(|(word, time)| word == "P slowed by S" || word == "filling up" || *time < 1.5),
+            "{found:?}"
+        );
+    }
+    // C could use two a second: half of what is lacking at full speed is lacking still, for the reason it was.
+    for path in [r#""pass": "1 s""#, r#""speed": "20 mm/s", "live_length": "200 mm""#] {
+        let found = causes(&line(path).replace(r#""cycle": "1 s""#, r#""cycle": "0.5 s""#), more, 300.0);
+        let charge =
+            |word: &str| found.iter().find(|(known, _)| known == word).map_or(0.0, |(_, time)| *time);
+        // 50 parts in 100 s: each 0.5 s late at full speed, and a second later for the sensor.
+        assert!((charge("P slowed by S") - 50.0).abs() < 1.5, "{path}: {found:?}");
+    }
+}
+
+/// A belt at half speed brings what is on it half as often, and then what is put on it as before: the first is the
+/// sensor's, and F bears what it always did.
+#[test]
+fn a_slowed_belt_costs_once() {
+    let stations = r#"{"id": "F", "type": "work", "endless": true, "time": "2 s"},
+        {"id": "B", "type": "belt", "capacity": 100, "travel": "20 s"},
+        {"id": "C", "type": "machine", "cycle": "1 s", "to": "out"},
+        {"id": "G", "type": "work", "endless": true, "time": "100 s", "to": "U"},
+        {"id": "U", "type": "track", "unlimited": true, "to": "X"},
+        {"id": "X", "type": "work", "time": "1 h", "to": "out"}"#;
+    let more = r#", "promise": {"at": "C", "clauses": {"mean_rate": "1 /min"}},
+        "sensors": [{"id": "S", "watches": "U", "high": 1, "slows": ["B"], "slow_to": "50 %"}]"#;
+    let found = causes(stations, more, 400.0);
+    let charge = |word: &str| found.iter().find(|(known, _)| known == word).map_or(0.0, |(_, time)| *time);
+    // Ten parts are on the belt at 200 s and come in 40 s in place of 20 s.
+    assert!((charge("B slowed by S") - 20.0).abs() < 2.5, "{found:?}");
+    // One second of every two is lacking from 22 s on.
+    assert!((charge("F working") - 179.0).abs() < 2.5, "{found:?}");
 }

@@ -193,10 +193,6 @@ impl DumperSpec {
     }
 
     /// Parts of a container as a law; what the part lacks is an error of its own.
-    fn contents(&self, kinds: &[Kind]) -> Law {
-        self.contents_of(self.kind(kinds))
-    }
-
     fn contents_of(&self, kind: Option<&Kind>) -> Law {
         match &self.contents.value {
             Contents::Parts(law) => law.clone(),
@@ -215,11 +211,11 @@ impl DumperSpec {
         per_s.map_or(Pour::AtOnce, |per_s| Pour::Rate { per_s, portions: self.portions })
     }
 
-    /// Containers per second that can be tipped at most.
-    fn most_containers_per_s(&self, kinds: &[Kind]) -> f64 {
+    /// Containers of so many parts per second that can be tipped at most.
+    fn most_containers_per_s(&self, kinds: &[Kind], contents: f64) -> f64 {
         let pour = match self.pour(kinds) {
             Pour::AtOnce => 0.0,
-            Pour::Rate { per_s, .. } => self.contents(kinds).mean() / per_s,
+            Pour::Rate { per_s, .. } => contents / per_s,
         };
         let cycle = self.times.iter().map(Law::mean).sum::<f64>() + pour;
         let fetched = |lead: f64| match self.places {
@@ -296,13 +292,15 @@ impl Blueprint for DumperSpec {
 
     /// Rated capacity: contents / cycle with exchange, or what is brought if that is less.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
+        let kind = traffic.brought(self.part.as_ref());
+        let contents = self.contents_of(traffic.kinds.get(usize::from(kind))).mean();
         traffic.source = Some(SourceTraffic {
-            kind: kind_named(traffic.kinds, self.part.as_ref()),
-            most_per_s: self.contents(traffic.kinds).mean() * self.most_containers_per_s(traffic.kinds),
+            kind,
+            most_per_s: contents * self.most_containers_per_s(traffic.kinds, contents),
             is_driven: false,
         });
         if let BringingSpec::ByHand(_, time) = &self.bringing {
-            let calls = 1.0 / self.contents(traffic.kinds).mean();
+            let calls = 1.0 / contents;
             traffic.attendance = vec![Attendance { calls, work_s: time.mean() }];
         }
     }

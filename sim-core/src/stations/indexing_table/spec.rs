@@ -141,7 +141,7 @@ impl Blueprint for IndexingTableSpec {
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        let lanes = f64::from(traffic.n_feeders.max(1));
+        let lanes = f64::from(traffic.n_feeders());
         let group = f64::from(self.group);
         let cycle = match (&self.period, self.when) {
             (Some(period), IndexWhen::OnClock) => period.mean().max(self.index.mean()),

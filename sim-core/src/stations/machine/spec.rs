@@ -2,7 +2,7 @@
 
 use super::super::Station;
 use super::super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
-use super::super::by_part::{ByPart, ByPartSpec, check_by_part};
+use super::super::by_part::{ByPart, ByPartSpec, check_by_part, mean_by_part};
 use super::super::track::nanos;
 use super::{Check, Machine, MachineInlet, Nest};
 use crate::diag::{Diagnostics, Problem, code};
@@ -236,7 +236,8 @@ impl Blueprint for MachineSpec {
         let per_product: Vec<f64> = inlets.iter().map(parts).collect();
         let largest = per_product.iter().copied().fold(0.0, f64::max);
         let checks_s = self.check.as_ref().map_or(0.0, |check| check.expected_s(inlets.len()));
-        traffic.seconds.fill(self.cycle.mean() + largest * self.each_s + checks_s);
+        let cycle_s = mean_by_part(&self.cycle, &self.cycle_by_part, traffic.kind_of_run());
+        traffic.seconds.fill(cycle_s + largest * self.each_s + checks_s);
         if let [parts] = per_product[..] {
             traffic.places = parts;
         }

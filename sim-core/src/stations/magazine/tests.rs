@@ -47,6 +47,10 @@ fn lanes_load_beside_each_other_what_the_recipe_still_wants() {
     // One piece of a and three of b: 0.1 + 3 x 0.5, then every 1.5 + 0.7 s.
     assert_eq!(times(&run, trial.post("G"), Note::Exit(0)), [[1.6; 4], [3.8; 4]].concat());
     assert_eq!(run.floor.place(trial.place("a")).len(), 9, "no more than wanted is taken");
+    // The balance says the same: four pieces every 2.2 s.
+    let balance = trial.balance();
+    let capacity = balance.stations.iter().find(|s| s.id == "G").and_then(|s| s.capacity_per_min);
+    assert!((capacity.expect("a capacity") - 4.0 * 60.0 / 2.2).abs() < 1e-9, "{capacity:?}");
 }
 
 fn two_receivers(release: &str, order: &str) -> Trial {

@@ -129,3 +129,16 @@ fn says_what_is_missing_or_said_twice() {
     assert!(wrong(r#""rate": "1 /s", "per_index": 3"#).contains("has no index"));
     assert!(wrong(r#""rate": "1 m3/h""#).contains("needs the `density`"));
 }
+
+#[test]
+fn trays_and_step_feeders_do_the_same() {
+    let meter = r#""per_index": 3, "index_time": "2 s""#;
+    let text = line("100", meter, r#""capacity": 4"#, "\"10 s\"");
+    let out = |word: &str| {
+        let trial = Trial::new(&text.replace("meter conveyor", word), PRIMED);
+        let run = trial.run(0, 30.0);
+        times(&run, trial.post("meter"), Note::Exit(0))
+    };
+    assert_eq!(out("metering tray"), out("meter conveyor"));
+    assert_eq!(out("step feeder"), out("meter conveyor"));
+}

@@ -4,8 +4,8 @@ use super::super::outputs::{Count, Fate, Key, entry_of, sorts_out};
 use super::super::result::{Figure, FlowReport, LossKind, LossReport, LossStep};
 use super::super::run::Study;
 use crate::balance;
-use crate::kernel::State;
-use crate::measure::Cause;
+use crate::kernel::{State, StationId};
+use crate::measure::{Cause, Particular};
 
 /// States of the point of use that cost it time, in the order of the account.
 const OWN_STATES: [State; 10] = [
@@ -39,6 +39,7 @@ fn loss(study: &Study<'_>, point: usize) -> LossReport {
         state,
         station: None,
         station_state: None,
+        by: None,
         what,
         per_minute: free.and_then(|free| Some(free * share.as_ref()?.mean?)),
         share,
@@ -52,9 +53,9 @@ fn loss(study: &Study<'_>, point: usize) -> LossReport {
             .push(LossStep { per_minute: Some(variation), ..step(LossKind::OwnVariation, None, what, None) });
     }
     for (cause, share) in starved(study, point, post) {
-        let (station, station_state, what) = named(study, cause);
+        let Named { station, station_state, by, what } = named(study, cause);
         let starved = step(LossKind::Starved, Some(State::Starved), what, Some(share));
-        steps.push(LossStep { station, station_state, ..starved });
+        steps.push(LossStep { station, station_state, by, ..starved });
     }
     for state in OWN_STATES {
         let share = first(study, Key::Share(post, state));
@@ -88,17 +89,15 @@ fn free_rate(study: &Study<'_>, post: usize) -> Option<f64> {
 
 /// Starved time by cause, largest first; all of it in one piece if causes were not asked for.
 fn starved(study: &Study<'_>, point: usize, post: usize) -> Vec<(Option<Cause>, Figure)> {
-    let n_posts = study.plan.causes.n_posts;
-    let n = Cause::number(n_posts);
+    let setup = &study.plan.causes;
+    let n = setup.n_causes();
     let Some(charges) = study.charges.get(point * n..(point + 1) * n) else {
         let share = first(study, Key::Share(post, State::Starved));
         return if share.mean.is_some_and(|mean| mean > 0.0) { vec![(None, share)] } else { Vec::new() };
     };
     let level = study.job.options.level;
-    let figures = charges
-        .iter()
-        .enumerate()
-        .map(|(ix, moments)| (Some(Cause::of_ix(ix, n_posts)), Figure::of(moments, level)));
+    let figures =
+        charges.iter().enumerate().map(|(ix, moments)| (Some(setup.cause(ix)), Figure::of(moments, level)));
     let mut found: Vec<_> = figures.filter(|(_, share)| share.mean.is_some_and(|mean| mean > 0.0)).collect();
     // The sort is stable: equal ones stay in order of stations.
     found.sort_by(|(_, a), (_, b)| b.mean.unwrap_or(0.0).total_cmp(&a.mean.unwrap_or(0.0)));
@@ -106,16 +105,48 @@ fn starved(study: &Study<'_>, point: usize, post: usize) -> Vec<(Option<Cause>, 
 }
 
 /// A cause in words.
-fn named(study: &Study<'_>, cause: Option<Cause>) -> (Option<String>, Option<State>, String) {
+#[derive(Default)]
+struct Named {
+    station: Option<String>,
+    station_state: Option<State>,
+    by: Option<String>,
+    what: String,
+}
+
+fn named(study: &Study<'_>, cause: Option<Cause>) -> Named {
+    let only = |what: &str| Named { what: what.to_owned(), ..Named::default() };
     match cause {
-        None => (None, None, "starved".to_owned()),
-        Some(Cause::Recirculating) => (None, None, "parts that only go round".to_owned()),
-        Some(Cause::FillingUp) => (None, None, "the line fills up at the start".to_owned()),
+        None => only("starved"),
+        Some(Cause::Recirculating) => only("parts that only go round"),
+        Some(Cause::FillingUp) => only("the line fills up at the start"),
         Some(Cause::At(station, state)) => {
             let name = &study.plan.names.posts[station.ix()];
-            (Some(name.clone()), Some(state), format!("{name} {}", instead_of_giving(state)))
+            let what = format!("{name} {}", instead_of_giving(state));
+            Named { station: Some(name.clone()), station_state: Some(state), by: None, what }
+        }
+        Some(Cause::Because(number)) => {
+            named_particular(study, study.plan.causes.particular[usize::from(number)])
         }
     }
+}
+
+fn named_particular(study: &Study<'_>, cause: Particular) -> Named {
+    let names = &study.plan.names;
+    let post = |post: StationId| names.posts[post.ix()].clone();
+    let (station, station_state, by, why) = match cause {
+        Particular::HeldBy { station, sensor } => (station, State::Held, Some(post(sensor)), "held by"),
+        Particular::SlowedBy { station, sensor } => {
+            (station, State::Working, Some(post(sensor)), "slowed down by")
+        }
+        Particular::Full(station) => (station, State::Blocked, None, "full until it is exchanged"),
+        Particular::Reach { station, reach } => {
+            let reach = names.reaches[usize::from(reach)].clone();
+            (station, State::Held, Some(reach), "waiting for its turn in the reach")
+        }
+    };
+    let by_what = by.as_ref().map_or(String::new(), |by| format!(" {by}"));
+    let what = format!("{} {why}{by_what}", post(station));
+    Named { station: Some(post(station)), station_state: Some(station_state), by, what }
 }
 
 /// What a station did when it gave nothing.

@@ -1,6 +1,6 @@
 //! Notes and cautions: what has to stand beside the numbers.
 
-use super::super::outputs::Key;
+use super::super::outputs::{Count, Key};
 use super::super::run::Study;
 use super::super::shift::seconds;
 use crate::scenario::{Goal, WarmUp};
@@ -35,10 +35,34 @@ pub(super) fn notes(study: &Study<'_>) -> Vec<String> {
             study.rates.len()
         ));
     }
+    overfull_notes(study, &mut notes);
     if study.moments_of(Key::BadPpm).max().is_some_and(|ppm| ppm > 0.0) {
         notes.push("Bad parts that reach the point of use do not count in the rate.".to_owned());
     }
     notes
+}
+
+/// Bins that got more than they hold, and from whom.
+fn overfull_notes(study: &Study<'_>, notes: &mut Vec<String>) {
+    let (plan, names) = (&study.plan, &study.plan.names.posts);
+    for (post, body) in plan.links.bodies.iter().enumerate() {
+        let Some(body) = body else { continue };
+        if !study.outputs.stations.contains(&post) {
+            continue;
+        }
+        let per_hour = study.moments_of(Key::PerHour(post, Count::Overfilled)).mean();
+        let Some(per_hour) = per_hour.filter(|n| *n > 0.0) else { continue };
+        let feeders = plan.links.feeders[body.ix()].iter().map(|feeder| format!("`{}`", names[feeder.ix()]));
+        let feeders: Vec<String> = feeders.collect();
+        let by = if feeders.is_empty() { String::new() } else { format!(" by {}", feeders.join(" or ")) };
+        notes.push(format!(
+            "`{}` was filled beyond the {} parts that it holds {per_hour:.1} times an hour{by}. The model loses nothing; a \
+             real one runs over. A lower `call_level`, less at once, a pour at a rate (`pour_rate`), which waits for room, \
+             or a larger one mends it.",
+            names[post],
+            plan.outfit.places[body.ix()].capacity()
+        ));
+    }
 }
 
 fn warm_up_note(study: &Study<'_>, notes: &mut Vec<String>) {

@@ -48,6 +48,9 @@ pub struct LossStep {
     pub station: Option<String>,
     /// For starvation: what the station did instead of giving; `working`: it was at its natural limit.
     pub station_state: Option<State>,
+    /// For starvation: what made the station do that, if it is something else: the sensor that holds it or slows it down
+    /// (then `working`: what full speed would have brought), or the reach for which it waits.
+    pub by: Option<String>,
     /// In words, such as `lift at its natural limit`.
     pub what: String,
     /// Share of the window; none for bad parts and own variation, which are no time of their own.

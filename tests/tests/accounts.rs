@@ -1,0 +1,136 @@
+//! The two accounts of where the rate is lost add up on every line of the gallery (ruling 7): the time account of each
+//! point of use, to the nanosecond; the flow account of each station that sends parts off, to the part.
+
+use feedproof_tests::shifts::sound;
+use sim_core::kernel::State;
+use sim_core::measure::{Causes, Tally};
+use sim_core::network::compile;
+use sim_core::replication::{Replica, Stop};
+use sim_core::study::result::{LossKind, LossReport, RunResult};
+use sim_core::study::{self, Alone, Job, Mode, Options, Watch};
+
+/// Simulated time of the exact accounts.
+const HOURS: u64 = 3;
+const HOUR_NS: u64 = 3_600_000_000_000;
+
+/// Exactly, from an empty line on: every second of a point of use has its state, every starved one its cause; and what a
+/// station took is what left it through each exit, by defect or not, and what is in it.
+fn adds_up_exactly(name: &str, text: &str) {
+    let scenario = sound(text);
+    let plan = compile(&scenario);
+    let mut replica = Replica::new(&plan, 1, 0, (Tally::new(&plan.tally), Causes::new(&plan.causes)));
+    let close = HOURS * HOUR_NS;
+    assert_eq!(replica.run_until(close), Stop::TimeReached);
+    let (tally, causes) = &mut replica.floor.observer;
+    tally.close(close);
+    causes.close(close);
+    for (number, point) in plan.tally.points.iter().enumerate() {
+        let time = &tally.time[point.ix()];
+        let post = &plan.names.posts[point.ix()];
+        assert_eq!(time.iter().sum::<u64>(), close, "{name}: the states of {post}");
+        let charged: u64 = causes.charges(number).iter().sum();
+        assert_eq!(charged, time[State::Starved as usize], "{name}: the causes of {post}");
+    }
+    let mut sorting = 0;
+    for (ix, station) in replica.stations.iter().enumerate() {
+        let counts = &tally.counts[ix];
+        let exits = plan.names.entries[ix].map(|entry| scenario.stations[entry].blueprint.exits());
+        let sends_off = exits.is_some_and(|exits| exits.len() > 1 && exits[0].key != exits[1].key);
+        let is_primed = counts.took + counts.exits.iter().sum::<u64>() == 0;
+        if !sends_off || is_primed {
+            continue;
+        }
+        let out: u64 = counts.exits.iter().sum();
+        let post = &plan.names.posts[ix];
+        assert_eq!(counts.took, out + station.content() as u64, "{name}: the parts of {post}");
+        assert!(
+            counts.exits.iter().zip(&counts.defects).all(|(all, defects)| defects <= all),
+            "{name}: the defects of {post}"
+        );
+        sorting += 1;
+    }
+    let named = text.contains("orienting path") || text.contains("selector") || text.contains("gauge");
+    assert_eq!(sorting > 0, named, "{name}: stations with a flow account");
+}
+
+fn result(text: &str) -> RunResult {
+    let scenario = sound(text);
+    let options = Options { mode: Mode::Fixed, replications: 2, causes: 2, ..Options::of(&scenario) };
+    let plan = compile(&scenario);
+    let job = Job { scenario: &scenario, plan: &plan, source: text, options };
+    let mut watch = Watch { cancelled: &|| false, progress: &mut |_| {}, each: &mut |_, _| {} };
+    study::run(&job, &Alone, &mut watch).expect("it runs")
+}
+
+/// The steps of the time account lead from the rate at the nominal cycle to the good parts.
+fn time_account(name: &str, result: &RunResult, loss: &LossReport) {
+    let station = result.stations.iter().find(|one| one.name == loss.station).expect("the point of use");
+    let working = station.states.iter().find(|one| one.state == State::Working).expect("it works");
+    let working = working.share.mean.expect("a share");
+    let shares: f64 = loss.steps.iter().filter_map(|step| step.share.as_ref()?.mean).sum();
+    assert!((working + shares - 1.0).abs() < 1e-12, "{name}, {}: {working} and {shares}", loss.station);
+    assert!(!loss.steps.iter().any(|step| step.kind == LossKind::Starved && step.what.is_empty()));
+    let good = loss.good_per_minute.mean.expect("a rate");
+    let Some(free) = loss.free_per_minute else { return };
+    let lost: f64 = loss.steps.iter().map(|step| step.per_minute.expect("a rate")).sum();
+    assert!(
+        (free - lost - good).abs() < 1e-9 * free,
+        "{name}, {}: {free} - {lost} is not {good}",
+        loss.station
+    );
+}
+
+/// What a station took went one of the ways of its account, but for what was under way at the edges.
+fn flow_accounts(name: &str, result: &RunResult) {
+    for flow in &result.flows {
+        let steps = [
+            &flow.by_attitude_per_hour,
+            &flow.by_defect_per_hour,
+            &flow.overflow_per_hour,
+            &flow.accepted_per_hour,
+        ];
+        let gone: f64 = steps.iter().map(|step| step.mean.expect("a flow")).sum();
+        let offered = flow.offered_per_hour.mean.expect("a flow");
+        // No more than some hundred parts are on a path of the gallery at once.
+        assert!((offered - gone).abs() <= 60.0, "{name}, {}: {offered} and {gone} an hour", flow.station);
+    }
+}
+
+macro_rules! lines {
+    ($($test:ident: $name:literal;)*) => {$(
+        #[test]
+        fn $test() {
+            let text = include_str!(concat!("../../scenarios/", $name, ".json"));
+            adds_up_exactly($name, text);
+            let result = result(text);
+            assert!(!result.losses.is_empty());
+            result.losses.iter().for_each(|loss| time_account($name, &result, loss));
+            flow_accounts($name, &result);
+        }
+    )*};
+}
+
+lines! {
+    knob_two_paths: "knob-two-paths";
+    knob_one_path: "knob-one-path";
+    hand_wheels: "hand-wheels";
+    dowels_graded: "dowels-graded";
+    deck_screws_table: "deck-screws-table";
+    tack_degrease: "tack-degrease";
+    token_thickness: "token-thickness";
+    flange_no_return: "flange-no-return";
+    roller_sticks: "roller-sticks";
+    hook_family: "hook-family";
+    bracket_robot: "bracket-robot";
+    clip_five_paths: "clip-five-paths";
+    bead_rows: "bead-rows";
+    saucer_sizes: "saucer-sizes";
+    dispenser_kit: "dispenser-kit";
+    castor_rework: "castor-rework";
+    handle_hopper: "handle-hopper";
+    rivet_heads: "rivet-heads";
+    fuse_blow: "fuse-blow";
+    soap_checks: "soap-checks";
+    one_attendant_six_lines: "one-attendant-six-lines";
+    starter: "starter";
+}
