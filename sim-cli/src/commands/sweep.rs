@@ -1,14 +1,15 @@
 //! `feedproof sweep`: one scenario at many points.
 
+use super::pages::{OpenPages, Pages, quoted};
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
 use crate::numbers::grouped;
 use crate::progress::{self, Bar};
 use crate::sweep::{Finished, Folder, Identity, Job, Journal, Part, entry_of, summary};
-use crate::{interrupt, problems, screen};
+use crate::{interrupt, problems, proof, screen};
 use sim_core::study::Crew;
 use sim_core::sweep::{SweepWatch, run};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// What to run, and where to put it.
@@ -33,8 +34,10 @@ pub(crate) struct Args {
     #[arg(long, value_name = "I/N", value_parser = Part::read)]
     part: Option<Part>,
     /// Say what is wrong with the points, and run none
-    #[arg(long, conflicts_with = "out")]
+    #[arg(long, conflicts_with_all = ["out", "report", "xlsx"])]
     check: bool,
+    #[command(flatten)]
+    pages: Pages,
 }
 
 /// Runs the sweep, or goes on with it.
@@ -43,11 +46,12 @@ pub(super) fn sweep(args: &Args) -> Result<Ending, Failure> {
     interrupt::listen()?;
     let part = args.part.unwrap_or(Part::WHOLE);
     let Some(out) = &args.out else { return check(&job, part, args.threads) };
+    let pages = args.pages.open()?;
     let identity = Identity::of(&job, part);
     let folder = Folder::open(out)?;
     if let Some(finished) = folder.finished(&identity)? {
         screen::say(&format!("`{}` holds this sweep already; nothing was run\n", out.display()));
-        return show(&folder, &finished);
+        return show(&folder, &finished, pages, &job, args);
     }
     let mut journal = folder.journal(&identity)?;
     if journal.count() > 0 {
@@ -62,12 +66,40 @@ pub(super) fn sweep(args: &Args) -> Result<Ending, Failure> {
     });
     let finished = finished.map_err(|failure| resumable(failure, &journal))?;
     journal.remove()?;
-    show(&folder, &finished)
+    show(&folder, &finished, pages, &job, args)
 }
 
-fn show(folder: &Folder, finished: &Finished) -> Result<Ending, Failure> {
+fn show(
+    folder: &Folder,
+    finished: &Finished,
+    pages: Option<OpenPages>,
+    job: &Job,
+    args: &Args,
+) -> Result<Ending, Failure> {
+    if let Some(pages) = pages {
+        let (scenario, _) = job.base.check()?;
+        let swept = proof::Swept {
+            folder: folder.path(),
+            finished,
+            texts: Some((&job.source, &job.base)),
+            demand: proof::demand_of(&scenario),
+            command: &command(args, folder.path()),
+        };
+        pages.keep(&proof::sweeping(&swept)?)?;
+    }
     screen::print(&summary(folder.path(), finished, Ink::of_stdout())?)?;
     Ok(Ending::Done)
+}
+
+/// The command that makes this sweep again.
+fn command(args: &Args, out: &Path) -> String {
+    let path = |path: &Path| quoted(&path.display().to_string());
+    let mut words = vec!["feedproof sweep".to_owned(), path(&args.file)];
+    words.extend(args.replications.map(|n| format!("--replications {n}")));
+    words.extend(args.seed.map(|seed| format!("--seed {seed}")));
+    words.extend(args.part.map(|part| format!("--part {}", part.words())));
+    words.push(format!("--out {}", path(out)));
+    words.join(" ")
 }
 
 /// Runs all points that are not in the journal yet.

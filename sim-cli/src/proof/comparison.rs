@@ -78,7 +78,8 @@ fn differences(found: &CompareResult) -> Vec<Block> {
             numbers("Chance", "%"),
             numbers("Variance", "of unpaired"),
         ],
-    );
+    )
+    .drawing("Rate");
     let mut bars = Vec::new();
     for one in &found.differences {
         let name = format!("{} less {}", one.second, one.first);
@@ -102,6 +103,7 @@ fn differences(found: &CompareResult) -> Vec<Block> {
             shown: format!("{:+.3}", one.rate.difference),
             interval: Some((one.rate.low, one.rate.high)),
             marked: one.rate.is_sure().then(|| "sure".to_owned()),
+            ..Bar::default()
         });
     }
     if bars.is_empty() {
