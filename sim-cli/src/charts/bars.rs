@@ -1,7 +1,7 @@
 //! Amounts: a bar for each, its name and value above it, its interval as a whisker.
 
 use super::scale::{Scale, widened};
-use super::{WIDTH, bottom_axis, whisker};
+use super::{WIDTH, bottom_axis, clipped, whisker};
 use maud::{Markup, html};
 
 /// One amount.
@@ -68,7 +68,8 @@ fn one(bar: &Bar, top: f64, scale: &Scale) -> Markup {
     let y = top + 26.0;
     html! {
         g class="row" {
-            text x="16" y=(top + 14.0) { (bar.name) @if let Some(word) = &bar.marked { tspan class="strong" { " · " (word) } } }
+            title { (bar.name) ": " (bar.shown) }
+            text x="16" y=(top + 14.0) { (clipped(&bar.name, name_room(bar))) @if let Some(word) = &bar.marked { tspan class="strong" { " · " (word) } } }
             text class="end number" x=(WIDTH - 16.0) y=(top + 14.0) { (bar.shown) }
             @if let Some((value, _)) = bar.other {
                 @let end = scale.at(value);
@@ -80,4 +81,10 @@ fn one(bar: &Bar, top: f64, scale: &Scale) -> Markup {
             @if let Some((low, high)) = bar.interval { (whisker(scale.at(low), scale.at(high), y)) }
         }
     }
+}
+
+/// Room for the name beside what stands in its line.
+fn name_room(bar: &Bar) -> f64 {
+    let word = bar.marked.as_ref().map_or(0, |word| word.len() + 3);
+    WIDTH - 40.0 - super::LETTER * (word + bar.shown.len()) as f64
 }

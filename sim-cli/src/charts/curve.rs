@@ -71,9 +71,9 @@ impl Curve {
                 (sign(*mark, x + 8.0, 12.0))
                 text x=(x + 20.0) y="17" { (word) }
             }
-            text class="title" x="8" y="50" { (clipped(&self.up, WIDTH - 16.0)) }
+            text class="title" x="8" y="50" { (clipped(&self.up, WIDTH - 190.0)) }
             g class="axis" {
-                @for (value, text) in up.ticks(5) {
+                @for (value, text) in up.ticks(6) {
                     line x1=(LEFT) x2=(WIDTH - RIGHT) y1=(up.at(value)) y2=(up.at(value)) {}
                     text class="end" x=(LEFT - 6.0) y=(up.at(value) + 5.0) { (text) }
                 }
@@ -87,7 +87,7 @@ impl Curve {
             @if let Some((name, value)) = &self.demand {
                 g class="demand" {
                     line x1=(LEFT) x2=(WIDTH - RIGHT) y1=(up.at(*value)) y2=(up.at(*value)) {}
-                    text class="end" x=(WIDTH - RIGHT) y=(up.at(*value) - 6.0) { (name) }
+                    text class="end" x=(WIDTH - RIGHT) y="50" { "dashed: " (name) }
                 }
             }
             @for one in &self.asked {

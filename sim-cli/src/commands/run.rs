@@ -207,6 +207,10 @@ fn document(
     let crew = args.luck.crew();
     let profile = study::profile(plan, result.seed, result.replications, &crew, &interrupt::asked)
         .map_err(|why| refused(&why))?;
+    let warm_up = result.warm_up.length_s;
+    let start =
+        study::profile_of_start(plan, result.seed, result.replications, warm_up, &crew, &interrupt::asked)
+            .map_err(|why| refused(&why))?;
     let ranked = match args.limits {
         0 => None,
         shifts => limits::rank(&source.text, shifts, result.seed, &crew)?,
@@ -217,6 +221,7 @@ fn document(
         scenario,
         balance: &balance,
         profile: profile.as_ref(),
+        start: start.as_ref(),
         ranked: ranked.as_ref(),
         film,
         source,

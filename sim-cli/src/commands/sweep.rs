@@ -3,12 +3,12 @@
 use super::pages::{OpenPages, Pages, quoted};
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
-use crate::numbers::grouped;
+use crate::numbers::{grouped, with_error};
 use crate::progress::{self, Bar};
 use crate::sweep::{Finished, Folder, Identity, Job, Journal, Part, entry_of, summary};
 use crate::{interrupt, problems, proof, screen};
 use sim_core::study::Crew;
-use sim_core::sweep::{SweepWatch, run};
+use sim_core::sweep::{PointResult, SweepWatch, run};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -109,7 +109,9 @@ fn simulate(job: &Job, part: Part, threads: Option<u16>, journal: &mut Journal) 
     let bar = Bar::with_time_left("points", journal.count(), all);
     let unwritten = AtomicBool::new(false);
     let mut failure = None;
-    let mut each = |result: sim_core::sweep::PointResult| {
+    let mut best = f64::NEG_INFINITY;
+    let mut each = |result: PointResult| {
+        note_best(&bar, &result, &mut best);
         if failure.is_none()
             && let Err(why) = entry_of(job, &result).and_then(|entry| journal.add(&entry))
         {
@@ -135,6 +137,15 @@ fn simulate(job: &Job, part: Part, threads: Option<u16>, journal: &mut Journal) 
     }
     let message = format!("interrupted; {} of {} points are done", grouped(journal.count()), grouped(all));
     Err(Failure::new(Ending::Interrupted, message).help("the same command goes on"))
+}
+
+/// Shows the highest first output of the points so far, with its interval.
+fn note_best(bar: &Bar, result: &PointResult, best: &mut f64) {
+    let Some((output, figure)) = result.figures.first() else { return };
+    if let Some(mean) = figure.mean.filter(|mean| mean > best) {
+        *best = mean;
+        bar.note(&format!("highest {} {} {}", output.name, with_error(figure), output.unit));
+    }
 }
 
 fn resumable(failure: Failure, journal: &Journal) -> Failure {

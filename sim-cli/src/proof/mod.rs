@@ -44,6 +44,8 @@ pub(crate) struct Proof<'a> {
     pub(crate) balance: &'a Balance,
     /// The course of the shift, if it was taken.
     pub(crate) profile: Option<&'a Profile>,
+    /// The beginning of the shift in finer steps, where a warm-up is cut off.
+    pub(crate) start: Option<&'a Profile>,
     /// What the rate gains if one number of the file is relaxed, if that was asked for.
     pub(crate) ranked: Option<&'a LimitsResult>,
     /// A shift to watch.

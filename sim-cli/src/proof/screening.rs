@@ -76,7 +76,7 @@ fn rows(found: &ScreenResult) -> (&'static str, Vec<&'static str>, Vec<Row>) {
             factors
                 .iter()
                 .map(|one| {
-                    let name = format!("{} ({} to {})", one.factor, one.low.value, one.high.value);
+                    let name = named(&one.factor, &one.low.value, &one.high.value);
                     Row {
                         name,
                         figures: vec![one.low.change, one.high.change, one.whole],
@@ -93,7 +93,7 @@ fn rows(found: &ScreenResult) -> (&'static str, Vec<&'static str>, Vec<Row>) {
             factors
                 .iter()
                 .map(|one| {
-                    let name = format!("{} ({} to {})", one.factor, one.low, one.high);
+                    let name = named(&one.factor, &one.low, &one.high);
                     Row {
                         name,
                         figures: vec![one.mean, one.spread, one.size],
@@ -111,7 +111,7 @@ fn rows(found: &ScreenResult) -> (&'static str, Vec<&'static str>, Vec<Row>) {
             factors
                 .iter()
                 .map(|one| {
-                    let name = format!("{} ({} to {})", one.factor, one.low, one.high);
+                    let name = named(&one.factor, &one.low, &one.high);
                     Row {
                         name,
                         figures: vec![one.first_order, one.interactions, one.total],
@@ -123,4 +123,10 @@ fn rows(found: &ScreenResult) -> (&'static str, Vec<&'static str>, Vec<Row>) {
                 .collect(),
         ),
     }
+}
+
+/// A factor with its range, if that is short enough to be read in passing.
+fn named(factor: &str, low: &str, high: &str) -> String {
+    const SHORT: usize = 16;
+    if low.len().max(high.len()) > SHORT { factor.to_owned() } else { format!("{factor} ({low} to {high})") }
 }

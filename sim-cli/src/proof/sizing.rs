@@ -18,6 +18,11 @@ pub(crate) fn sizing(found: &SizeResult, address: &str) -> Document {
         (Some(proved), _) => {
             (Tone::Good, "Found", format!("{proved} is the {end} value with which the promise is proved."))
         }
+        (None, Some(disproved)) if found.open > 0 => (
+            Tone::Open,
+            "Open",
+            format!("With no value is the promise proved so far; with {disproved} it is disproved."),
+        ),
         (None, Some(disproved)) => (
             Tone::Bad,
             "None",

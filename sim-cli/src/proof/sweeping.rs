@@ -153,7 +153,7 @@ impl Field {
             points.push(point);
         })?;
         let full = levels.iter().try_fold(1usize, |all, levels| all.checked_mul(levels.len()));
-        let is_full = full == Some(points.len());
+        let is_full = full == Some(points.iter().filter(|point| !point.outputs.is_empty()).count());
         Ok(Field { columns, spreads, outputs, points, is_full })
     }
 
@@ -292,7 +292,7 @@ impl Field {
                     number(Some(sum.mean), mean.clone()),
                     number(Some(half), error),
                 ]);
-                dots.push(Dot { name: level, value: sum.mean, shown: mean, half });
+                dots.push(Dot { name: self.dashed(*ix, place), value: sum.mean, shown: mean, half });
             }
             groups.push((self.columns[*ix].clone(), dots));
         }
@@ -313,6 +313,12 @@ impl Field {
             kind: Kind::Dots(Dots { groups, mark, label: name.clone() }),
         };
         Block::Chart(chart, grid)
+    }
+
+    /// A level as short as can be, for a picture.
+    fn dashed(&self, factor: usize, place: usize) -> String {
+        let level = self.spreads[factor].level(place);
+        if self.spreads[factor].in_quarters() { level.replace(" to ", "–") } else { level }
     }
 
     fn responses(&self, output: usize, sums: &[(usize, Vec<Sum>)], mark: Option<(String, f64)>) -> Block {
@@ -387,10 +393,8 @@ impl Field {
         }
         let levels =
             |spread: &Spread| (0..spread.n_places()).map(|place| spread.level(place)).collect::<Vec<_>>();
-        let dashed = |spread: &Spread| match spread.in_quarters() {
-            true => levels(spread).iter().map(|level| level.replace(" to ", "–")).collect(),
-            false => levels(spread),
-        };
+        let dashed =
+            |ix: usize| (0..self.spreads[ix].n_places()).map(|place| self.dashed(ix, place)).collect();
         let mean = |sum: &Sum| (sum.n > 0).then_some(sum.mean);
         let values: Vec<Vec<Option<f64>>> = sums.iter().map(|row| row.iter().map(mean).collect()).collect();
         let halves = sums.iter().flatten().filter(|sum| sum.n > 0).map(|sum| self.half(sum));
@@ -424,8 +428,8 @@ impl Field {
                 shown(0.0, widest).1
             ),
             kind: Kind::Cells(Cells {
-                across: (self.columns[across].clone(), dashed(columns)),
-                up: (self.columns[up].clone(), dashed(rows)),
+                across: (self.columns[across].clone(), dashed(across)),
+                up: (self.columns[up].clone(), dashed(up)),
                 values,
                 decimals,
                 mark,
@@ -560,4 +564,52 @@ fn with_half(mean: f64, half: f64) -> String {
 /// Decimals that tell values apart that lie within such a span.
 fn decimals(span: f64) -> usize {
     if span > 0.0 && span.is_finite() { (1.0 - span.log10().floor()).clamp(0.0, 6.0) as usize } else { 2 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sweep::Output;
+
+    fn field(cells: &[(&str, f64)], is_full: bool) -> Field {
+        let mut spread = Spread::default();
+        cells.iter().for_each(|(cell, _)| spread.see(cell));
+        let point = |(n, (cell, mean)): (usize, &(&str, f64))| Point {
+            number: (n + 1).to_string(),
+            cells: vec![(*cell).to_owned()],
+            state: "done".to_owned(),
+            reason: String::new(),
+            outputs: vec![Output { name: "rate [parts/min]".to_owned(), mean: *mean, half: 0.2 }],
+        };
+        Field {
+            columns: vec!["track [m]".to_owned()],
+            spreads: vec![spread],
+            outputs: vec!["rate [parts/min]".to_owned()],
+            points: cells.iter().enumerate().map(point).collect(),
+            is_full,
+        }
+    }
+
+    /// The 97.5 % point of Student's t with 2 degrees of freedom is 4.303 in every table of it.
+    #[test]
+    fn the_choice_of_points_is_in_the_interval_where_not_all_combinations_are_there() {
+        let cells = [("1", 2.0), ("1", 4.0), ("1", 9.0), ("2", 5.0)];
+        let random = field(&cells, false);
+        let sums = random.sums(0);
+        let expected = ((4.303 * (13.0f64 / 3.0).sqrt()).powi(2) + 0.04).sqrt();
+        assert!((random.half(&sums[0].1[0]) - expected).abs() < 0.002, "{}", random.half(&sums[0].1[0]));
+        assert!(random.half(&sums[0].1[1]).is_nan(), "one point says nothing of the choice");
+        let full = field(&cells, true);
+        assert!((full.half(&full.sums(0)[0].1[0]) - 0.2).abs() < 1e-12, "luck alone, which all points share");
+    }
+
+    #[test]
+    fn outputs_that_do_not_move_have_no_pictures() {
+        let still = field(&[("1", 3.0), ("2", 3.0)], true);
+        assert!(
+            !still.moves(0)
+                && matches!(&still.others(&[], &[0])[..], [Block::List(items)] if items[0].ends_with("points, 3"))
+        );
+        assert!(field(&[("1", 3.0), ("2", 3.5)], true).moves(0));
+    }
 }

@@ -311,6 +311,7 @@ const feedproofReplay = (() => {
       this.isPlaying = !this.isPlaying;
       if (this.isPlaying && this.frame >= this.film.frames) this.frame = 0;
       this.play.textContent = this.isPlaying ? "Pause" : "Play";
+      this.show();
       this.last = undefined;
       if (this.isPlaying) requestAnimationFrame((now) => this.step(now));
     }
@@ -325,7 +326,10 @@ const feedproofReplay = (() => {
         this.frame = this.film.frames;
         this.toggle();
       }
-      this.show();
+      // Words and bars that change faster than anybody reads would have the drawing painted anew for every frame.
+      const isRead = this.written === undefined || now - this.written >= 100 || !this.isPlaying;
+      if (isRead) this.written = now;
+      this.show(isRead);
       if (this.isPlaying) requestAnimationFrame((then) => this.step(then));
     }
 
@@ -387,11 +391,13 @@ const feedproofReplay = (() => {
       this.scale = (box.width * scale) / view.width;
     }
 
-    show() {
+    /** Shows the frame; the parts alone if nobody could read the rest. */
+    show(isRead = true) {
       const frame = Math.floor(this.frame);
+      this.showParts();
+      if (!isRead) return;
       this.course.seek(frame);
       for (const station of this.stations) this.showStation(station);
-      this.showParts();
       this.slider.value = frame;
       const time = clock(this.film.from_s + frame * this.film.frame_s);
       if (this.clock.textContent !== time) {

@@ -205,7 +205,7 @@ impl Spread {
         match (self.in_quarters(), self.low, self.high) {
             (true, Some(low), Some(high)) => {
                 let quarter = (high - low) / QUARTERS as f64;
-                let end = |n: usize| numbers::number(low + quarter * n as f64, Some(0.1 * quarter));
+                let end = |n: usize| numbers::number(low + quarter * n as f64, Some(0.3 * quarter));
                 format!("{} to {}", end(place), end(place + 1))
             }
             _ => self.order.get(place).cloned().unwrap_or("others".to_owned()),
