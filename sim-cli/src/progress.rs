@@ -51,7 +51,8 @@ impl Bar {
             return Bar(None);
         }
         let bar = ProgressBar::with_draw_target(Some(0), ProgressDrawTarget::stderr_with_hz(10));
-        let style = ProgressStyle::with_template(&format!("[{{bar:28}}] {{msg}} {what}  {{eta}} left"));
+        let style =
+            ProgressStyle::with_template(&format!("[{{bar:20}}] {{msg}} {what}{{prefix}}  {{eta}} left"));
         bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
         let bar = Bar(Some(bar));
         bar.share(done as f64, of);
@@ -69,6 +70,13 @@ impl Bar {
         bar.set_length((of as f64 * OF_ONE) as u64);
         bar.set_position((done * OF_ONE) as u64);
         bar.set_message(format!("{}/{of}", done as u64));
+    }
+
+    /// Shows, beside how much is done, what has been found so far.
+    pub(crate) fn note(&self, found: &str) {
+        if let Some(bar) = &self.0 {
+            bar.set_prefix(format!("  {found}"));
+        }
     }
 
     /// Shows that `done` of `of` are done.

@@ -14,18 +14,24 @@ if [ ${#missing[@]} -gt 0 ]; then
 fi
 [ -d node_modules/axe-core ] && [ -d node_modules/playwright-core ] || npm install --silent --no-audit --no-fund
 
+node --test film.test.mjs > /dev/null || node --test film.test.mjs
+
 pages=$(mktemp -d)
 trap 'rm -rf "$pages"' EXIT
 cargo build -q -p sim-cli
 feedproof=${CARGO_TARGET_DIR:-../../target}/debug/feedproof
 
-"$feedproof" run --replications 24 --report "$pages/proof.html" > /dev/null
+"$feedproof" run --replications 24 --limits 2 --report "$pages/proof.html" > /dev/null
+"$feedproof" run long-belts.json --replications 2 --limits 0 --report "$pages/belts.html" > /dev/null
 "$feedproof" run starter --replications 10 --report "$pages/starter.html" > /dev/null
-"$feedproof" run one-attendant-six-lines --replications 3 --report "$pages/wide.html" > /dev/null
+"$feedproof" run one-attendant-six-lines --replications 3 --limits 0 --report "$pages/wide.html" > /dev/null
 "$feedproof" limits starter --replications 2 --report "$pages/limits.html" > /dev/null
 "$feedproof" compare starter --set "track.capacity=30" --replications 10 --report "$pages/compare.html" > /dev/null
 "$feedproof" screen starter --replications 2 --report "$pages/screen.html" > /dev/null
 "$feedproof" size starter --vary "track.capacity=10..40:10" --smallest --at-most 20 --report "$pages/size.html" > /dev/null
+sweeps=../../scenarios/sweeps
+"$feedproof" sweep $sweeps/knob-track-and-paths.json --replications 2 --out "$pages/1" --report "$pages/sweep.html" > /dev/null
+"$feedproof" sweep $sweeps/knob-what-matters.json --replications 2 --out "$pages/2" --report "$pages/random.html" > /dev/null
 "$feedproof" draw --out "$pages/line.svg"
 # A file whose texts would be markup if they were not shown as text.
 sed -e 's|"title": "|&<script>window.ran = 1</script><img src=x onerror=window.ran=1> |' \

@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Runs the cross-check line in feedproof and in simpy, and fits published data with both feedproof and scipy; compares.
+# Runs the cross-check line in feedproof and in simpy, fits published data with both feedproof and scipy, and compares;
+# reads workbooks with openpyxl.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 built=${CARGO_TARGET_DIR:-target}
@@ -16,3 +17,4 @@ trap 'rm -f "$result"' EXIT
 "$built/release/feedproof" run tests/reference/cross-check.json --replications 400 --json > "$result" 2> /dev/null
 "$venv/bin/python" tests/reference/cross_check.py "$result"
 "$venv/bin/python" tests/reference/fit_check.py "$built/release/feedproof"
+"$venv/bin/python" tests/reference/workbook_check.py "$(realpath "$built/release/feedproof")"

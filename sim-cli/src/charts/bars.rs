@@ -1,7 +1,7 @@
 //! Amounts: a bar for each, its name and value above it, its interval as a whisker.
 
 use super::scale::{Scale, widened};
-use super::{WIDTH, bottom_axis};
+use super::{WIDTH, bottom_axis, clipped, whisker};
 use maud::{Markup, html};
 
 /// One amount.
@@ -12,6 +12,8 @@ pub(crate) struct Bar {
     /// How the value is written.
     pub(crate) shown: String,
     pub(crate) interval: Option<(f64, f64)>,
+    /// A second amount, drawn open on the same line, with its interval.
+    pub(crate) other: Option<(f64, Option<(f64, f64)>)>,
     /// Drawn so that it stands out, with this word after its name.
     pub(crate) marked: Option<String>,
 }
@@ -32,9 +34,11 @@ const VALUES: f64 = 84.0;
 
 impl Bars {
     pub(super) fn draw(&self) -> (f64, Markup) {
-        let ends = self.bars.iter().flat_map(|bar| {
-            let (low, high) = bar.interval.unwrap_or((bar.value, bar.value));
-            [low.min(bar.value), high.max(bar.value)]
+        let amounts =
+            self.bars.iter().flat_map(|bar| bar.other.into_iter().chain([(bar.value, bar.interval)]));
+        let ends = amounts.flat_map(|(value, interval)| {
+            let (low, high) = interval.unwrap_or((value, value));
+            [low.min(value), high.max(value)]
         });
         let all: Vec<f64> = ends.chain([0.0]).chain(self.mark.as_ref().map(|(_, at)| *at)).collect();
         let low = all.iter().copied().fold(f64::INFINITY, f64::min);
@@ -64,18 +68,23 @@ fn one(bar: &Bar, top: f64, scale: &Scale) -> Markup {
     let y = top + 26.0;
     html! {
         g class="row" {
-            text x="16" y=(top + 14.0) { (bar.name) @if let Some(word) = &bar.marked { tspan class="strong" { " · " (word) } } }
+            title { (bar.name) ": " (bar.shown) }
+            text x="16" y=(top + 14.0) { (clipped(&bar.name, name_room(bar))) @if let Some(word) = &bar.marked { tspan class="strong" { " · " (word) } } }
             text class="end number" x=(WIDTH - 16.0) y=(top + 14.0) { (bar.shown) }
+            @if let Some((value, _)) = bar.other {
+                @let end = scale.at(value);
+                rect class="other" x=(zero.min(end)) y=(top + 19.0) width=((end - zero).abs().max(1.0)) height="14" {}
+            }
             rect class=(if bar.marked.is_some() { "bar marked" } else { "bar" }) x=(zero.min(end)) y=(top + 19.0)
                 width=((end - zero).abs().max(1.0)) height="14" {}
-            @if let Some((low, high)) = bar.interval {
-                @let (left, right) = (scale.at(low), scale.at(high));
-                g class="whisker" {
-                    line x1=(left) x2=(right) y1=(y) y2=(y) {}
-                    line x1=(left) x2=(left) y1=(y - 4.0) y2=(y + 4.0) {}
-                    line x1=(right) x2=(right) y1=(y - 4.0) y2=(y + 4.0) {}
-                }
-            }
+            @if let Some((_, Some((low, high)))) = bar.other { (whisker(scale.at(low), scale.at(high), y)) }
+            @if let Some((low, high)) = bar.interval { (whisker(scale.at(low), scale.at(high), y)) }
         }
     }
+}
+
+/// Room for the name beside what stands in its line.
+fn name_room(bar: &Bar) -> f64 {
+    let word = bar.marked.as_ref().map_or(0, |word| word.len() + 3);
+    WIDTH - 40.0 - super::LETTER * (word + bar.shown.len()) as f64
 }

@@ -6,14 +6,22 @@
 
 mod bands;
 mod bars;
+mod cells;
+mod curve;
+mod dots;
 mod rates;
+mod responses;
 mod scale;
 mod shares;
 mod waterfall;
 
 pub(crate) use bands::{Band, Bands};
 pub(crate) use bars::{Bar, Bars};
+pub(crate) use cells::Cells;
+pub(crate) use curve::{Asked, Curve, Mark};
+pub(crate) use dots::{Dot, Dots};
 pub(crate) use rates::Rates;
+pub(crate) use responses::{Level, Panel, Responses};
 pub(crate) use shares::{SHARE_KINDS, ShareRow, Shares};
 pub(crate) use waterfall::{Step, Waterfall};
 
@@ -35,6 +43,14 @@ pub(crate) enum Kind {
     Bands(Bands),
     /// Amounts, a bar for each, with intervals.
     Bars(Bars),
+    /// An estimate along a setting.
+    Curve(Curve),
+    /// Estimates in groups on one axis.
+    Dots(Dots),
+    /// An output against each of several factors.
+    Responses(Responses),
+    /// An output over two factors.
+    Cells(Cells),
 }
 
 /// A chart with what belongs to it.
@@ -57,6 +73,10 @@ impl Chart {
             Kind::Shares(shares) => shares.draw(id),
             Kind::Bands(bands) => bands.draw(),
             Kind::Bars(bars) => bars.draw(),
+            Kind::Curve(curve) => curve.draw(),
+            Kind::Dots(dots) => dots.draw(),
+            Kind::Responses(responses) => responses.draw(),
+            Kind::Cells(cells) => cells.draw(),
         };
         html! {
             svg class="chart" role="img" viewBox=(format!("0 0 {WIDTH} {height}"))
@@ -80,4 +100,24 @@ fn bottom_axis(scale: &scale::Scale, n: usize, top: f64, bottom: f64, label: &st
             text class="middle label" x=(WIDTH / 2.0) y=(bottom + 42.0) { (label) }
         }
     }
+}
+
+/// An interval as a line with ends.
+fn whisker(left: f64, right: f64, y: f64) -> Markup {
+    html! {
+        g class="whisker" {
+            line x1=(left) x2=(right) y1=(y) y2=(y) {}
+            line x1=(left) x2=(left) y1=(y - 4.0) y2=(y + 4.0) {}
+            line x1=(right) x2=(right) y1=(y - 4.0) y2=(y + 4.0) {}
+        }
+    }
+}
+
+/// Widest that a letter is taken to be, px: that of a phone, where letters are the largest.
+const LETTER: f64 = 9.6;
+
+/// A text cut to the room that there is, px. The table behind the chart has it in full.
+fn clipped(text: &str, room: f64) -> String {
+    let clipped = crate::screen::clip(text, (room / LETTER).max(3.0) as usize);
+    if clipped == text { clipped } else { clipped.trim_end_matches(['.', ' ']).to_owned() + "…" }
 }

@@ -1,7 +1,7 @@
 //! Shares of time: a bar of 100 % for each station, each state with a pattern of its own.
 
-use super::WIDTH;
 use super::scale::Scale;
+use super::{WIDTH, clipped};
 use maud::{Markup, html};
 
 /// What a share is of, in the order of the bar: words, and the name of its pattern.
@@ -84,7 +84,7 @@ fn bar(row: &ShareRow, top: f64, scale: &Scale, id: &str) -> Markup {
     html! {
         g class="row" {
             title { (row.name) ": " (told.join(", ")) }
-            text x="14" y=(top + 13.0) { (row.name) }
+            text x="14" y=(top + 13.0) { (clipped(&row.name, WIDTH - 110.0)) }
             text class="end number" x=(WIDTH - 14.0) y=(top + 13.0) { (format!("{:.1} %", 100.0 * row.shares[0])) }
             @for (kind, from, to) in pieces {
                 rect class="share" style=(fill(id, kind)) x=(scale.at(from)) y=(top + 18.0)

@@ -1,7 +1,7 @@
 //! A waterfall: from one amount down to another, step by step.
 
 use super::scale::{Scale, widened};
-use super::{WIDTH, bottom_axis};
+use super::{WIDTH, bottom_axis, clipped};
 use maud::{Markup, html};
 
 /// One step down.
@@ -107,7 +107,8 @@ fn row(
     let fill = hatch.map(|(id, _)| format!("fill:url(#{id}-hatch)"));
     html! {
         g class="row" {
-            text x="16" y=(top + 14.0) { (name) }
+            title { (name) ": " (value) }
+            text x="16" y=(top + 14.0) { (clipped(name, WIDTH - 30.0 - VALUES)) }
             text class="end number" x=(WIDTH - 16.0) y=(top + 14.0) { (value) }
             @if let Some((_, from)) = hatch {
                 line class="joint" x1=(scale.at(from)) x2=(scale.at(from)) y1=(top - 6.0) y2=(top + 20.0) {}

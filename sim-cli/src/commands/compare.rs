@@ -63,7 +63,7 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
         let failure = Failure::new(Ending::BadInput, "one design alone cannot be compared");
         return Err(failure.help("name a second file, or change the first one with --set ADDRESS=VALUE"));
     }
-    let designs = designs(sources, &changed)?;
+    let designs = designs(sources.clone(), &changed)?;
     let pages = args.pages.open()?;
     interrupt::listen()?;
     let options = CompareOptions {
@@ -90,7 +90,7 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
         keep(folder, &found)?;
     }
     if let Some(pages) = pages {
-        pages.keep(&proof::comparison(&found))?;
+        pages.keep_with(proof::comparison(&found), &sources)?;
     }
     if args.json {
         screen::print(&screen::json(&found)?)?;

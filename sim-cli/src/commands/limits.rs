@@ -10,7 +10,7 @@ use crate::proof;
 use crate::report;
 use crate::screen;
 use crate::source::Source;
-use sim_core::study::{self, LimitsOptions};
+use sim_core::study::{self, Hands, LimitsOptions, LimitsResult};
 use std::path::PathBuf;
 
 /// What to look at, and how.
@@ -36,22 +36,12 @@ pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
     let scenario = source.check_aloud()?;
     let pages = args.pages.open()?;
     interrupt::listen()?;
-    let options = LimitsOptions {
-        replications: args.replications,
-        seed: args.luck.seed(scenario.plan.seed),
-        level: 0.95,
-    };
-    let crew = args.luck.crew();
-    let bar = Bar::new(0, "numbers tried");
-    let found =
-        study::limits(&source.text, &options, &crew, &interrupt::asked, &mut |done, of| bar.step(done, of));
-    bar.clear();
-    let found = found.map_err(|why| Failure::new(Ending::BadInput, why.to_string()))?;
+    let found = rank(&source.text, args.replications, args.luck.seed(scenario.plan.seed), &args.luck.crew())?;
     let Some(found) = found else {
         return Err(Failure::new(Ending::Interrupted, "interrupted before all numbers were tried"));
     };
     if let Some(pages) = pages {
-        pages.keep(&proof::ranking(&found, &source))?;
+        pages.keep_with(proof::ranking(&found), &[source])?;
     }
     if args.json {
         screen::print(&screen::json(&found)?)?;
@@ -59,4 +49,21 @@ pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
         screen::print(&report::limits(&found, Ink::of_stdout()))?;
     }
     Ok(Ending::Done)
+}
+
+/// Ranks the numbers of a scenario, with so many shifts for each; none if it was interrupted.
+///
+/// # Errors
+/// If a shift of the file itself cannot be run.
+pub(super) fn rank(
+    text: &str,
+    shifts: u64,
+    seed: u64,
+    crew: &Hands,
+) -> Result<Option<LimitsResult>, Failure> {
+    let options = LimitsOptions { replications: shifts, seed, level: 0.95 };
+    let bar = Bar::new(0, "numbers tried");
+    let found = study::limits(text, &options, crew, &interrupt::asked, &mut |done, of| bar.step(done, of));
+    bar.clear();
+    found.map_err(|why| Failure::new(Ending::BadInput, why.to_string()))
 }

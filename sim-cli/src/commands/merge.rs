@@ -1,9 +1,10 @@
 //! `feedproof merge`: the parts of a sweep put together.
 
+use super::pages::{OpenPages, Pages, quoted};
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
-use crate::screen;
 use crate::sweep::{FILES, Finished, Folder, Part, read_finished, summary, text_of};
+use crate::{proof, screen};
 use sim_core::text::hash::{fnv_1a, fnv_1a_on};
 use std::fs::File;
 use std::io::{BufReader, Read};
@@ -18,10 +19,13 @@ pub(crate) struct Args {
     /// Write points.csv, sweep.csv and sweep.json of the whole sweep into this folder
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
+    #[command(flatten)]
+    pages: Pages,
 }
 
 /// Puts the parts together: the files are those of the sweep run in one go, to the last byte.
 pub(super) fn merge(args: &Args) -> Result<Ending, Failure> {
+    let pages = args.pages.open()?;
     let mut parts = Vec::new();
     for path in &args.parts {
         let finished = read_finished(path)?;
@@ -36,8 +40,7 @@ pub(super) fn merge(args: &Args) -> Result<Ending, Failure> {
     let folder = Folder::open(&args.out)?;
     if let Some(finished) = folder.finished(&whole)? {
         screen::say(&format!("`{}` holds this sweep already\n", args.out.display()));
-        screen::print(&summary(folder.path(), &finished, Ink::of_stdout())?)?;
-        return Ok(Ending::Done);
+        return show(&folder, &finished, pages, args);
     }
     let mut readers = Vec::new();
     for (_, path, _) in &parts {
@@ -51,8 +54,31 @@ pub(super) fn merge(args: &Args) -> Result<Ending, Failure> {
             tables.add(&state, &row, &rows)
         })
     })?;
-    screen::print(&summary(folder.path(), &finished, Ink::of_stdout())?)?;
+    show(&folder, &finished, pages, args)
+}
+
+fn show(
+    folder: &Folder,
+    finished: &Finished,
+    pages: Option<OpenPages>,
+    args: &Args,
+) -> Result<Ending, Failure> {
+    if let Some(pages) = pages {
+        let command = command(args);
+        // The folders of the parts know what was promised and written in the files by their hashes only.
+        let swept =
+            proof::Swept { folder: folder.path(), finished, texts: None, demand: None, command: &command };
+        pages.keep(&proof::sweeping(&swept)?)?;
+    }
+    screen::print(&summary(folder.path(), finished, Ink::of_stdout())?)?;
     Ok(Ending::Done)
+}
+
+/// The command that puts the same parts together.
+fn command(args: &Args) -> String {
+    let path = |path: &PathBuf| quoted(&path.display().to_string());
+    let parts = args.parts.iter().map(path).collect::<Vec<_>>().join(" ");
+    format!("feedproof merge {parts} --out {}", path(&args.out))
 }
 
 /// Whether all parts of one sweep are there, each once.

@@ -3,6 +3,8 @@
 use crate::document::{self, Document};
 use crate::ending::{Ending, Failure};
 use crate::files::Draft;
+use crate::proof;
+use crate::source::Source;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -46,6 +48,15 @@ impl OpenPages {
         self.report.is_some()
     }
 
+    /// Writes the document of a command that was given these files, with how to make it again.
+    ///
+    /// # Errors
+    /// If it cannot be written.
+    pub(crate) fn keep_with(self, mut document: Document, sources: &[Source]) -> Result<(), Failure> {
+        proof::add_origin(&mut document, &typed(), sources);
+        self.keep(&document)
+    }
+
     /// Writes the document.
     ///
     /// # Errors
@@ -66,4 +77,33 @@ impl OpenPages {
 fn keep(mut draft: Draft, target: &Path, bytes: &[u8]) -> Result<(), Failure> {
     draft.write_all(bytes).map_err(|why| Failure::unwritable(target, why))?;
     draft.keep()
+}
+
+/// The command as it was typed, without what has no part in the result.
+fn typed() -> String {
+    const APART: [&str; 4] = ["--report", "--xlsx", "--threads", "--out"];
+    let mut words = vec!["feedproof".to_owned()];
+    let mut typed = std::env::args_os().skip(1);
+    while let Some(word) = typed.next() {
+        let word = word.to_string_lossy();
+        match APART.iter().find_map(|option| word.strip_prefix(option)) {
+            Some("") => {
+                typed.next();
+            }
+            Some(rest) if rest.starts_with('=') => {}
+            _ if word == "--json" || word == "--csv" => {}
+            _ => words.push(quoted(&word)),
+        }
+    }
+    words.join(" ")
+}
+
+/// A word for a shell.
+pub(super) fn quoted(word: &str) -> String {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || "-_./".contains(c);
+    if !word.is_empty() && word.chars().all(is_plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
 }

@@ -1,7 +1,8 @@
 //! `feedproof run`: the proof.
 
+use super::limits;
 use super::luck::Luck;
-use super::pages::Pages;
+use super::pages::{Pages, quoted};
 use crate::document::Document;
 use crate::ending::{Ending, Failure};
 use crate::files::Draft;
@@ -57,6 +58,9 @@ pub(crate) struct Args {
     /// Minutes of it, from the hour (or whatever is given) with the fewest good parts
     #[arg(long, value_name = "MINUTES", default_value_t = 60, value_parser = clap::value_parser!(u16).range(1..=2880))]
     watch_minutes: u16,
+    /// Shifts for each number of the file that the report relaxes to rank what limits the line; 0: no ranking
+    #[arg(long, value_name = "N", default_value_t = 10, value_parser = ranking)]
+    limits: u64,
     /// Account for the causes of starvation in the first N shifts; 0: in none. Such a shift takes up to twice as long
     #[arg(long, value_name = "N", default_value_t = study::CAUSES_IN)]
     causes: u64,
@@ -99,6 +103,13 @@ fn which_shift(text: &str) -> Result<Watched, String> {
             Ok(number) => Ok(Watched(Some(WhichShift::Number(number)))),
             Err(_) => Err("worst, median, best, none, or the number of a shift".to_owned()),
         },
+    }
+}
+
+fn ranking(text: &str) -> Result<u64, String> {
+    match text.parse::<u64>() {
+        Ok(n) if n == 0 || (2..=1_000_000).contains(&n) => Ok(n),
+        Ok(_) | Err(_) => Err("0, or a whole number from 2 to 1000000".to_owned()),
     }
 }
 
@@ -196,12 +207,22 @@ fn document(
     let crew = args.luck.crew();
     let profile = study::profile(plan, result.seed, result.replications, &crew, &interrupt::asked)
         .map_err(|why| refused(&why))?;
+    let warm_up = result.warm_up.length_s;
+    let start =
+        study::profile_of_start(plan, result.seed, result.replications, warm_up, &crew, &interrupt::asked)
+            .map_err(|why| refused(&why))?;
+    let ranked = match args.limits {
+        0 => None,
+        shifts => limits::rank(&source.text, shifts, result.seed, &crew)?,
+    };
     let command = command(args, source, result);
     Ok(proof::document(&Proof {
         result,
         scenario,
         balance: &balance,
         profile: profile.as_ref(),
+        start: start.as_ref(),
+        ranked: ranked.as_ref(),
         film,
         source,
         warnings,
@@ -232,16 +253,6 @@ fn command(args: &Args, source: &Source, result: &RunResult) -> String {
         words.push(format!("--shifts-each {}", args.shifts_each));
     }
     words.join(" ")
-}
-
-/// A word for a shell.
-fn quoted(word: &str) -> String {
-    let is_plain = |c: char| c.is_ascii_alphanumeric() || "-_./".contains(c);
-    if !word.is_empty() && word.chars().all(is_plain) {
-        word.to_owned()
-    } else {
-        format!("'{}'", word.replace('\'', "'\\''"))
-    }
 }
 
 fn ending(args: &Args, result: &RunResult) -> Ending {

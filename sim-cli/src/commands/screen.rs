@@ -85,6 +85,8 @@ fn share(text: &str) -> Result<f64, String> {
 /// What is screened.
 struct Job {
     base: Source,
+    /// All files that it was made of.
+    sources: Vec<Source>,
     dials: Vec<Dial>,
     seed: u64,
 }
@@ -119,7 +121,7 @@ pub(super) fn screen(args: &Args) -> Result<Ending, Failure> {
         return Err(Failure::new(Ending::Interrupted, "interrupted before all points were run"));
     };
     if let Some(pages) = pages {
-        pages.keep(&proof::screening(&found))?;
+        pages.keep_with(proof::screening(&found), &job.sources)?;
     }
     let page = if args.json {
         screen::json(&found)?
@@ -138,7 +140,7 @@ fn load(args: &Args) -> Result<Job, Failure> {
     if !sweep::is_sweep(&source.text) {
         let scenario = source.check_aloud()?;
         let dials = dials_of_knobs(&source.text, &scenario, args.by / 100.0);
-        return Ok(Job { seed: scenario.plan.seed, base: source, dials });
+        return Ok(Job { seed: scenario.plan.seed, sources: vec![source.clone()], base: source, dials });
     }
     let (found, problems) = sweep::read(&source.text);
     let Some(found) = found else { return Err(source.refused(&problems)) };
@@ -155,7 +157,8 @@ fn load(args: &Args) -> Result<Job, Failure> {
         return Err(Failure::new(Ending::BadInput, message)
             .help("to be screened it needs `low` and `high`, or `values`"));
     }
-    Ok(Job { seed: found.seed.unwrap_or(scenario.plan.seed), base, dials })
+    let sources = vec![source, base.clone()];
+    Ok(Job { seed: found.seed.unwrap_or(scenario.plan.seed), sources, base, dials })
 }
 
 fn refused(base: &Source, why: &ScreenError) -> Failure {

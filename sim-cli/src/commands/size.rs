@@ -150,7 +150,7 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
         }
     };
     if let Some(pages) = pages {
-        pages.keep(&of)?;
+        pages.keep_with(of, &[source])?;
     }
     if let Some(folder) = &args.out {
         let target = folder.join("result.json");

@@ -1,14 +1,15 @@
 //! `feedproof sweep`: one scenario at many points.
 
+use super::pages::{OpenPages, Pages, quoted};
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
-use crate::numbers::grouped;
+use crate::numbers::{grouped, with_error};
 use crate::progress::{self, Bar};
 use crate::sweep::{Finished, Folder, Identity, Job, Journal, Part, entry_of, summary};
-use crate::{interrupt, problems, screen};
+use crate::{interrupt, problems, proof, screen};
 use sim_core::study::Crew;
-use sim_core::sweep::{SweepWatch, run};
-use std::path::PathBuf;
+use sim_core::sweep::{PointResult, SweepWatch, run};
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// What to run, and where to put it.
@@ -33,8 +34,10 @@ pub(crate) struct Args {
     #[arg(long, value_name = "I/N", value_parser = Part::read)]
     part: Option<Part>,
     /// Say what is wrong with the points, and run none
-    #[arg(long, conflicts_with = "out")]
+    #[arg(long, conflicts_with_all = ["out", "report", "xlsx"])]
     check: bool,
+    #[command(flatten)]
+    pages: Pages,
 }
 
 /// Runs the sweep, or goes on with it.
@@ -43,11 +46,12 @@ pub(super) fn sweep(args: &Args) -> Result<Ending, Failure> {
     interrupt::listen()?;
     let part = args.part.unwrap_or(Part::WHOLE);
     let Some(out) = &args.out else { return check(&job, part, args.threads) };
+    let pages = args.pages.open()?;
     let identity = Identity::of(&job, part);
     let folder = Folder::open(out)?;
     if let Some(finished) = folder.finished(&identity)? {
         screen::say(&format!("`{}` holds this sweep already; nothing was run\n", out.display()));
-        return show(&folder, &finished);
+        return show(&folder, &finished, pages, &job, args);
     }
     let mut journal = folder.journal(&identity)?;
     if journal.count() > 0 {
@@ -62,12 +66,40 @@ pub(super) fn sweep(args: &Args) -> Result<Ending, Failure> {
     });
     let finished = finished.map_err(|failure| resumable(failure, &journal))?;
     journal.remove()?;
-    show(&folder, &finished)
+    show(&folder, &finished, pages, &job, args)
 }
 
-fn show(folder: &Folder, finished: &Finished) -> Result<Ending, Failure> {
+fn show(
+    folder: &Folder,
+    finished: &Finished,
+    pages: Option<OpenPages>,
+    job: &Job,
+    args: &Args,
+) -> Result<Ending, Failure> {
+    if let Some(pages) = pages {
+        let (scenario, _) = job.base.check()?;
+        let swept = proof::Swept {
+            folder: folder.path(),
+            finished,
+            texts: Some((&job.source, &job.base)),
+            demand: proof::demand_of(&scenario),
+            command: &command(args, folder.path()),
+        };
+        pages.keep(&proof::sweeping(&swept)?)?;
+    }
     screen::print(&summary(folder.path(), finished, Ink::of_stdout())?)?;
     Ok(Ending::Done)
+}
+
+/// The command that makes this sweep again.
+fn command(args: &Args, out: &Path) -> String {
+    let path = |path: &Path| quoted(&path.display().to_string());
+    let mut words = vec!["feedproof sweep".to_owned(), path(&args.file)];
+    words.extend(args.replications.map(|n| format!("--replications {n}")));
+    words.extend(args.seed.map(|seed| format!("--seed {seed}")));
+    words.extend(args.part.map(|part| format!("--part {}", part.words())));
+    words.push(format!("--out {}", path(out)));
+    words.join(" ")
 }
 
 /// Runs all points that are not in the journal yet.
@@ -77,7 +109,9 @@ fn simulate(job: &Job, part: Part, threads: Option<u16>, journal: &mut Journal) 
     let bar = Bar::with_time_left("points", journal.count(), all);
     let unwritten = AtomicBool::new(false);
     let mut failure = None;
-    let mut each = |result: sim_core::sweep::PointResult| {
+    let mut best = f64::NEG_INFINITY;
+    let mut each = |result: PointResult| {
+        note_best(&bar, &result, &mut best);
         if failure.is_none()
             && let Err(why) = entry_of(job, &result).and_then(|entry| journal.add(&entry))
         {
@@ -103,6 +137,15 @@ fn simulate(job: &Job, part: Part, threads: Option<u16>, journal: &mut Journal) 
     }
     let message = format!("interrupted; {} of {} points are done", grouped(journal.count()), grouped(all));
     Err(Failure::new(Ending::Interrupted, message).help("the same command goes on"))
+}
+
+/// Shows the highest first output of the points so far, with its interval.
+fn note_best(bar: &Bar, result: &PointResult, best: &mut f64) {
+    let Some((output, figure)) = result.figures.first() else { return };
+    if let Some(mean) = figure.mean.filter(|mean| mean > best) {
+        *best = mean;
+        bar.note(&format!("highest {} {} {}", output.name, with_error(figure), output.unit));
+    }
 }
 
 fn resumable(failure: Failure, journal: &Journal) -> Failure {

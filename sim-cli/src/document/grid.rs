@@ -6,7 +6,7 @@ pub(crate) struct Column {
     /// What it is.
     pub(crate) title: String,
     /// Its unit; empty if it has none.
-    pub(crate) unit: &'static str,
+    pub(crate) unit: String,
     /// Whether it holds text, at the left.
     pub(crate) is_text: bool,
 }
@@ -27,16 +27,18 @@ pub(crate) struct Grid {
     pub(crate) title: String,
     pub(crate) columns: Vec<Column>,
     pub(crate) rows: Vec<Vec<Cell>>,
+    /// Title of the column that the picture before it shows, where that is not plain.
+    pub(crate) drawn: Option<String>,
 }
 
 /// A column of text.
 pub(crate) fn words(title: &str) -> Column {
-    Column { title: title.to_owned(), unit: "", is_text: true }
+    Column { title: title.to_owned(), unit: String::new(), is_text: true }
 }
 
 /// A column of numbers.
-pub(crate) fn numbers(title: &str, unit: &'static str) -> Column {
-    Column { title: title.to_owned(), unit, is_text: false }
+pub(crate) fn numbers(title: &str, unit: &str) -> Column {
+    Column { title: title.to_owned(), unit: unit.to_owned(), is_text: false }
 }
 
 /// A cell of text.
@@ -49,10 +51,22 @@ pub(crate) fn number(value: Option<f64>, text: impl Into<String>) -> Cell {
     Cell { text: text.into(), value: value.filter(|value| value.is_finite()) }
 }
 
+impl Column {
+    /// Title and unit in one.
+    pub(crate) fn head(&self) -> String {
+        if self.unit.is_empty() { self.title.clone() } else { format!("{} [{}]", self.title, self.unit) }
+    }
+}
+
 impl Grid {
     /// An empty table.
     pub(crate) fn new(title: impl Into<String>, columns: Vec<Column>) -> Self {
-        Grid { title: title.into(), columns, rows: Vec::new() }
+        Grid { title: title.into(), columns, rows: Vec::new(), drawn: None }
+    }
+
+    /// Says which column the picture shows.
+    pub(crate) fn drawing(self, title: &str) -> Self {
+        Grid { drawn: Some(title.to_owned()), ..self }
     }
 
     /// Adds a row.

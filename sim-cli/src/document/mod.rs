@@ -5,6 +5,7 @@
 //! has the table behind it, so that nothing can only be seen.
 
 mod grid;
+mod native;
 mod page;
 mod workbook;
 
@@ -48,6 +49,8 @@ pub(crate) enum Block {
     Chart(Chart, Grid),
     /// A table.
     Table(Grid),
+    /// A long table that opens on demand and is not printed.
+    Archive(Grid),
     /// Text as it stands in a file.
     Code(String),
     /// A shift to watch, for pages only: it cannot be printed.
@@ -60,7 +63,7 @@ pub(crate) enum Block {
 #[derive(Debug, Clone)]
 pub(crate) struct Section {
     /// Its own name on the page.
-    pub(crate) id: &'static str,
+    pub(crate) id: String,
     pub(crate) title: String,
     pub(crate) blocks: Vec<Block>,
 }
@@ -79,9 +82,9 @@ pub(crate) struct Document {
 
 impl Document {
     /// Adds a section if there is anything in it.
-    pub(crate) fn add(&mut self, id: &'static str, title: impl Into<String>, blocks: Vec<Block>) {
+    pub(crate) fn add(&mut self, id: impl Into<String>, title: impl Into<String>, blocks: Vec<Block>) {
         if !blocks.is_empty() {
-            self.sections.push(Section { id, title: title.into(), blocks });
+            self.sections.push(Section { id: id.into(), title: title.into(), blocks });
         }
     }
 }

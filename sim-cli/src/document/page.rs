@@ -57,11 +57,13 @@ pub(crate) fn page(document: &Document) -> String {
     whole.into_string() + "\n"
 }
 
-/// A text as it is set: signs that a typewriter lacks are put in.
+/// A text as it is set: signs that a typewriter lacks are put in, and units stay with their numbers.
 fn shown(text: &str) -> String {
+    const SET: [(&str, &str); 5] =
+        [("+/-", "±"), ("+-", "±"), (" %", "\u{a0}%"), (" /min", "\u{a0}/min"), (" ± ", "\u{a0}±\u{a0}")];
     match text {
         crate::numbers::NONE => "–".to_owned(),
-        _ => safe(text).replace("+/-", "±").replace("+-", "±"),
+        _ => SET.iter().fold(safe(text), |text, (typed, set)| text.replace(typed, set)),
     }
 }
 
@@ -84,7 +86,7 @@ fn verdict(headline: &Headline) -> Markup {
 
 fn show(section: &Section) -> Markup {
     html! {
-        section id=(section.id) aria-labelledby=(format!("{}-head", section.id)) {
+        section id=(&section.id) aria-labelledby=(format!("{}-head", section.id)) {
             h2 id=(format!("{}-head", section.id)) { (shown(&section.title)) }
             @for (n, block) in section.blocks.iter().enumerate() {
                 (piece(block, &format!("{}-{n}", section.id)))
@@ -102,6 +104,7 @@ fn piece(block: &Block, id: &str) -> Markup {
         },
         Block::Chart(chart, grid) => figure(chart, grid, id),
         Block::Table(grid) => table(grid, id),
+        Block::Archive(grid) => folded(grid, id),
         Block::Film(film) => film.clone(),
         Block::Code(text) => html! { pre tabindex="0" aria-label="file" { code { (safe(text)) } } },
         Block::Drawing { wide, narrow, table: grid } => html! {
@@ -142,7 +145,7 @@ fn table(grid: &Grid, id: &str) -> Markup {
                 thead { tr { @for column in &grid.columns {
                     th scope="col" class=[(!column.is_text).then_some("n")] {
                         (shown(&column.title))
-                        @if !column.unit.is_empty() { " " span class="unit" { (column.unit) } }
+                        @if !column.unit.is_empty() { " " span class="unit" { (&column.unit) } }
                     }
                 } } }
                 tbody { @for row in &grid.rows { tr {

@@ -2,10 +2,9 @@
 //!
 //! Text is written as text, never as a formula. Invariant: a number stands there as a number, with all its digits.
 
-use super::{Block, Document, Grid};
-use crate::charts::Kind;
+use super::{Block, Document, Grid, native};
 use crate::numbers::NONE;
-use rust_xlsxwriter::{Chart, ChartType, Format, FormatAlign, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, FormatAlign, Workbook, Worksheet, XlsxError};
 
 /// The bytes of the workbook.
 ///
@@ -24,7 +23,9 @@ pub(crate) fn workbook(document: &Document) -> Result<Vec<u8>, XlsxError> {
         for block in &section.blocks {
             let (grid, kind) = match block {
                 Block::Chart(chart, grid) => (grid, Some(&chart.kind)),
-                Block::Table(grid) | Block::Drawing { table: grid, .. } => (grid, None),
+                Block::Table(grid) | Block::Archive(grid) | Block::Drawing { table: grid, .. } => {
+                    (grid, None)
+                }
                 Block::Text(_) | Block::List(_) | Block::Facts(_) | Block::Code(_) | Block::Film(_) => {
                     continue;
                 }
@@ -33,7 +34,7 @@ pub(crate) fn workbook(document: &Document) -> Result<Vec<u8>, XlsxError> {
             let sheet = book.add_worksheet().set_name(&name)?;
             fill(sheet, grid)?;
             if let Some(kind) = kind.filter(|_| !grid.rows.is_empty()) {
-                draw(sheet, grid, kind, &name)?;
+                native::draw(sheet, grid, kind, &name)?;
             }
             names.push(name);
         }
@@ -87,6 +88,7 @@ fn summary(sheet: &mut Worksheet, document: &Document) -> Result<(), XlsxError> 
                 Block::Text(text) => put(&section.title, text)?,
                 Block::Chart(..)
                 | Block::Table(_)
+                | Block::Archive(_)
                 | Block::Code(_)
                 | Block::Film(_)
                 | Block::Drawing { .. } => {}
@@ -104,8 +106,7 @@ fn shortened(text: &str) -> String {
 fn fill(sheet: &mut Worksheet, grid: &Grid) -> Result<(), XlsxError> {
     let bold = Format::new().set_bold().set_text_wrap().set_align(FormatAlign::Top);
     for (n, column) in (0u16..).zip(&grid.columns) {
-        let unit = if column.unit.is_empty() { String::new() } else { format!(" [{}]", column.unit) };
-        sheet.write_string_with_format(0, n, format!("{}{unit}", column.title), &bold)?;
+        sheet.write_string_with_format(0, n, column.head(), &bold)?;
         let widest =
             grid.rows.iter().filter_map(|row| row.get(usize::from(n))).map(|cell| cell.text.chars().count());
         sheet.set_column_width(n, (widest.max().unwrap_or(8).clamp(10, 60) + 2) as f64)?;
@@ -121,35 +122,6 @@ fn fill(sheet: &mut Worksheet, grid: &Grid) -> Result<(), XlsxError> {
         }
     }
     sheet.set_freeze_panes(1, 1)?;
-    Ok(())
-}
-
-/// A chart of the spreadsheet's own beside the table.
-fn draw(sheet: &mut Worksheet, grid: &Grid, kind: &Kind, name: &str) -> Result<(), XlsxError> {
-    let n_rows = grid.rows.len() as u32;
-    let number_columns: Vec<u16> =
-        (0u16..).zip(&grid.columns).filter(|(_, column)| !column.is_text).map(|(n, _)| n).collect();
-    let (sort, columns) = match kind {
-        Kind::Rates(_) => (ChartType::Column, number_columns.last().into_iter().copied().collect()),
-        Kind::Waterfall(_) => (ChartType::Bar, number_columns.iter().rev().take(1).copied().collect()),
-        Kind::Shares(_) => (ChartType::BarPercentStacked, number_columns),
-        Kind::Bands(_) => (ChartType::Line, number_columns.into_iter().skip(1).collect::<Vec<_>>()),
-        Kind::Bars(_) => (ChartType::Bar, number_columns.into_iter().take(1).collect()),
-    };
-    let mut chart = Chart::new(sort);
-    for column in columns {
-        chart
-            .add_series()
-            .set_name((name, 0, column))
-            .set_categories((name, 1, 0, n_rows, 0))
-            .set_values((name, 1, column, n_rows, column));
-    }
-    chart.title().set_name(&grid.title);
-    if matches!(kind, Kind::Waterfall(_) | Kind::Shares(_) | Kind::Bars(_)) {
-        chart.y_axis().set_reverse();
-    }
-    chart.set_width(760).set_height(420);
-    sheet.insert_chart(1, grid.columns.len() as u16 + 1, &chart)?;
     Ok(())
 }
 

@@ -1,10 +1,10 @@
 //! A comparison of designs as a document: differences on the same luck, and each design by itself.
 
 use super::{cell, half};
-use crate::charts::{Bar, Bars, Chart, Kind};
+use crate::charts::{Bar, Bars, Chart, Dot, Dots, Kind};
 use crate::document::{Block, Document, Grid, Headline, Tone, number, numbers, word, words};
 use crate::numbers::{NONE, percent, plain, stated, with_error};
-use sim_core::study::compare::{Choice, CompareResult};
+use sim_core::study::compare::{Choice, CompareResult, DesignReport};
 
 /// The document.
 pub(crate) fn comparison(found: &CompareResult) -> Document {
@@ -25,7 +25,7 @@ pub(crate) fn comparison(found: &CompareResult) -> Document {
         sections: Vec::new(),
     };
     document.add("differences", "Differences", differences(found));
-    document.add("designs", "The designs", vec![Block::Table(designs(found))]);
+    document.add("designs", "The designs", vec![Block::Chart(rates(found), designs(found))]);
     if !found.notes.is_empty() {
         let notes = found.notes.iter().map(|note| note.replace('`', "")).collect();
         document.add("notes", "Notes", vec![Block::List(notes)]);
@@ -78,7 +78,8 @@ fn differences(found: &CompareResult) -> Vec<Block> {
             numbers("Chance", "%"),
             numbers("Variance", "of unpaired"),
         ],
-    );
+    )
+    .drawing("Rate");
     let mut bars = Vec::new();
     for one in &found.differences {
         let name = format!("{} less {}", one.second, one.first);
@@ -102,6 +103,7 @@ fn differences(found: &CompareResult) -> Vec<Block> {
             shown: format!("{:+.3}", one.rate.difference),
             interval: Some((one.rate.low, one.rate.high)),
             marked: one.rate.is_sure().then(|| "sure".to_owned()),
+            ..Bar::default()
         });
     }
     if bars.is_empty() {
@@ -118,6 +120,23 @@ fn differences(found: &CompareResult) -> Vec<Block> {
     vec![Block::Chart(chart, grid)]
 }
 
+/// The rate of each design by itself.
+fn rates(found: &CompareResult) -> Chart {
+    let dot = |design: &DesignReport| {
+        let mean = design.rate.mean?;
+        let half = design.rate.half_width().unwrap_or(f64::NAN);
+        Some(Dot { name: design.name.clone(), value: mean, shown: crate::numbers::mean(&design.rate), half })
+    };
+    let dots = found.designs.iter().filter_map(dot).collect();
+    Chart {
+        title: "Rate of each design.".to_owned(),
+        says: "Each by itself, with its own 95 % interval. As designs have the same luck, differences are known better than \
+               these: intervals that overlap here say nothing against a difference."
+            .to_owned(),
+        kind: Kind::Dots(Dots { groups: vec![("Design".to_owned(), dots)], mark: None, label: "good parts a minute".to_owned() }),
+    }
+}
+
 fn designs(found: &CompareResult) -> Grid {
     let mut grid = Grid::new(
         "Each design by itself",
@@ -131,7 +150,8 @@ fn designs(found: &CompareResult) -> Grid {
             numbers("Feed availability", "%"),
             numbers("Attendance", "people"),
         ],
-    );
+    )
+    .drawing("Rate");
     for design in &found.designs {
         let chance = design.chance.map(|chance| (chance.share, 0.5 * (chance.high - chance.low)));
         grid.row(vec![

@@ -72,7 +72,7 @@ fn variance(ignorance: &IgnoranceReport) -> Option<Block> {
             value: 100.0 * share.share.max(0.0),
             shown: format!("{:.1} %", 100.0 * share.share),
             interval: Some((100.0 * share.low, 100.0 * share.high)),
-            marked: None,
+            ..Bar::default()
         });
     };
     add("luck of the shift", &split.luck);
@@ -121,21 +121,23 @@ fn known(ignorance: &IgnoranceReport) -> Grid {
             words("Of"),
             numbers("Estimate", ""),
             words("Interval"),
-            words("Unit"),
         ],
     );
+    let of = |what: &str, unit: &str| match unit {
+        "" => what.to_owned(),
+        unit => format!("{what} [{}]", unquoted(unit)),
+    };
     for known in &ignorance.known {
         for one in &known.estimates {
             grid.row(vec![
                 word(known.name.clone()),
                 number(Some(known.trials as f64), grouped(known.trials)),
-                word(if one.name.is_empty() { known.what.clone() } else { one.name.clone() }),
+                word(of(if one.name.is_empty() { &known.what } else { &one.name }, &known.unit)),
                 number(
                     Some(one.estimate),
                     crate::numbers::number(one.estimate, Some(0.1 * (one.high - one.low))),
                 ),
                 word(format!("{}: {}", stated(known.level), from_to(one.low, one.high))),
-                word(unquoted(&known.unit)),
             ]);
         }
     }

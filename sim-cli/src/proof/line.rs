@@ -135,7 +135,7 @@ pub(super) fn is_hand_name(proof: &Proof<'_>, name: &str) -> bool {
     name.strip_suffix(" hand").is_some_and(|of| stations.iter().any(|one| one.name == of))
 }
 
-/// Loads by the balance, the highest first.
+/// What the rate gains by each number of the file, and loads by the balance, the highest first.
 pub(super) fn limits(proof: &Proof<'_>) -> Vec<Block> {
     let balance = proof.balance;
     let mut ranked: Vec<_> =
@@ -167,6 +167,7 @@ pub(super) fn limits(proof: &Proof<'_>) -> Vec<Block> {
             shown: format!("{load:.1} %"),
             interval: None,
             marked: limits.then(|| "limits the line".to_owned()),
+            ..Bar::default()
         });
         grid.row(vec![
             word(name),
@@ -176,8 +177,9 @@ pub(super) fn limits(proof: &Proof<'_>) -> Vec<Block> {
             rate(station.capacity_with_stops_per_min),
         ]);
     }
+    let mut blocks: Vec<Block> = proof.ranked.iter().map(|found| super::ranking::gains(found)).collect();
     if bars.is_empty() {
-        return Vec::new();
+        return blocks;
     }
     let most = match (balance.most_per_min, &balance.limiting) {
         (Some(most), Some(station)) => {
@@ -198,9 +200,13 @@ pub(super) fn limits(proof: &Proof<'_>) -> Vec<Block> {
             label: "% of capacity".to_owned(),
         }),
     };
-    let text =
-        "What the rate gains if one number of the file is changed a little is told by the command `limits`.";
-    vec![Block::Chart(chart, grid), Block::Text(super::unquoted(text))]
+    blocks.push(Block::Chart(chart, grid));
+    if proof.ranked.is_none() {
+        let text = "What the rate gains if one number of the file is relaxed a little was not asked for; the command limits \
+                    tells.";
+        blocks.push(Block::Text(text.to_owned()));
+    }
+    blocks
 }
 
 /// How often parts pass an orienting path before they are used.
@@ -218,7 +224,8 @@ pub(super) fn passes(proof: &Proof<'_>) -> Vec<Block> {
         let mut grid = Grid::new(
             format!("Passes of the parts finished at {}", point.station),
             vec![numbers("Passes", ""), numbers("Parts", "%"), numbers("Parts", "")],
-        );
+        )
+        .drawing("Parts");
         let share = |n: u64| 100.0 * n as f64 / all as f64;
         let mut bars = Vec::new();
         let mut beyond = 0;

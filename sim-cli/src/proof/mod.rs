@@ -13,12 +13,15 @@ mod screening;
 mod shift;
 mod sizing;
 mod stops;
+mod sweeping;
 mod watch;
 
 pub(crate) use comparison::comparison;
+pub(crate) use origin::add_origin;
 pub(crate) use ranking::ranking;
 pub(crate) use screening::screening;
 pub(crate) use sizing::{frontier, sizing};
+pub(crate) use sweeping::{Swept, demand_of, sweeping};
 pub(crate) use watch::Film;
 
 use crate::document::{Block, Cell, Document, Headline, Tone, number};
@@ -31,7 +34,7 @@ use sim_core::diag::Diagnostic;
 use sim_core::scenario::Scenario;
 use sim_core::statistics::Verdict;
 use sim_core::study::result::Figure;
-use sim_core::study::{Profile, RunResult};
+use sim_core::study::{LimitsResult, Profile, RunResult};
 
 /// All that a proof is made of.
 #[derive(Debug, Clone, Copy)]
@@ -41,6 +44,10 @@ pub(crate) struct Proof<'a> {
     pub(crate) balance: &'a Balance,
     /// The course of the shift, if it was taken.
     pub(crate) profile: Option<&'a Profile>,
+    /// The beginning of the shift in finer steps, where a warm-up is cut off.
+    pub(crate) start: Option<&'a Profile>,
+    /// What the rate gains if one number of the file is relaxed, if that was asked for.
+    pub(crate) ranked: Option<&'a LimitsResult>,
     /// A shift to watch.
     pub(crate) film: Option<&'a Film>,
     pub(crate) source: &'a Source,

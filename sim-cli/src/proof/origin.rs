@@ -1,12 +1,14 @@
 //! The promise, what it rests on, the cautions, and how to make the proof again.
 
 use super::{Proof, unquoted};
-use crate::document::{Block, Grid, number, numbers, word, words};
+use crate::document::{Block, Document, Grid, number, numbers, word, words};
 use crate::numbers::{NONE, grouped, plain, stated, time};
 use crate::report::{listed, verdict};
+use crate::source::Source;
 use sim_core::diag::line_column;
 use sim_core::statistics::Verdict;
 use sim_core::study::result::{Knowledge, RateBasis};
+use sim_core::text::hash::fnv_1a;
 
 /// Longest piece of the file that is quoted.
 const QUOTED_MAX: usize = 90;
@@ -160,4 +162,26 @@ pub(super) fn again(proof: &Proof<'_>) -> Vec<Block> {
         fact("Events simulated", grouped(result.events)),
         fact("Level of the intervals", format!("{} %", plain(100.0 * result.level))),
     ])]
+}
+
+/// How to make any other document again: the command, the program, and all files in full.
+pub(crate) fn add_origin(document: &mut Document, command: &str, sources: &[Source]) {
+    let mut facts = vec![
+        ("Command".to_owned(), command.to_owned()),
+        ("Program".to_owned(), format!("feedproof {}", env!("CARGO_PKG_VERSION"))),
+    ];
+    facts.extend(sources.iter().map(|source| {
+        let hash = fnv_1a(source.text.as_bytes());
+        ("File".to_owned(), format!("{}; 64-bit FNV-1a hash of its bytes {hash:016x}", source.name))
+    }));
+    document.add("again", "How to make this again", vec![Block::Facts(facts)]);
+    let mut texts = Vec::new();
+    for source in sources {
+        if sources.len() > 1 {
+            texts.push(Block::Text(source.name.clone()));
+        }
+        texts.push(Block::Code(source.text.clone()));
+    }
+    let title = if sources.len() > 1 { "The files in full" } else { "The scenario in full" };
+    document.add("scenario", title, texts);
 }

@@ -3,15 +3,14 @@
 use super::{cell, half};
 use crate::charts::{Bar, Bars, Chart, Kind};
 use crate::document::{Block, Document, Grid, numbers, word, words};
-use crate::numbers::with_error;
-use crate::source::Source;
+use crate::numbers::{grouped, stated, with_error};
 use sim_core::study::LimitsResult;
 
 /// Numbers shown in the chart.
 const SHOWN: usize = 20;
 
 /// The document.
-pub(crate) fn ranking(found: &LimitsResult, source: &Source) -> Document {
+pub(crate) fn ranking(found: &LimitsResult) -> Document {
     let mut document = Document {
         title: found.title.clone().unwrap_or_else(|| "A line without a title".to_owned()),
         kind: "What limits the line",
@@ -23,6 +22,16 @@ pub(crate) fn ranking(found: &LimitsResult, source: &Source) -> Document {
         )],
         sections: Vec::new(),
     };
+    document.add("gains", "What the rate gains", vec![gains(found)]);
+    if !found.not_tried.is_empty() {
+        let text = "These were not tried, because the file would not be sound:".to_owned();
+        document.add("left", "Not tried", vec![Block::Text(text), Block::List(found.not_tried.clone())]);
+    }
+    document
+}
+
+/// What the rate gains by each number, the largest first.
+pub(super) fn gains(found: &LimitsResult) -> Block {
     let mut grid = Grid::new(
         "Gain of the rate by number of the file",
         vec![
@@ -50,21 +59,21 @@ pub(crate) fn ranking(found: &LimitsResult, source: &Source) -> Document {
             shown: format!("{gain:+.2}"),
             interval: limit.gain.low.zip(limit.gain.high),
             marked: is_sure.then(|| "told from none".to_owned()),
+            ..Bar::default()
         });
     }
+    let left = match found.limits.len().saturating_sub(SHOWN) {
+        0 => String::new(),
+        n => format!(" {n} with less gain are in the table only."),
+    };
     let chart = Chart {
         title: "What the rate gains if one number is relaxed a little.".to_owned(),
         says: format!(
-            "Paired with the line as it is, shift by shift, with the same luck. The whiskers hold together at {:.0} %.",
-            100.0 * found.level
+            "Paired with the line as it is over {} shifts, with the same luck. The whiskers hold together at {}.{left}",
+            grouped(found.replications),
+            stated(found.level)
         ),
         kind: Kind::Bars(Bars { bars, mark: None, label: "good parts a minute gained".to_owned() }),
     };
-    document.add("gains", "What the rate gains", vec![Block::Chart(chart, grid)]);
-    if !found.not_tried.is_empty() {
-        let text = "These were not tried, because the file would not be sound:".to_owned();
-        document.add("left", "Not tried", vec![Block::Text(text), Block::List(found.not_tried.clone())]);
-    }
-    document.add("scenario", "The scenario in full", vec![Block::Code(source.text.clone())]);
-    document
+    Block::Chart(chart, grid)
 }

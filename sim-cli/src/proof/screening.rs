@@ -25,19 +25,23 @@ pub(crate) fn screening(found: &ScreenResult) -> Document {
     let (says, columns, rows) = rows(found);
     let mut titles = vec![words("Number of the file")];
     titles.extend(columns.iter().map(|title| numbers(title, "")));
-    let mut grid = Grid::new("What each number does", titles);
+    let last = columns.last().copied().unwrap_or_default();
+    let mut grid = Grid::new("What each number does", titles).drawing(last);
     let mut bars = Vec::new();
-    for (name, figures, is_clear) in rows {
+    for Row { name, figures, is_clear, drawn: (value, other), shown } in rows {
         let cells = figures.iter().map(|figure| {
             number(figure.mean, figure.mean.map_or(NONE.to_owned(), |mean| format!("{mean:.4}")))
         });
         grid.row(std::iter::once(word(name.clone())).chain(cells).collect());
-        let Some(first) = figures.last().filter(|_| bars.len() < SHOWN) else { continue };
+        if bars.len() >= SHOWN {
+            continue;
+        }
         bars.push(Bar {
             name,
-            value: first.mean.unwrap_or(0.0),
-            shown: first.mean.map_or(NONE.to_owned(), |mean| format!("{mean:.3}")),
-            interval: first.low.zip(first.high),
+            value: value.mean.unwrap_or(0.0),
+            shown: shown.mean.map_or(NONE.to_owned(), |mean| format!("{mean:.3}")),
+            interval: value.low.zip(value.high),
+            other: other.and_then(|other| Some((other.mean?, other.low.zip(other.high)))),
             marked: is_clear.then(|| "told from none".to_owned()),
         });
     }
@@ -51,19 +55,35 @@ pub(crate) fn screening(found: &ScreenResult) -> Document {
     document
 }
 
-type Row = (String, Vec<Figure>, bool);
+/// A factor.
+struct Row {
+    name: String,
+    figures: Vec<Figure>,
+    is_clear: bool,
+    /// The amount that is drawn, and a second one drawn open.
+    drawn: (Figure, Option<Figure>),
+    /// The number beside it.
+    shown: Figure,
+}
 
-/// What is said, the titles of the numbers, and the rows; the last number is what is drawn.
+/// What is said, the titles of the numbers, and the rows.
 fn rows(found: &ScreenResult) -> (&'static str, Vec<&'static str>, Vec<Row>) {
     match &found.findings {
         Findings::Tornado { factors, .. } => (
-            "Each number alone, from its low end to its high end: what the output gains.",
+            "Each number alone, against the line as it is: filled with the number at its high end, open at its low end; the \
+             number at the right is the change from low to high.",
             vec!["At the low end", "At the high end", "Change from low to high"],
             factors
                 .iter()
                 .map(|one| {
-                    let name = format!("{} ({} to {})", one.factor, one.low.value, one.high.value);
-                    (name, vec![one.low.change, one.high.change, one.whole], one.is_clear)
+                    let name = named(&one.factor, &one.low.value, &one.high.value);
+                    Row {
+                        name,
+                        figures: vec![one.low.change, one.high.change, one.whole],
+                        is_clear: one.is_clear,
+                        drawn: (one.high.change, Some(one.low.change)),
+                        shown: one.whole,
+                    }
                 })
                 .collect(),
         ),
@@ -73,21 +93,40 @@ fn rows(found: &ScreenResult) -> (&'static str, Vec<&'static str>, Vec<Row>) {
             factors
                 .iter()
                 .map(|one| {
-                    let name = format!("{} ({} to {})", one.factor, one.low, one.high);
-                    (name, vec![one.mean, one.spread, one.size], one.is_clear)
+                    let name = named(&one.factor, &one.low, &one.high);
+                    Row {
+                        name,
+                        figures: vec![one.mean, one.spread, one.size],
+                        is_clear: one.is_clear,
+                        drawn: (one.size, None),
+                        shown: one.size,
+                    }
                 })
                 .collect(),
         ),
         Findings::Shares { factors, .. } => (
-            "Shares of the variance over all ranges: what would stay if all others were known.",
+            "Shares of the variance over all ranges. Open: all that a number has a part in, alone or with others; that is \
+             what would stay if all others were known. Filled: what it does alone.",
             vec!["First-order share", "Together with others", "Total share"],
             factors
                 .iter()
                 .map(|one| {
-                    let name = format!("{} ({} to {})", one.factor, one.low, one.high);
-                    (name, vec![one.first_order, one.interactions, one.total], one.is_clear)
+                    let name = named(&one.factor, &one.low, &one.high);
+                    Row {
+                        name,
+                        figures: vec![one.first_order, one.interactions, one.total],
+                        is_clear: one.is_clear,
+                        drawn: (one.first_order, Some(one.total)),
+                        shown: one.total,
+                    }
                 })
                 .collect(),
         ),
     }
+}
+
+/// A factor with its range, if that is short enough to be read in passing.
+fn named(factor: &str, low: &str, high: &str) -> String {
+    const SHORT: usize = 16;
+    if low.len().max(high.len()) > SHORT { factor.to_owned() } else { format!("{factor} ({low} to {high})") }
 }

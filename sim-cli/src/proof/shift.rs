@@ -26,10 +26,21 @@ pub(super) fn course(proof: &Proof<'_>) -> Vec<Block> {
             if warm_up.settled == Some(false) { "; the rate had not settled by then" } else { "" }
         ),
     };
+    let whole =
+        rate_over(proof, profile, "Rate from the start to the end of a shift.", &cut, "Rate over the shift");
+    let start = proof.start.map(|start| {
+        let says = "If the warm-up was cut off well, the rate has settled at the line.";
+        rate_over(proof, start, "The same at its beginning.", says, "Rate at the beginning")
+    });
+    std::iter::once(whole).chain(start).collect()
+}
+
+/// The rate over a stretch of the shift.
+fn rate_over(proof: &Proof<'_>, profile: &Profile, title: &str, says: &str, table_title: &str) -> Block {
     let chart = Chart {
-        title: "Rate from the start to the end of a shift.".to_owned(),
+        title: title.to_owned(),
         says: format!(
-            "Mean, and the band in which 80 % of the first {} shifts lie, in steps of {}. {cut}",
+            "Mean, and the band in which 80 % of the first {} shifts lie, in steps of {}. {says}",
             profile.replications,
             time(profile.step_s)
         ),
@@ -41,12 +52,12 @@ pub(super) fn course(proof: &Proof<'_>) -> Vec<Block> {
                 ..band(&profile.rate)
             }],
             step_s: profile.step_s,
-            opens_s: warm_up.length_s,
+            opens_s: proof.result.warm_up.length_s,
             tall: 200.0,
             from_zero: false,
         }),
     };
-    vec![Block::Chart(chart, table("Rate over the shift", profile, &[("Rate", &profile.rate)]))]
+    Block::Chart(chart, table(table_title, profile, &[("Rate", &profile.rate)]))
 }
 
 /// Levels of all tracks, belts and bins that move.

@@ -1,10 +1,11 @@
 //! A sizing as a document: the end of a setting with which the promise is proved.
 
 use super::{cell, half};
-use crate::charts::{Bar, Bars, Chart, Kind};
+use crate::charts::{Asked, Chart, Curve, Kind, Level, Mark, Panel, Responses};
 use crate::document::{Block, Document, Grid, Headline, Tone, number, numbers, word, words};
-use crate::numbers::stated;
+use crate::numbers::{plain, stated};
 use sim_core::statistics::Verdict;
+use sim_core::study::result::ClauseKind;
 use sim_core::study::size::{FrontierRow, SizeResult, Wanted};
 
 /// The document.
@@ -17,6 +18,11 @@ pub(crate) fn sizing(found: &SizeResult, address: &str) -> Document {
         (Some(proved), _) => {
             (Tone::Good, "Found", format!("{proved} is the {end} value with which the promise is proved."))
         }
+        (None, Some(disproved)) if found.open > 0 => (
+            Tone::Open,
+            "Open",
+            format!("With no value is the promise proved so far; with {disproved} it is disproved."),
+        ),
         (None, Some(disproved)) => (
             Tone::Bad,
             "None",
@@ -52,35 +58,23 @@ pub(crate) fn sizing(found: &SizeResult, address: &str) -> Document {
             numbers("Rate", "/min"),
             numbers("+-", "/min"),
         ],
-    );
-    let mut bars = Vec::new();
+    )
+    .drawing("Rate");
     for one in &found.asked {
-        let verdict = match one.verdict {
-            Verdict::Proved => "proved",
-            Verdict::Disproved => "disproved",
-            Verdict::Open => "open",
-        };
         grid.row(vec![
             word(one.value.clone()),
-            word(verdict),
+            word(verdict_word(one.verdict)),
             number(Some(one.shifts as f64), one.shifts.to_string()),
             cell(&one.rate, 1.0, 3),
             half(&one.rate, 1.0, 3),
         ]);
-        bars.push(Bar {
-            name: one.value.clone(),
-            value: one.rate.mean.unwrap_or(0.0),
-            shown: crate::numbers::mean(&one.rate),
-            interval: one.rate.low.zip(one.rate.high),
-            marked: Some(verdict.to_owned()),
-        });
     }
-    let chart = Chart {
-        title: format!("Rate by {address}."),
-        says: "Mean of many shifts with its own 95 % interval, and the verdict on the promise.".to_owned(),
-        kind: Kind::Bars(Bars { bars, mark: None, label: "good parts a minute".to_owned() }),
-    };
-    document.add("values", "Values that were asked", vec![Block::Chart(chart, grid)]);
+    let mut blocks = curves(found, address);
+    blocks.push(match rates(found, address) {
+        Some(chart) => Block::Chart(chart, grid),
+        None => Block::Table(grid),
+    });
+    document.add("values", "Values that were asked", blocks);
     if !found.against_order.is_empty() {
         document.add(
             "order",
@@ -89,6 +83,110 @@ pub(crate) fn sizing(found: &SizeResult, address: &str) -> Document {
         );
     }
     document
+}
+
+/// Each clause of the promise along the setting, with the band of its last look; none where values have no order.
+fn curves(found: &SizeResult, address: &str) -> Vec<Block> {
+    let n_clauses = found.asked.iter().map(|one| one.clauses.len()).min().unwrap_or(0);
+    (0..n_clauses).filter_map(|n| curve(found, n, address)).collect()
+}
+
+fn curve(found: &SizeResult, n: usize, address: &str) -> Option<Block> {
+    let first = found.asked.first()?.clauses.get(n)?;
+    let (up, factor, demand) = match first.kind {
+        ClauseKind::ShiftRate => {
+            (format!("shifts with {} /min or more, %", plain(first.required)), 100.0, first.demanded_chance?)
+        }
+        ClauseKind::MeanRate => ("mean rate, good parts a minute".to_owned(), 1.0, first.required),
+        ClauseKind::FeedAvailability => ("feed availability, %".to_owned(), 100.0, first.required),
+    };
+    let mut grid = Grid::new(
+        format!("Clause {}", n + 1),
+        vec![
+            words(address),
+            words("Clause"),
+            numbers("Lower limit", ""),
+            numbers("Estimate", ""),
+            numbers("Upper limit", ""),
+        ],
+    )
+    .drawing("Estimate");
+    let mut asked = Vec::new();
+    for one in &found.asked {
+        let clause = one.clauses.get(n)?;
+        let (Some(estimate), Some(low), Some(high)) = (clause.estimate, clause.lower, clause.upper) else {
+            continue;
+        };
+        let [low, estimate, high] = [low, estimate, high].map(|value| factor * value);
+        let mark = match clause.verdict {
+            Verdict::Proved => Mark::Proved,
+            Verdict::Disproved => Mark::Disproved,
+            Verdict::Open => Mark::Open,
+        };
+        let shown = |value: f64| number(Some(value), crate::numbers::number(value, Some(0.5 * (high - low))));
+        grid.row(vec![
+            word(one.value.clone()),
+            word(verdict_word(clause.verdict)),
+            shown(low),
+            shown(estimate),
+            shown(high),
+        ]);
+        asked.push(Asked { at: leading_number(&one.value)?, low, estimate, high, mark });
+    }
+    asked.sort_by(|a, b| a.at.total_cmp(&b.at));
+    (asked.len() > 1).then(|| {
+        let chart = Chart {
+            title: format!("What is promised, by {address}."),
+            says: "The line goes through the values that were asked; the band lies between the limits by which each was \
+                   judged at its last look. A value is proved where its lower limit reaches what is demanded, disproved \
+                   where its upper limit does not."
+                .to_owned(),
+            kind: Kind::Curve(Curve {
+                asked,
+                demand: Some((format!("demanded {}", plain(factor * demand)), factor * demand)),
+                across: address.to_owned(),
+                up,
+            }),
+        };
+        Block::Chart(chart, grid)
+    })
+}
+
+/// The number that a value begins with, such as 0.9 of `0.9 m`.
+fn leading_number(value: &str) -> Option<f64> {
+    value.split_whitespace().next()?.parse().ok()
+}
+
+/// The rate along the setting.
+fn rates(found: &SizeResult, address: &str) -> Option<Chart> {
+    let mut levels = Vec::new();
+    for one in &found.asked {
+        levels.push(Level {
+            at: leading_number(&one.value)?,
+            mean: one.rate.mean?,
+            half: one.rate.half_width().unwrap_or(f64::NAN),
+        });
+    }
+    levels.sort_by(|a, b| a.at.total_cmp(&b.at));
+    let name = address.to_owned();
+    let panel = Panel { name, levels, is_at_levels: true, ..Panel::default() };
+    (found.asked.len() > 1).then(|| Chart {
+        title: format!("Rate by {address}."),
+        says: "Mean of many shifts with its own 95 % interval.".to_owned(),
+        kind: Kind::Responses(Responses {
+            panels: vec![panel],
+            mark: None,
+            label: "good parts a minute".to_owned(),
+        }),
+    })
+}
+
+fn verdict_word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Proved => "proved",
+        Verdict::Disproved => "disproved",
+        Verdict::Open => "open",
+    }
 }
 
 /// The same for two settings: for each value of the first the end of the second.

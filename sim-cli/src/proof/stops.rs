@@ -46,7 +46,7 @@ fn jams(proof: &Proof<'_>) -> Option<Block> {
                 value: mean,
                 shown: said(&stop.per_hour),
                 interval: stop.per_hour.low.zip(stop.per_hour.high),
-                marked: None,
+                ..Bar::default()
             });
         }
     }

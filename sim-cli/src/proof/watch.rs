@@ -26,8 +26,8 @@ pub(super) fn film(proof: &Proof<'_>) -> Vec<Block> {
         Block::Text(in_words(film)),
         Block::Film(replay::player(&film.replay, &picture(proof), &points)),
         Block::Text(
-            "Dots are parts on their way; squares are parts with a defect. A box says what its station does, or how many \
-             parts it holds. On the bar: stops above; below, spells of a second or more without a part at the point of use."
+            "Dots are parts on their way, and within a box parts on its track or belt, as many as there is room to draw; squares \
+             are parts with a defect. A box says what its station does, or how many parts it holds. On the bar: stops above; below, spells of a second or more without a part at the point of use."
                 .to_owned(),
         ),
     ]

@@ -2,7 +2,8 @@
 
    The film's code is described where it is written (study/replay.rs of the library). Everything that is shown follows from
    the frame that is looked at: levels and states from the nearest keyframe before it and what happened since, parts under
-   way from the times at which they were given on. So seeking and playing show the same. */
+   way from the times at which they were given on, parts on a track or belt from the times at which they came and the order
+   in which they leave. So seeking and playing show the same. */
 "use strict";
 
 const feedproofReplay = (() => {
@@ -10,6 +11,10 @@ const feedproofReplay = (() => {
   const KEY = 4096;
   /** Least distance between two dots on a connection, in units of the drawing: where parts are closer, some are left out. */
   const APART = 9;
+  /** The same for parts on a track or belt. */
+  const CLOSE = 2;
+  /** When a part came that was there at the beginning of the film: long before. */
+  const LONG_AGO = -1e9;
   const STOPS = ["jam_automatic", "jam_waiting", "jam_clearing", "down_waiting", "down_repair"];
 
   /** The bytes of a text in base 64. */
@@ -51,6 +56,8 @@ const feedproofReplay = (() => {
       this.keys = [];
       this.gaveOf = new Map();
       this.takenOf = new Map();
+      this.cameOf = new Map();
+      this.leftOf = new Map();
       this.spells = [];
       this.rewind();
       this.prepare();
@@ -80,11 +87,47 @@ const feedproofReplay = (() => {
         } else if (code.is === "state") {
           this.endSpell(code.post, begun, this.scenes.frames[n]);
         }
+        this.note(code, n);
         this.apply(n);
       }
       for (let post = 0; post < this.states.length; post++) this.endSpell(post, begun, this.film.frames);
       this.spells.sort((a, b) => a.from - b.from);
       this.rewind();
+    }
+
+    /** When parts come to a track or belt, and when they leave it. */
+    note(code, n) {
+      if (code.place === undefined || !(this.film.places[code.place].travel_s > 0)) return;
+      const more = { rise: 1, fall: -1, level: this.scenes.values[n] - this.levels[code.place] }[code.is];
+      const list = listed(more > 0 ? this.cameOf : this.leftOf, code.place);
+      for (let k = Math.abs(more); k > 0; k--) list.push(this.scenes.frames[n]);
+    }
+
+    /**
+     * Where the parts of a track or belt are, as shares of its length from its beginning, at a time in frames: each goes on at
+     * full speed until it has come up to the one before it. `each` is called with every `stride`th of them.
+     */
+    onBelt(place, frame, stride, each) {
+      const { travel_s, capacity } = this.film.places[place];
+      const came = listed(this.cameOf, place), left = listed(this.leftOf, place), first = this.film.levels[place];
+      const travel = travel_s / this.film.frame_s, room = capacity || Math.max(1, this.mostOf(place));
+      const head = after(left, frame), end = first + after(came, frame);
+      for (let n = head + ((stride - (head % stride)) % stride); n < end; n += stride) {
+        const since = n < first ? LONG_AGO : came[n - first];
+        each(Math.max(0, Math.min((frame - since) / travel, 1 - (n - head) / room)));
+      }
+    }
+
+    /** Most parts that are ever on a belt without a limit. */
+    mostOf(place) {
+      if (!this.most) this.most = new Map();
+      if (!this.most.has(place)) {
+        const came = listed(this.cameOf, place), left = listed(this.leftOf, place);
+        let most = this.film.levels[place];
+        for (let n = 0; n < came.length; n++) most = Math.max(most, this.film.levels[place] + n + 1 - after(left, came[n]));
+        this.most.set(place, most);
+      }
+      return this.most.get(place);
     }
 
     endSpell(post, begun, frame) {
@@ -152,6 +195,9 @@ const feedproofReplay = (() => {
       this.canvas = root.querySelector("canvas.parts");
       this.stations = this.findStations();
       this.ways = this.findWays();
+      this.belts = this.findBelts();
+      this.findColours();
+      window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { this.findColours(); this.show(); });
       this.wireControls();
       this.drawTimeline();
       this.show();
@@ -175,10 +221,12 @@ const feedproofReplay = (() => {
         };
         // What the drawing says of the mean would be taken for what is there now.
         for (const old of box.querySelectorAll(".rate,.load,.flag")) old.remove();
-        const rail = places.length ? make("rect", { class: "rail", x: 8, y: height - 11, width: width - 16, height: 6 }) : null;
-        const level = places.length ? make("rect", { class: "done", x: 8, y: height - 11, width: 0, height: 6 }) : null;
+        if (places.length) make("rect", { class: "rail", x: 8, y: height - 11, width: width - 16, height: 6 });
+        // On a track or belt the parts themselves are drawn.
+        const isBelt = places.some((place) => this.film.places[place].travel_s > 0);
+        const level = places.length && !isBelt ? make("rect", { class: "done", x: 8, y: height - 11, width: 0, height: 6 }) : null;
         const word = make("text", { class: "now", x: width - 7, y: 16 });
-        found.push({ box, posts, places, rail, level, word, width: width - 16, shown: "" });
+        found.push({ box, posts, places, level, word, width: width - 16, height, shown: "" });
       }
       return found;
     }
@@ -207,6 +255,42 @@ const feedproofReplay = (() => {
       return ways;
     }
 
+    /** Tracks and belts of the drawing: where their parts are drawn, and in which direction they go. */
+    findBelts() {
+      const belts = [];
+      for (const station of this.stations) {
+        const at = station.box.transform.baseVal.consolidate().matrix, ix = Number(station.box.dataset.station);
+        const isBack = this.goesBack(ix, at.e + station.width / 2 + 8);
+        const own = station.places.filter((place) => this.film.places[place].travel_s > 0);
+        own.forEach((place, n) => {
+          const room = this.film.places[place].capacity || this.course.mostOf(place);
+          const apart = station.width / Math.max(1, room);
+          belts.push({
+            place, isBack, left: at.e + 8, width: station.width,
+            // Equal ones lie one above the other, as far as there is room for them.
+            y: at.f + station.height - 8 - (n % 3) * 6,
+            stride: Math.max(1, Math.ceil(CLOSE / apart)), size: Math.max(1.1, Math.min(2.6, 0.42 * apart)),
+          });
+        });
+      }
+      return belts;
+    }
+
+    /** Whether parts leave a box at its left: then they go from right to left in it. */
+    goesBack(ix, middle) {
+      const line = this.svg.querySelector('path.line[data-from="' + ix + '"]');
+      if (!line) return false;
+      const length = line.getTotalLength();
+      return line.getPointAtLength(Math.min(length, 6)).x < middle - 1 && line.getPointAtLength(0).x < middle;
+    }
+
+    findColours() {
+      const style = getComputedStyle(this.root);
+      this.good = style.getPropertyValue("--ink");
+      this.bad = style.getPropertyValue("--alarm");
+      this.onBelts = style.getPropertyValue("--accent");
+    }
+
     wireControls() {
       const find = (name) => this.root.querySelector("." + name);
       this.play = find("replay-play");
@@ -227,6 +311,7 @@ const feedproofReplay = (() => {
       this.isPlaying = !this.isPlaying;
       if (this.isPlaying && this.frame >= this.film.frames) this.frame = 0;
       this.play.textContent = this.isPlaying ? "Pause" : "Play";
+      this.show();
       this.last = undefined;
       if (this.isPlaying) requestAnimationFrame((now) => this.step(now));
     }
@@ -241,7 +326,10 @@ const feedproofReplay = (() => {
         this.frame = this.film.frames;
         this.toggle();
       }
-      this.show();
+      // Words and bars that change faster than anybody reads would have the drawing painted anew for every frame.
+      const isRead = this.written === undefined || now - this.written >= 100 || !this.isPlaying;
+      if (isRead) this.written = now;
+      this.show(isRead);
       if (this.isPlaying) requestAnimationFrame((then) => this.step(then));
     }
 
@@ -303,11 +391,13 @@ const feedproofReplay = (() => {
       this.scale = (box.width * scale) / view.width;
     }
 
-    show() {
+    /** Shows the frame; the parts alone if nobody could read the rest. */
+    show(isRead = true) {
       const frame = Math.floor(this.frame);
+      this.showParts();
+      if (!isRead) return;
       this.course.seek(frame);
       for (const station of this.stations) this.showStation(station);
-      this.showParts();
       this.slider.value = frame;
       const time = clock(this.film.from_s + frame * this.film.frame_s);
       if (this.clock.textContent !== time) {
@@ -335,15 +425,25 @@ const feedproofReplay = (() => {
       }
     }
 
-    /** Parts under way as dots. The faster the clock, the longer a part is shown on its way, so that it can be seen. */
+    /** All parts as dots: those of one look are drawn in one go, so that many cost little. */
     showParts() {
       if (this.scale === undefined) this.fit();
       const context = this.canvas.getContext("2d");
       context.setTransform(1, 0, 0, 1, 0, 0);
       context.clearRect(0, 0, this.canvas.width, this.canvas.height);
       context.setTransform(this.scale, 0, 0, this.scale, 0, 0);
-      const style = getComputedStyle(this.root);
-      const good = style.getPropertyValue("--ink"), bad = style.getPropertyValue("--alarm");
+      const good = new Path2D(), bad = new Path2D(), onBelts = new Path2D();
+      this.inSight = 0;
+      this.placeOnWays(good, bad);
+      this.placeOnBelts(onBelts);
+      for (const [path, colour] of [[onBelts, this.onBelts], [good, this.good], [bad, this.bad]]) {
+        context.fillStyle = colour;
+        context.fill(path);
+      }
+    }
+
+    /** Parts under way between stations. The faster the clock, the longer one is shown on its way, so that it can be seen. */
+    placeOnWays(good, bad) {
       const span = Math.max(0.6, 0.35 * this.speed) / this.film.frame_s;
       for (const way of this.ways) {
         const first = after(way.times, Math.max(0, this.frame - span) * 2 + 1), end = after(way.times, this.frame * 2 + 1);
@@ -354,14 +454,27 @@ const feedproofReplay = (() => {
           const i = Math.min(63, Math.floor(along)) * 2, share = along - i / 2;
           const x = way.points[i] + (way.points[i + 2] - way.points[i]) * share;
           const y = way.points[i + 1] + (way.points[i + 3] - way.points[i + 1]) * share;
-          context.fillStyle = isBad ? bad : good;
-          context.beginPath();
-          if (isBad) context.rect(x - 3.4, y - 3.4, 6.8, 6.8);
-          else context.arc(x, y, 3.2, 0, 7);
-          context.fill();
+          this.inSight++;
+          if (isBad) bad.rect(x - 3.4, y - 3.4, 6.8, 6.8);
+          else dot(good, x, y, 3.2);
         }
       }
     }
+
+    placeOnBelts(path) {
+      for (const belt of this.belts) {
+        this.course.onBelt(belt.place, this.frame, belt.stride, (share) => {
+          this.inSight++;
+          dot(path, belt.left + belt.width * (belt.isBack ? 1 - share : share), belt.y, belt.size);
+        });
+      }
+    }
+  }
+
+  /** Adds a dot to a path. */
+  function dot(path, x, y, size) {
+    path.moveTo(x + size, y);
+    path.arc(x, y, size, 0, 7);
   }
 
   return { Course, Player, bytesOf };

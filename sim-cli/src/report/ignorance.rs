@@ -49,11 +49,11 @@ pub(super) fn side_by_side(result: &RunResult, ink: Ink) -> String {
     let Some(ignorance) = &result.ignorance else { return String::new() };
     let mut page = heading("INPUTS AS KNOWN, and with what is not known of them", ink);
     let mut table = Table::new(&["", "as|known", "with|ignorance"]);
-    table.row(["mean rate, ppm".to_owned(), mean(&result.rate.mean_rate), mean(&ignorance.mean_rate)]);
+    table.row(["mean rate, /min".to_owned(), mean(&result.rate.mean_rate), mean(&ignorance.mean_rate)]);
     let spread = |sd: Option<f64>| sd.map_or(NONE.to_owned(), |sd| number(sd, Some(0.05 * sd)));
     let with = ignorance.variance.as_ref().map(|variance| variance.standard_deviation);
     table.row([
-        "standard deviation of one shift, ppm".to_owned(),
+        "standard deviation of one shift, /min".to_owned(),
         spread(result.rate.standard_deviation),
         spread(with),
     ]);
@@ -66,7 +66,7 @@ pub(super) fn side_by_side(result: &RunResult, ink: Ink) -> String {
     }
     page.push_str(&table.render(ink));
     let own = format!(
-        "This line's own mean rate lies {} ppm ({} of what the evidence leaves possible).",
+        "This line's own mean rate lies {} /min ({} of what the evidence leaves possible).",
         from_to(ignorance.own_mean_low, ignorance.own_mean_high),
         stated(ignorance.level)
     );
@@ -101,8 +101,8 @@ fn word(verdict: Verdict) -> &'static str {
 fn what(clause: &AssuranceReport) -> String {
     let required = plain(clause.required);
     match clause.kind {
-        ClauseKind::ShiftRate => format!("chance to make {required} ppm in one shift"),
-        ClauseKind::MeanRate => format!("mean rate, to be {required} ppm"),
+        ClauseKind::ShiftRate => format!("chance to make {required} /min in one shift"),
+        ClauseKind::MeanRate => format!("mean rate, to be {required} /min"),
         ClauseKind::FeedAvailability => format!("feed availability, to be {}", stated(clause.required)),
     }
 }
@@ -132,7 +132,7 @@ fn assurance(clause: &AssuranceReport, ignorance: &IgnoranceReport) -> String {
     let (keeps, own) = match clause.kind {
         ClauseKind::ShiftRate => (
             format!(
-                "it makes {} ppm in at least {} of shifts",
+                "it makes {} /min in at least {} of shifts",
                 plain(clause.required),
                 clause.demanded_chance.map_or_else(|| "all".to_owned(), stated)
             ),
@@ -143,7 +143,7 @@ fn assurance(clause: &AssuranceReport, ignorance: &IgnoranceReport) -> String {
             ),
         ),
         ClauseKind::MeanRate => (
-            format!("its own mean is {} ppm or more", plain(clause.required)),
+            format!("its own mean is {} /min or more", plain(clause.required)),
             format!("that mean lies {}", from_to(clause.own_low, clause.own_high)),
         ),
         ClauseKind::FeedAvailability => (

@@ -14,7 +14,7 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
         RateBasis::Gross => "gross: of the whole window".to_owned(),
         RateBasis::Net => format!("net of {}", safe(&rate.net_of.join(", "))),
     };
-    let title = format!("RATE at {}, good parts a minute (ppm), {basis}", listed(&rate.at));
+    let title = format!("RATE at {}, good parts a minute, {basis}", listed(&rate.at));
     let mut page = ink.bold(wrap(&title, "", "  ", WIDTH).trim_end()) + "\n";
     let interval = match (rate.mean_rate.low, rate.mean_rate.high) {
         (Some(low), Some(high)) if high > low => {
@@ -155,7 +155,7 @@ pub(super) fn chance(result: &RunResult, ink: Ink) -> String {
         };
         let counts = format!("{} of {} shifts", grouped(one.made), grouped(one.of));
         page.push_str(&wrap(
-            &format!("{} ppm or more: {share} ({counts}){interval}", plain(one.rate)),
+            &format!("{} /min or more: {share} ({counts}){interval}", plain(one.rate)),
             "  ",
             "    ",
             WIDTH,
@@ -168,7 +168,7 @@ pub(super) fn chance(result: &RunResult, ink: Ink) -> String {
             .low
             .map_or(String::new(), |low| format!(" (at least {}, for sure enough)", number(low, half)));
         page.push_str(&wrap(
-            &format!("{} of shifts reach {} ppm{least}", stated(one.chance), number(point, half)),
+            &format!("{} of shifts reach {} /min{least}", stated(one.chance), number(point, half)),
             "  ",
             "    ",
             WIDTH,

@@ -4,49 +4,20 @@
 //! not points. Invariant: no mean without its error.
 
 use super::folder::{FILES, Finished};
+use super::points::{Output, Point, Spread, Sum, each_point, setting};
 use crate::ending::Failure;
 use crate::ink::Ink;
 use crate::numbers;
 use crate::screen::{WIDTH, clip, safe, wrap};
 use crate::tables::Table;
 use serde_json::Value;
-use std::collections::{BTreeMap, BTreeSet};
-use std::fs::File;
+use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Points shown.
 const BEST: usize = 5;
-/// Levels of a factor that are shown one by one; ranges with more are shown in quarters.
-const LEVELS: usize = 9;
 /// Factors shown.
 const FACTORS: usize = 8;
-const QUARTERS: usize = 4;
-
-/// A point as the page needs it.
-struct Point {
-    number: String,
-    cells: Vec<String>,
-    mean: f64,
-    half: f64,
-}
-
-/// Mean over points, and the mean of their half-widths: as all points have the same luck their errors add up, at most.
-#[derive(Default, Clone)]
-struct Sum {
-    n: u64,
-    mean: f64,
-    half: f64,
-}
-
-/// What is known of a factor before its sums are taken.
-#[derive(Default)]
-struct Spread {
-    levels: BTreeSet<String>,
-    order: Vec<String>,
-    low: Option<f64>,
-    high: Option<f64>,
-    is_text: bool,
-}
 
 /// The page of a finished sweep.
 ///
@@ -55,24 +26,22 @@ struct Spread {
 pub(crate) fn summary(folder: &Path, finished: &Finished, ink: Ink) -> Result<String, Failure> {
     let columns = finished.identity.columns();
     let mut spreads: Vec<Spread> = columns.iter().map(|_| Spread::default()).collect();
-    let mut best: Vec<Point> = Vec::new();
-    let mut shown = String::new();
-    each_point(folder, columns.len(), &mut |output, point| {
-        shown = output.to_owned();
+    let mut best: Vec<(Point, Output)> = Vec::new();
+    each_point(folder, columns.len(), &mut |point| {
+        let Some(output) = point.outputs.first().cloned() else { return };
         spreads.iter_mut().zip(&point.cells).for_each(|(spread, cell)| spread.see(cell));
-        let place = best.partition_point(|other| other.mean >= point.mean);
+        let place = best.partition_point(|(_, other)| other.mean >= output.mean);
         if place < BEST {
-            best.insert(place, point);
+            best.insert(place, (point, output));
             best.truncate(BEST);
         }
     })?;
+    let shown = best.first().map_or("", |(_, output)| output.name.as_str()).to_owned();
     let mut sums: Vec<BTreeMap<usize, Sum>> = columns.iter().map(|_| BTreeMap::new()).collect();
-    each_point(folder, columns.len(), &mut |_, point| {
+    each_point(folder, columns.len(), &mut |point| {
+        let Some(output) = point.outputs.first() else { return };
         for ((spread, sums), cell) in spreads.iter().zip(&mut sums).zip(&point.cells) {
-            let sum = sums.entry(spread.place(cell)).or_default();
-            sum.n += 1;
-            sum.mean += (point.mean - sum.mean) / sum.n as f64;
-            sum.half += (point.half - sum.half) / sum.n as f64;
+            sums.entry(spread.place(cell)).or_default().add(output.mean, output.half);
         }
     })?;
     let mut page = head(finished, ink);
@@ -132,14 +101,14 @@ fn head(finished: &Finished, ink: Ink) -> String {
     format!("{}\n{line}\n", ink.bold(&safe(&clip(title, WIDTH))))
 }
 
-fn best_points(best: &[Point], columns: &[String], shown: &str, ink: Ink) -> String {
+fn best_points(best: &[(Point, Output)], columns: &[String], shown: &str, ink: Ink) -> String {
     let mut page = format!("{}\n", ink.bold(&safe(&format!("BEST POINTS, by {shown}"))));
     let mut table = Table::new(&["point", shown, "+-", "settings"]).texts(1);
     let mut notes = String::new();
-    for point in best {
+    for (point, output) in best {
         let settings: Vec<String> =
             columns.iter().zip(&point.cells).map(|(head, cell)| setting(head, cell)).collect();
-        let (mean, half) = shown_numbers(point.mean, point.half);
+        let (mean, half) = shown_numbers(output.mean, output.half);
         table.row([point.number.clone(), mean, half]);
         notes.push_str(&wrap(
             &safe(&settings.join(", ")),
@@ -152,14 +121,6 @@ fn best_points(best: &[Point], columns: &[String], shown: &str, ink: Ink) -> Str
     page.push_str(&notes);
     page.push('\n');
     page
-}
-
-/// `track = 0.6 m` from the head `track [m]` and the cell `0.6`.
-fn setting(head: &str, cell: &str) -> String {
-    match head.strip_suffix(']').and_then(|head| head.rsplit_once(" [")) {
-        Some((name, unit)) => format!("{name} = {cell} {unit}"),
-        None => format!("{head} = {cell}"),
-    }
 }
 
 fn shown_numbers(mean: f64, half: f64) -> (String, String) {
@@ -202,88 +163,4 @@ fn effects(
     }
     page.push('\n');
     page
-}
-
-impl Spread {
-    fn see(&mut self, cell: &str) {
-        match cell.parse::<f64>() {
-            Ok(value) => {
-                self.low = Some(self.low.map_or(value, |low| low.min(value)));
-                self.high = Some(self.high.map_or(value, |high| high.max(value)));
-            }
-            Err(_) => self.is_text = true,
-        }
-        // What is beyond is not looked at one by one.
-        let may_grow = self.levels.len() <= LEVELS || (self.is_text && self.levels.len() < 1000);
-        if may_grow && self.levels.insert(cell.to_owned()) {
-            self.order.push(cell.to_owned());
-            if !self.is_text {
-                let number = |cell: &String| cell.parse::<f64>().unwrap_or(f64::NAN);
-                self.order.sort_by(|a, b| number(a).total_cmp(&number(b)));
-            }
-        }
-    }
-
-    fn in_quarters(&self) -> bool {
-        !self.is_text && self.levels.len() > LEVELS
-    }
-
-    /// Where the level of a cell stands among those that are shown.
-    fn place(&self, cell: &str) -> usize {
-        match (self.in_quarters(), self.low, self.high) {
-            (true, Some(low), Some(high)) => {
-                let share = (cell.parse().unwrap_or(low) - low) / (high - low);
-                ((share * QUARTERS as f64) as usize).min(QUARTERS - 1)
-            }
-            _ => self.order.iter().position(|level| level == cell).unwrap_or(self.order.len()),
-        }
-    }
-
-    fn level(&self, place: usize) -> String {
-        match (self.in_quarters(), self.low, self.high) {
-            (true, Some(low), Some(high)) => {
-                let end = |n: usize| numbers::number(low + (high - low) * n as f64 / QUARTERS as f64, None);
-                format!("{} to {}", end(place), end(place + 1))
-            }
-            _ => self.order.get(place).cloned().unwrap_or("others".to_owned()),
-        }
-    }
-}
-
-/// Hands out each point that has a result, with the name of its first output.
-fn each_point(folder: &Path, n_factors: usize, each: &mut dyn FnMut(&str, Point)) -> Result<(), Failure> {
-    let open = |name: &str| {
-        let path = folder.join(name);
-        let file =
-            File::open(&path).map_err(|why| Failure::unreadable(&format!("`{}`", path.display()), why))?;
-        Ok(csv::Reader::from_reader(std::io::BufReader::new(file)))
-    };
-    let broken = |why: csv::Error| Failure::unreadable(&format!("the files in `{}`", folder.display()), why);
-    let mut results = open(FILES[1])?.into_records().peekable();
-    for point in open(FILES[0])?.into_records() {
-        let point = point.map_err(broken)?;
-        let number = point.get(0).unwrap_or("").to_owned();
-        let mut first = None;
-        loop {
-            match results.peek() {
-                Some(Ok(row)) if row.get(0) == Some(number.as_str()) => {}
-                Some(Err(_)) | None | Some(Ok(_)) => break,
-            }
-            let row = results.next();
-            if first.is_none() {
-                first = row;
-            }
-        }
-        let Some(row) = first.transpose().map_err(broken)? else { continue };
-        let figure = |ix: usize| row.get(ix).and_then(|cell| cell.parse::<f64>().ok());
-        let Some(mean) = figure(3) else { continue };
-        let half = figure(5).zip(figure(6)).map_or(f64::NAN, |(low, high)| 0.5 * (high - low));
-        let cells = point.iter().skip(1).take(n_factors).map(str::to_owned).collect();
-        let output = match (row.get(1).unwrap_or(""), row.get(2).unwrap_or("")) {
-            (name, "") => name.to_owned(),
-            (name, unit) => format!("{name} [{unit}]"),
-        };
-        each(&output, Point { number, cells, mean, half });
-    }
-    Ok(())
 }

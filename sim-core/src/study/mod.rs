@@ -30,7 +30,7 @@ pub use crew::Hands;
 pub use crew::{Alone, Crew};
 pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
-pub use profile::{Band, PROFILE_SHIFTS, PlaceProfile, Profile, profile};
+pub use profile::{Band, PROFILE_SHIFTS, PlaceProfile, Profile, profile, profile_of_start};
 pub(crate) use proof::reaches;
 pub use replay::{Replay, ReplayCode, ReplayPlace, ReplayPost, WhichShift, poorest, replay};
 pub use result::{RunResult, schema};

@@ -78,7 +78,45 @@ pub fn profile<C: Crew>(
     cancelled: &(dyn Fn() -> bool + Sync),
 ) -> Result<Option<Profile>, RunError> {
     let step = step_of(plan.close_ns);
-    let n_steps = (plan.close_ns / step) as usize;
+    in_steps(plan, seed, shifts, step, plan.close_ns / step, crew, cancelled)
+}
+
+/// Steps to the end of the warm-up, and how many times its length is shown.
+const WARM_UP_STEPS: u64 = 20;
+const WARM_UPS_SHOWN: u64 = 4;
+
+/// The beginning of the same shifts in finer steps, so that a person can judge where the warm-up was cut; none if the
+/// profile shows it as well, which is so where the warm-up is an eighth of the shift or longer, or if there is none.
+///
+/// # Errors
+/// As [`profile`].
+pub fn profile_of_start<C: Crew>(
+    plan: &Plan,
+    seed: u64,
+    shifts: u64,
+    warm_up_s: f64,
+    crew: &C,
+    cancelled: &(dyn Fn() -> bool + Sync),
+) -> Result<Option<Profile>, RunError> {
+    let warm_up = (warm_up_s * SECOND as f64) as Nanos;
+    if warm_up == 0 || warm_up >= plan.close_ns / 8 {
+        return Ok(None);
+    }
+    let step = warm_up.div_ceil(WARM_UP_STEPS).div_ceil(SECOND).max(1) * SECOND;
+    in_steps(plan, seed, shifts, step, (WARM_UPS_SHOWN * warm_up).div_ceil(step), crew, cancelled)
+}
+
+/// The first `n_steps` steps of the first shifts.
+fn in_steps<C: Crew>(
+    plan: &Plan,
+    seed: u64,
+    shifts: u64,
+    step: Nanos,
+    n_steps: u64,
+    crew: &C,
+    cancelled: &(dyn Fn() -> bool + Sync),
+) -> Result<Option<Profile>, RunError> {
+    let n_steps = n_steps.min(plan.close_ns / step) as usize;
     let n = shifts.min(PROFILE_SHIFTS);
     let mut sheets: Vec<Sheet> = (0..n).map(|number| Sheet { number, ..Sheet::default() }).collect();
     let mut desks = vec![(); crew.size()];
@@ -151,5 +189,11 @@ mod tests {
         let track = profile.places.iter().find(|place| place.name == "t").unwrap();
         assert_eq!(track.capacity, Some(10));
         assert_eq!(track.content.p50[100], 10.0);
+        // A warm-up of a minute: in steps of 3 s to the fourth minute, and full from the third step on.
+        let start = profile_of_start(&plan, 1, 3, 60.0, &Alone, &|| false).unwrap().unwrap();
+        assert_eq!((start.step_s, start.mean_rate.len()), (3.0, 80));
+        assert!(start.mean_rate[0] < 60.0 && start.mean_rate[2..].iter().all(|rate| *rate == 60.0));
+        assert_eq!(profile_of_start(&plan, 1, 3, 0.0, &Alone, &|| false).unwrap(), None);
+        assert_eq!(profile_of_start(&plan, 1, 3, 600.0, &Alone, &|| false).unwrap(), None);
     }
 }

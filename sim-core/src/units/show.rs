@@ -14,7 +14,7 @@ pub enum System {
     Metric,
 }
 
-/// A value in SI base units as text. Rates are shown in parts per minute (`ppm`), those under one half per minute
+/// A value in SI base units as text. Rates are shown in parts per minute (`/min`), those under one half per minute
 /// per hour. Digits: three significant ones, more if they stand before the point; zeros at the end are left out.
 pub fn format(value: f64, dimension: Dimension, system: System) -> String {
     let (unit, size) = unit_for(value.abs(), dimension, system);
@@ -46,9 +46,11 @@ fn unit_for(size: f64, dimension: Dimension, system: System) -> (&'static str, f
         (Dimension::Mass, System::Metric) => &[(0.5, "kg", 1.0), (0.0, "g", 1e-3)],
         (Dimension::Volume, System::Inch) => &[(FT3 / 10.0, "ft3", FT3), (0.0, "in3", IN3)],
         (Dimension::Volume, System::Metric) => &[(1.0, "m3", 1.0), (1e-4, "L", 1e-3), (0.0, "cm3", 1e-6)],
-        (Dimension::Rate, System::Inch | System::Metric) => {
-            &[(0.5 / 60.0, "ppm", 1.0 / 60.0), (f64::MIN_POSITIVE, "/h", 1.0 / 3600.0), (0.0, "ppm", 1.0)]
-        }
+        (Dimension::Rate, System::Inch | System::Metric) => &[
+            (0.5 / 60.0, "/min", 1.0 / 60.0),
+            (f64::MIN_POSITIVE, "/h", 1.0 / 3600.0),
+            (0.0, "/min", 1.0 / 60.0),
+        ],
         (Dimension::VolumeRate, System::Inch) => &[(0.0, "ft3/h", FT3 / 3600.0)],
         (Dimension::VolumeRate, System::Metric) => &[(0.0, "L/h", 1e-3 / 3600.0)],
         (Dimension::Density, System::Inch) => &[(0.0, "/ft3", 1.0 / FT3)],

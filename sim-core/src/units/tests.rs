@@ -126,7 +126,7 @@ fn reports_show_three_digits_in_a_sensible_unit() {
         (1.8288, Dimension::Length, "6 ft", "1.83 m"),
         (0.1524, Dimension::Speed, "30 ft/min", "9.14 m/min"),
         (1.3607771, Dimension::Mass, "3 lb", "1.36 kg"),
-        (85.0 / 60.0, Dimension::Rate, "85 ppm", "85 ppm"),
+        (85.0 / 60.0, Dimension::Rate, "85 /min", "85 /min"),
         (0.2 / 60.0, Dimension::Rate, "12 /h", "12 /h"),
         (0.028316846592, Dimension::Volume, "1 ft3", "28.3 L"),
         (423_776.0, Dimension::Density, "12000 /ft3", "424 /L"),
