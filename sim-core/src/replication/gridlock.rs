@@ -5,7 +5,7 @@
 //! places that it finds empty or with too little; a held one for whoever takes from the places its sensors watch.
 //! If everything that can be reached along these lines waits as well, nothing can ever move again (the knot of the
 //! OR model of deadlocks; Holt 1972). If only a part on its way to the end of a belt, or a timer of one that waits, stands against that, the
-//! search is repeated when its time has come: it may change nothing. So it is if a changeover that is sure to come may
+//! search is repeated when its time has come: it may change nothing; so for the next stroke of a clock. So it is if a changeover that is sure to come may
 //! open the knot: the search is repeated when the next run has started.
 
 use super::{Replica, Stop};
@@ -208,6 +208,8 @@ impl<O: Observer> Replica<'_, O> {
                     own.and(hidden)
                 }
             },
+            // What the next stroke of a clock does may complete a knot without anybody beginning to wait.
+            State::Working if !self.ticks_in_vain(me) && self.stations[me.ix()].strikes_by_clock() => own,
             State::Working if !self.ticks_in_vain(me) => Waits::Alive,
             State::Working => own.and(self.feeders_of(me, others)),
         };
