@@ -65,6 +65,9 @@ fn events(luck: &mut Luck, every: &Value, tests: &mut u32) -> Value {
     let Some((number, unit)) = text.split_once(' ') else { return every.clone() };
     let Ok(number) = number.parse::<f64>() else { return every.clone() };
     let mut events = json!({"seen": 3, "in": format!("{} {unit}", 3.0 * number)});
+    if luck.percent(30) {
+        events["law"] = json!("events");
+    }
     tell_more(luck, &mut events, json!({"seen": 1, "in": "1 h"}), tests);
     events
 }

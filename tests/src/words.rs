@@ -108,7 +108,10 @@ impl Format {
         };
         let known = |(key, inner): (&String, &Value)| match part["properties"].get(key) {
             Some(known) => known.get("const").is_none_or(|word| word == inner),
-            None => part["additionalProperties"].is_object(),
+            None => {
+                let others = &part["additionalProperties"];
+                others.is_object() && self.fits(others, inner)
+            }
         };
         let required = part["required"].as_array().into_iter().flatten();
         is_of_type

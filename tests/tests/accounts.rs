@@ -13,6 +13,9 @@ use sim_core::study::{self, Alone, Job, Mode, Options, Watch};
 const HOURS: u64 = 3;
 const HOUR_NS: u64 = 3_600_000_000_000;
 
+/// Lines whose selectors turn every part and reject none.
+const ALL_GO_ON: [&str; 2] = ["flange-no-return", "rivet-heads"];
+
 /// Exactly, from an empty line on: every second of a point of use has its state, every starved one its cause; and what a
 /// station took is what left it through each exit, by defect or not, and what is in it.
 fn adds_up_exactly(name: &str, text: &str) {
@@ -49,8 +52,8 @@ fn adds_up_exactly(name: &str, text: &str) {
         );
         sorting += 1;
     }
-    let named = text.contains("orienting path") || text.contains("selector") || text.contains("gauge");
-    assert_eq!(sorting > 0, named, "{name}: stations with a flow account");
+    let judges = ["orienting path", "selector", "gauge"].iter().any(|word| text.contains(word));
+    assert_eq!(sorting > 0, judges && !ALL_GO_ON.contains(&name), "{name}: stations with a flow account");
 }
 
 fn result(text: &str) -> RunResult {

@@ -6,6 +6,7 @@ use super::super::run::Study;
 use crate::balance;
 use crate::kernel::{State, StationId};
 use crate::measure::{Cause, Particular};
+use crate::stations::Station;
 
 /// States of the point of use that cost it time, in the order of the account.
 const OWN_STATES: [State; 10] = [
@@ -121,7 +122,13 @@ fn named(study: &Study<'_>, cause: Option<Cause>) -> Named {
         Some(Cause::FillingUp) => only("the line fills up at the start"),
         Some(Cause::At(station, state)) => {
             let name = &study.plan.names.posts[station.ix()];
-            let what = format!("{name} {}", instead_of_giving(state));
+            let is_hopper = matches!(study.plan.stations.get(station.ix()), Some(Station::Hopper(_)));
+            let why = if is_hopper && state == State::Held {
+                "closed for a swap"
+            } else {
+                instead_of_giving(state)
+            };
+            let what = format!("{name} {why}");
             Named { station: Some(name.clone()), station_state: Some(state), by: None, what }
         }
         Some(Cause::Because(number)) => {
