@@ -30,7 +30,7 @@ fn a_report_needs_nothing_else_and_is_the_same_again() {
 }
 
 const SWEEP: &str = r#"{"feedproof_sweep": 1, "title": "Pace <and> room", "scenario": "starter", "factors": {
-    "pace": {"set": "press.cycle", "values": ["0.65 s", "0.7 s", "0.9 s"]},
+    "pace": {"set": "press.cycle", "values": ["0.65 s", "0.7 s", "1.1 s"]},
     "room": {"set": "track.length", "low": "0.3 m", "high": "0.9 m", "step": "0.3 m"}}, "replications": 3}"#;
 
 /// A section of a page.
@@ -63,8 +63,11 @@ fn a_sweep_has_a_page_and_so_have_its_merged_parts() {
     assert_eq!(rates.len(), 9);
     let mean = rates[..3].iter().sum::<f64>() / 3.0;
     let output = section(&page, "output-1");
-    let row =
-        output.split("<tr>").find(|row| row.contains(">pace [s]<") && row.contains(">0.65<")).expect("a row");
+    let row = output
+        .split("<tr>")
+        .skip(1)
+        .find(|row| row.contains(">pace [s]<") && row.contains(">0.65<"))
+        .expect("a row");
     let shown: Vec<f64> =
         row.split(['<', '>']).filter_map(|text| text.parse().ok()).filter(|number| *number > 50.0).collect();
     assert!(shown.len() == 1 && (shown[0] - mean).abs() < 0.5, "{mean}, and not {row}");

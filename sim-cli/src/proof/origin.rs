@@ -6,7 +6,6 @@ use crate::numbers::{NONE, grouped, plain, stated, time};
 use crate::report::{listed, verdict};
 use crate::source::Source;
 use sim_core::diag::line_column;
-use sim_core::statistics::Verdict;
 use sim_core::study::result::{Knowledge, RateBasis};
 use sim_core::text::hash::fnv_1a;
 
@@ -22,14 +21,22 @@ pub(super) fn promise(proof: &Proof<'_>) -> Vec<Block> {
         let at = listed(&result.rate.at);
         let as_known = if result.ignorance.is_some() { ", inputs as known" } else { "" };
         for clause in &promise.clauses {
-            let word = match clause.verdict {
-                Verdict::Proved => "proved",
-                Verdict::Disproved => "disproved",
-                Verdict::Open => "open",
-            };
             facts.push((
-                format!("Clause{as_known} ({word})"),
+                format!("Clause{as_known} ({})", verdict::in_a_word(clause.verdict)),
                 unquoted(&format!("{}{}", verdict::holds(clause, &at), verdict::judged(clause))),
+            ));
+        }
+        for clause in result.ignorance.iter().flat_map(|ignorance| &ignorance.clauses) {
+            facts.push((
+                format!("Assurance ({})", verdict::in_a_word(clause.verdict)),
+                format!(
+                    "{:.0} %: probability, given what was measured, that the line itself holds the clause (simulated to within \
+                     {:.0} % and {:.0} %); {} is asked for",
+                    100.0 * clause.assurance,
+                    100.0 * clause.low,
+                    100.0 * clause.high,
+                    stated(result.ignorance.as_ref().map_or(0.95, |ignorance| ignorance.demanded_assurance)),
+                ),
             ));
         }
         facts.push((

@@ -4,6 +4,7 @@ use super::{cell, half};
 use crate::charts::{Asked, Chart, Curve, Kind, Level, Mark, Panel, Responses};
 use crate::document::{Block, Document, Grid, Headline, Tone, number, numbers, word, words};
 use crate::numbers::{plain, stated};
+use crate::report::verdict::in_a_word;
 use sim_core::statistics::Verdict;
 use sim_core::study::result::ClauseKind;
 use sim_core::study::size::{FrontierRow, SizeResult, Wanted};
@@ -63,7 +64,7 @@ pub(crate) fn sizing(found: &SizeResult, address: &str) -> Document {
     for one in &found.asked {
         grid.row(vec![
             word(one.value.clone()),
-            word(verdict_word(one.verdict)),
+            word(in_a_word(one.verdict)),
             number(Some(one.shifts as f64), one.shifts.to_string()),
             cell(&one.rate, 1.0, 3),
             half(&one.rate, 1.0, 3),
@@ -126,7 +127,7 @@ fn curve(found: &SizeResult, n: usize, address: &str) -> Option<Block> {
         let shown = |value: f64| number(Some(value), crate::numbers::number(value, Some(0.5 * (high - low))));
         grid.row(vec![
             word(one.value.clone()),
-            word(verdict_word(clause.verdict)),
+            word(in_a_word(clause.verdict)),
             shown(low),
             shown(estimate),
             shown(high),
@@ -179,14 +180,6 @@ fn rates(found: &SizeResult, address: &str) -> Option<Chart> {
             label: "good parts a minute".to_owned(),
         }),
     })
-}
-
-fn verdict_word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Proved => "proved",
-        Verdict::Disproved => "disproved",
-        Verdict::Open => "open",
-    }
 }
 
 /// The same for two settings: for each value of the first the end of the second.

@@ -1,6 +1,7 @@
 //! The promise with ignorance of the inputs in it, beside the one with inputs as known; and what to measure next.
 
 use super::heading;
+use super::verdict::in_a_word;
 use crate::ink::Ink;
 use crate::numbers::{NONE, from_to, grouped, mean, number, percent, plain, stated};
 use crate::problems::counted;
@@ -62,7 +63,11 @@ pub(super) fn side_by_side(result: &RunResult, ink: Ink) -> String {
         table.row([what(with), as_known(known), predictive(with)]);
     }
     for (known, with) in clauses {
-        table.row(["verdict".to_owned(), word(known.verdict).to_owned(), word(with.verdict).to_owned()]);
+        table.row([
+            "verdict".to_owned(),
+            in_a_word(known.verdict).to_owned(),
+            in_a_word(with.verdict).to_owned(),
+        ]);
     }
     page.push_str(&table.render(ink));
     let own = format!(
@@ -88,14 +93,6 @@ pub(super) fn side_by_side(result: &RunResult, ink: Ink) -> String {
         page.push_str(&wrap(&text, "  ", "  ", WIDTH));
     }
     page
-}
-
-fn word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Proved => "proved",
-        Verdict::Disproved => "disproved",
-        Verdict::Open => "open",
-    }
 }
 
 fn what(clause: &AssuranceReport) -> String {

@@ -1,11 +1,11 @@
 //! Sizing as a page: the value, how sure, and what was asked.
 
 use super::heading;
+use super::verdict::in_a_word;
 use crate::ink::Ink;
 use crate::numbers::{NONE, grouped, number, scaled, stated};
 use crate::screen::{WIDTH, safe, wrap};
 use crate::tables::Table;
-use sim_core::statistics::Verdict;
 use sim_core::study::size::{FrontierRow, SizeResult, ValueReport, Wanted};
 
 fn end(wanted: Wanted) -> (&'static str, &'static str) {
@@ -40,7 +40,7 @@ pub(crate) fn sizing(found: &SizeResult, address: &str, ink: Ink) -> String {
         let half = report.rate.half_width().filter(|half| *half > 0.0);
         table.row([
             report.value.clone(),
-            word(report.verdict).to_owned(),
+            in_a_word(report.verdict).to_owned(),
             report.shifts.to_string(),
             scaled(&report.rate, 1.0, 3),
             half.map_or(NONE.to_owned(), |half| number(half, Some(half))),
@@ -66,14 +66,6 @@ pub(crate) fn sizing(found: &SizeResult, address: &str, ink: Ink) -> String {
         page.extend(found.against_order.iter().map(|line| wrap(&safe(line), "  ", "  ", WIDTH)));
     }
     page
-}
-
-fn word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Proved => "proved",
-        Verdict::Disproved => "disproved",
-        Verdict::Open => "open",
-    }
 }
 
 /// Share of shifts that made the rate, of the first clause that counts them.

@@ -8,6 +8,15 @@ use sim_core::statistics::Verdict;
 use sim_core::study::RunResult;
 use sim_core::study::result::{ClauseKind, ClauseReport, PromiseReport, StoppedBecause};
 
+/// A verdict in a word.
+pub(crate) fn in_a_word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Proved => "proved",
+        Verdict::Disproved => "disproved",
+        Verdict::Open => "open",
+    }
+}
+
 /// Verdict, title, and what was run.
 pub(super) fn head(result: &RunResult, ink: Ink) -> String {
     let mut page = match &result.promise {

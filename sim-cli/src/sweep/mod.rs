@@ -12,8 +12,8 @@ pub(crate) use folder::{FILES, Finished, Folder, read_finished};
 pub(crate) use identity::{Identity, Part};
 pub(crate) use job::{Job, scenario_of};
 pub(crate) use journal::Journal;
-pub(crate) use points::{Point, Spread, Sum, each_point, setting, short, split_unit};
 #[cfg(test)]
 pub(crate) use points::Output;
+pub(crate) use points::{Point, Spread, Sum, each_point, setting, short, split_unit};
 pub(crate) use rows::{entry_of, text_of};
 pub(crate) use summary::summary;
