@@ -18,21 +18,30 @@ pub(super) fn promise(proof: &Proof<'_>) -> Vec<Block> {
     let mut facts = Vec::new();
     if let Some(promise) = &result.promise {
         let at = listed(&result.rate.at);
-        let as_known = if result.ignorance.is_some() { ", inputs as known" } else { "" };
-        for clause in &promise.clauses {
-            let word = match clause.verdict {
-                Verdict::Proved => "proved",
-                Verdict::Disproved => "disproved",
-                Verdict::Open => "open",
+        let ignorance = result.ignorance.as_ref();
+        let word = |verdict: Verdict| match verdict {
+            Verdict::Proved => "proved",
+            Verdict::Disproved => "disproved",
+            Verdict::Open => "open",
+        };
+        for (clause, judged) in promise.clauses.iter().zip(verdict::verdicts(result, promise)) {
+            let known = match ignorance {
+                Some(_) => format!("; inputs as known: {}", word(clause.verdict)),
+                None => String::new(),
             };
             facts.push((
-                format!("Clause{as_known} ({word})"),
-                unquoted(&format!("{}{}", verdict::holds(clause, &at), verdict::judged(clause))),
+                format!("Clause ({}{known})", word(judged)),
+                unquoted(&format!(
+                    "{}{}",
+                    verdict::holds(clause, &at),
+                    verdict::judged(clause, ignorance.is_some())
+                )),
             ));
         }
+        let error = ignorance.map_or(promise.error_each_way, |ignorance| ignorance.error_each_way);
         facts.push((
-            "Chance of a wrong verdict".to_owned(),
-            format!("at most {} each way, all looks counted", stated(promise.error_each_way)),
+            "Chance of a wrong verdict by simulation".to_owned(),
+            format!("at most {} each way, all looks counted", stated(error)),
         ));
     }
     facts.push(("What was simulated".to_owned(), verdict::ran(result)));
