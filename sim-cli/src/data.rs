@@ -5,6 +5,7 @@
 //! row by row and never more than [`MOST`] rows of it.
 
 use crate::ending::{Ending, Failure};
+use crate::logs::{Column, Log};
 use sim_core::diag::{Diagnostics, Span};
 use sim_core::text::json::{self, Node, Value};
 use sim_core::text::suggest::nearest;
@@ -60,65 +61,53 @@ fn collect(node: &Node, found: &mut Vec<Request>) {
 }
 
 impl Request {
-    fn bad(&self, what: impl std::fmt::Display) -> Failure {
-        Failure::new(Ending::BadInput, format!("`{}`: {what}", self.file))
-    }
-
     /// The values as they stand in a scenario.
     fn read(&self, folder: &Path) -> Result<Vec<String>, Failure> {
-        let path = folder.join(&self.file);
-        let mut table = csv::ReaderBuilder::new()
-            .trim(csv::Trim::All)
-            .from_path(&path)
-            .map_err(|why| Failure::unreadable(&format!("`{}`", path.display()), why))?;
-        let header = table.headers().map_err(|why| self.bad(why))?.clone();
-        let column = self.column(&header)?;
-        let unit = match &self.unit {
-            Some(unit) => unit.clone(),
-            None => unit_of(&header[column]).to_owned(),
-        };
+        // A file of that name, not standard input.
+        let folder = if self.file == "-" { folder.join(".") } else { folder.to_owned() };
+        let mut log = Log::open(&folder.join(&self.file))?;
+        let column = self.column(&log)?;
+        let unit = self.unit.as_deref().unwrap_or_else(|| unit_of(&column.title));
         let mut values = Vec::new();
-        for row in table.records() {
-            let row = row.map_err(|why| self.bad(why))?;
-            let line = row.position().map_or(0, csv::Position::line);
-            let cell = row.get(column).unwrap_or_default();
-            let value: f64 = match cell.parse() {
-                Ok(value) if f64::is_finite(value) => value,
-                Ok(_) | Err(_) => {
-                    return Err(self.bad(format!("line {line}: `{cell}` is no number")));
-                }
-            };
-            if value < 0.0 {
-                return Err(self.bad(format!("line {line}: {cell} is below zero")));
-            }
+        while log.next_row()? {
+            let Some(value) = log.amount(&column) else { continue };
             if values.len() == MOST {
-                return Err(self
-                    .bad(format!("there are more than {MOST} rows"))
+                let failure = Failure::new(
+                    Ending::BadInput,
+                    format!("`{}`: there are more than {MOST} rows", self.file),
+                );
+                return Err(failure
                     .help("so many values leave nothing unknown: fit a law to them, or keep every tenth"));
             }
-            values.push(if unit.is_empty() { cell.to_owned() } else { format!("\"{cell} {unit}\"") });
+            if unit.is_empty() && value.fract() != 0.0 {
+                log.fault(&column, "it has no unit: write the title as `time [s]`, or \"unit\" into the law");
+            }
+            values.push(if unit.is_empty() { value.to_string() } else { format!("\"{value} {unit}\"") });
         }
-        if values.is_empty() { Err(self.bad("there are no rows below the head")) } else { Ok(values) }
+        log.finish()?;
+        Ok(values)
     }
 
-    fn column(&self, header: &csv::StringRecord) -> Result<usize, Failure> {
-        let named = |name: &str| name.split('[').next().unwrap_or_default().trim().to_owned();
-        let names: Vec<String> = header.iter().map(named).collect();
-        let listed = || names.iter().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ");
-        match &self.column {
-            None if names.len() == 1 => Ok(0),
+    /// The column that is named, with its unit in brackets or without; the only one if none is.
+    fn column(&self, log: &Log) -> Result<Column, Failure> {
+        let listed = || log.titles().iter().map(|title| format!("`{title}`")).collect::<Vec<_>>().join(", ");
+        let Some(name) = &self.column else {
+            return log.only_column().ok_or_else(|| {
+                let failure =
+                    Failure::new(Ending::BadInput, format!("`{}`: it has several columns", self.file));
+                failure.help(format!("say which as `column`: {}", listed()))
+            });
+        };
+        let bare = |title: &str| title.split('[').next().unwrap_or_default().trim().to_owned();
+        match log.titles().iter().find(|title| *title == name || bare(title) == *name) {
+            Some(title) => log.column(title),
             None => {
-                Err(self.bad("it has several columns").help(format!("say which as `column`: {}", listed())))
-            }
-            Some(column) => {
-                let found =
-                    header.iter().zip(&names).position(|(whole, name)| whole == column || name == column);
-                found.ok_or_else(|| {
-                    let failure = self.bad(format!("it has no column `{column}`"));
-                    match nearest(column, names.iter().map(String::as_str)) {
-                        Some(near) => failure.help(format!("did you mean `{near}`?")),
-                        None => failure.help(format!("it has {}", listed())),
-                    }
+                let names: Vec<String> = log.titles().iter().map(|title| bare(title)).collect();
+                let failure =
+                    Failure::new(Ending::BadInput, format!("`{}` has no column `{name}`", self.file));
+                Err(match nearest(name, names.iter().map(String::as_str)) {
+                    Some(near) => failure.help(format!("did you mean `{near}`?")),
+                    None => failure.help(format!("its columns are {}", listed())),
                 })
             }
         }

@@ -221,7 +221,7 @@ impl Log {
             let more = if self.faults.len() >= FAULTS_MAX { "\n  and maybe more" } else { "" };
             let message = format!("`{}` cannot be used:\n{}{more}", self.name, self.faults.join("\n"));
             return Err(Failure::new(Ending::BadInput, message)
-                .help("correct or take out these rows; nothing was fitted"));
+                .help("correct or take out these rows; nothing was done"));
         }
         if self.rows == 0 {
             let failure = Failure::new(Ending::BadInput, format!("`{}` has titles but no rows", self.name));

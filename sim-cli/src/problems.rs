@@ -8,12 +8,19 @@ use crate::ink::Ink;
 use crate::screen::{WIDTH, safe, width, wrap};
 use sim_core::diag::{Diagnostic, Diagnostics, Severity, Span, line_column};
 
-/// All problems of a file and a closing line.
+/// Problems that are laid out; a list of a thousand wrong values is one mistake.
+const SHOWN_MAX: usize = 60;
+
+/// All problems of a file, or the first of very many, and a closing line.
 pub(crate) fn page(problems: &[Diagnostic], file: &str, source: &str, ink: Ink) -> String {
     let mut page = String::new();
-    for problem in problems {
+    for problem in problems.iter().take(SHOWN_MAX) {
         page.push_str(&render(problem, file, source, ink));
         page.push('\n');
+    }
+    if problems.len() > SHOWN_MAX {
+        let more = counted(problems.len() - SHOWN_MAX, "more problem");
+        page.push_str(&format!("... and {more}\n\n"));
     }
     page.push_str(&closing(problems, file));
     page

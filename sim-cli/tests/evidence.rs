@@ -39,11 +39,21 @@ fn files_that_cannot_be_used_say_why() {
         (JAMS, FROM_FILE.replace("\"clearing\"", "\"clearin\""), "did you mean `clearing`?"),
         (JAMS, FROM_FILE.replace(", \"column\": \"clearing\"", ""), "it has several columns"),
         (JAMS, FROM_FILE.replace("jams.csv", "jam.csv"), "cannot read `jam.csv`"),
-        ("jam,clearing [s]\n1,-4\n", FROM_FILE.to_owned(), "line 2: -4 is below zero"),
-        ("jam,clearing [s]\n1,4\n2,soon\n", FROM_FILE.to_owned(), "line 3: `soon` is no number"),
-        ("jam,clearing [s]\n", FROM_FILE.to_owned(), "no rows below the head"),
-        ("", FROM_FILE.to_owned(), "it has no column"),
+        ("jam,clearing [s]\n1,-4\n", FROM_FILE.to_owned(), "line 2, column `clearing [s]`: `-4` is negative"),
+        (
+            "jam,clearing [s]\n1,4\n2,soon\n",
+            FROM_FILE.to_owned(),
+            "line 3, column `clearing [s]`: `soon` is no number",
+        ),
+        ("jam,clearing [s]\n", FROM_FILE.to_owned(), "titles but no rows"),
+        ("", FROM_FILE.to_owned(), "is empty"),
         ("jam,clearing\n1,4\n", FROM_FILE.to_owned(), "`4` needs a unit of time"),
+        ("jam,clearing\n1,4.5\n", FROM_FILE.to_owned(), "it has no unit: write the title as `time [s]`"),
+        (
+            "jam;clearing [s]\n1;4,5\n2;x\n3;-1\n",
+            FROM_FILE.to_owned(),
+            "line 4, column `clearing [s]`: `-1` is negative",
+        ),
     ] {
         desk.put("jams.csv", data);
         desk.put("line.json", &line(&law));
@@ -55,6 +65,11 @@ fn files_that_cannot_be_used_say_why() {
     desk.put("jams.csv", &format!("jam,clearing [s]\n{many}"));
     desk.put("line.json", &line(FROM_FILE));
     assert!(desk.run(&["check", "line.json"]).err.contains("more than 50000 rows"));
+    // A thousand values without a unit are one mistake, not four thousand lines.
+    let whole: String = (0..1000).map(|n| format!("{n},4\n")).collect();
+    desk.put("jams.csv", &format!("jam,clearing\n{whole}"));
+    let told = desk.run(&["check", "line.json"]).err;
+    assert!(told.contains("440 more problems") && told.lines().count() < 500, "{}", told.lines().count());
 }
 
 #[test]

@@ -221,3 +221,46 @@ fn documents_are_what_their_schemas_say() {
     assert_eq!((page.status, page.err.as_str()), (0, ""));
     assert!(page.out.contains("paid back in") && page.out.contains("labour replaced"), "{}", page.out);
 }
+
+/// Prices in the file: `run` shows the pay-back last, apart from the proof, with inputs as known and with ignorance; `payback` takes
+/// from the file what it is not given.
+#[test]
+fn money_of_the_file_stands_apart_from_the_proof() {
+    const MONEY: &str = r#""money": {"cost": 90000, "labour_per_hour": 25, "lost_minute": 3, "shifts_per_year": 400}, "plan":"#;
+    let desk = Desk::new();
+    desk.put("line.json", &starter_with(r#""plan":"#, MONEY));
+    desk.put("plain.json", &starter_with(r#""plan":"#, r#""plan":"#));
+    let run = ["run", "line.json", "--replications", "8", "--causes", "0"];
+    let done = desk.run(&[&run[..], &["--draws", "0", "--json"]].concat());
+    assert_eq!(done.status, 0, "{}", done.err);
+    let result = json(&done.out);
+    let found = &result["pay_back"];
+    let real = |value: &serde_json::Value| value.as_f64().unwrap_or(f64::NAN);
+    // 8 h of labour in each of 400 shifts, less the lost minutes.
+    let minutes = real(&found["as_known"]["lost_minutes"][0]);
+    assert_eq!(real(&found["labour"]), 80_000.0);
+    assert!((real(&found["as_known"]["gain"][0]) - (80_000.0 - 1200.0 * minutes)).abs() < 1e-6, "{found:#}");
+    let [known, with] =
+        ["as_known", "with_ignorance"].map(|key| found[key].get("account").unwrap_or(&found[key]));
+    let width =
+        |account: &serde_json::Value| real(&account["lost_minutes"][2]) - real(&account["lost_minutes"][1]);
+    assert!(width(with) > 0.0 && width(known) > 0.0, "{found:#}");
+    let page = desk.run(&[&run[..], &["--draws", "0"]].concat()).out;
+    for said in ["MONEY in a year, apart from the proof", "inputs as known", "with ignorance", "years until"]
+    {
+        assert!(page.contains(said), "`{said}` in {page}");
+    }
+    assert!(!desk.run(&["run", "plain.json", "--replications", "2", "--draws", "0"]).out.contains("MONEY"));
+    let own = desk.run(&["payback", "line.json", "--replications", "8", "--cost", "1000", "--json"]);
+    assert_eq!(own.status, 0, "{}", own.err);
+    assert_eq!(
+        (real(&json(&own.out)["prices"]["cost"]), real(&json(&own.out)["prices"]["lost_minute"])),
+        (1000.0, 3.0)
+    );
+    let none = desk.run(&["payback", "plain.json", "--cost", "1000"]);
+    assert_eq!((none.status, none.out.as_str()), (2, ""));
+    assert!(none.err.contains("--labour") && none.err.contains("`money`"), "{}", none.err);
+    desk.put("bad.json", &starter_with(r#""plan":"#, &MONEY.replace("90000", "-1")));
+    let bad = desk.run(&["check", "bad.json"]);
+    assert!(bad.status == 2 && bad.err.contains("out of range"), "{}", bad.err);
+}

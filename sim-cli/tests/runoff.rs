@@ -161,6 +161,69 @@ fn retries_and_which_jams_count() {
     assert!(pass(&with(r#""most_jams": 0"#)) < 0.9);
 }
 
+/// Six jams were seen in six hours: the rate of jams is gamma (6.5, 6 h) by Jeffreys' prior, so that of a run-off of 90 min the
+/// number of jams is negative binomial, and chances to pass are sums of its terms (Gelman et al. 2013, chapter 2); with a retry the
+/// same line is tried twice. Quantiles of the rate: chi-square with 13 degrees of freedom, 5.009 and 24.736 (any table), over 12 h.
+#[test]
+fn ignorance_of_the_jam_rate_is_in_the_chance_to_pass() {
+    const SEEN: &str = r#""every": {"seen": 6, "in": "6 h"}"#;
+    let ignorant = COUNTER.replace(r#""every": {"law": "exponential", "mean": "1 h"}"#, SEEN);
+    assert!(ignorant.contains(SEEN), "the counter has evidence");
+    // Mean of exp(-t m) m^k, where m, the jams to come in 90 min, is gamma (6.5, 4).
+    let mean = |t: f64, k: u32| {
+        let rising: f64 = (0..k).map(|i| 6.5 + f64::from(i)).product();
+        rising * 4.0_f64.powf(6.5) / (4.0 + t).powf(6.5 + f64::from(k))
+    };
+    let factorial = |n: u32| (1..=n).map(f64::from).product::<f64>();
+    let once: f64 = (0..=3).map(|n| mean(1.0, n) / factorial(n)).sum();
+    let both: f64 = (0..=3)
+        .flat_map(|i| (0..=3).map(move |j| (i, j)))
+        .map(|(i, j)| mean(2.0, i + j) / factorial(i) / factorial(j))
+        .sum();
+    let desk = Desk::new();
+    let given = |text: &str| {
+        desk.put("line.json", text);
+        let done = desk.run(&["runoff", "line.json", "--replications", "4000", "--factors", "1", "--json"]);
+        assert_eq!(done.status, 0, "{}", done.err);
+        json(&done.out)
+    };
+    let found = given(&ignorant);
+    agrees("as known", real(&found["now"]["pass"]["chance"]), poisson_at_most(3, 1.5), 4000.0);
+    let with = &found["with_ignorance"];
+    // A thousand draws of four runs: no worse than a thousand runs.
+    agrees("with ignorance", real(&with["chance"]), once, 1000.0);
+    assert!(real(&with["low"]) <= once && once <= real(&with["high"]), "{with:#}");
+    let (low, high) = (poisson_at_most(3, 24.736 / 8.0), poisson_at_most(3, 5.009 / 8.0));
+    // Ends of an interval seen through four runs of each draw are rough.
+    assert!((real(&with["own_low"]) - low).abs() < 0.12, "{low}: {with:#}");
+    assert!((real(&with["own_high"]) - high).abs() < 0.02, "{high}: {with:#}");
+    let again = given(&ignorant.replace("\"most_jams\": 3", "\"most_jams\": 3, \"retries\": 1"));
+    agrees("with a retry", real(&again["with_ignorance"]["chance"]), 2.0 * once - both, 1000.0);
+    assert!(given(COUNTER)["with_ignorance"].is_null(), "no evidence, no ignorance");
+}
+
+/// The plan that is called sure holds its risks by the Poisson law, and takes no less time than the one by the shares seen.
+#[test]
+fn a_sure_plan_is_named() {
+    let desk = Desk::new();
+    desk.put("line.json", COUNTER);
+    let args =
+        ["runoff", "line.json", "--replications", "2000", "--factors", "1", "--bad", "5", "--up-to", "6"];
+    let done = desk.run(&[&args[..], &["--json"]].concat());
+    assert_eq!(done.status, 0, "{}", done.err);
+    let risks = &json(&done.out)["risks"];
+    let (sure, seen) = (&risks["smallest_sure"], &risks["smallest"]);
+    let (hours, most) = (real(&sure["length_h"]), sure["most_jams"].as_u64().expect("a number"));
+    assert!(poisson_at_most(most, hours) >= 0.95 && poisson_at_most(most, 5.0 * hours) <= 0.10, "{sure}");
+    assert!(hours >= real(&seen["length_h"]) && hours <= 3.0, "{sure} {seen}");
+    let page = desk.run(&args).out;
+    assert!(page.contains("The smallest plan that surely holds both"), "{page}");
+    // Too few runs to be sure of anything.
+    let few = desk.run(&["runoff", "line.json", "--replications", "50", "--factors", "1", "--bad", "5"]);
+    assert!(few.out.contains("surely holds both"), "{}", few.out);
+    assert!(few.out.contains("more --replications"), "{}", few.out);
+}
+
 #[test]
 fn the_page_and_its_errors() {
     let desk = Desk::new();
@@ -178,9 +241,12 @@ fn the_page_and_its_errors() {
         "2",
     ]);
     assert_eq!((done.status, done.err.as_str()), (0, ""));
-    for said in
-        ["Run-off of 2 h: 3 jams at most.", "Chance to pass now", "producer: 1 x fails", "The smallest plan"]
-    {
+    for said in [
+        "Run-off of 2 h: 3 jams at most.",
+        "CHANCE TO PASS now",
+        "producer: 1 x fails",
+        "By the shares seen alone",
+    ] {
         assert!(done.out.contains(said), "`{said}` in {}", done.out);
     }
     assert!(done.out.lines().all(|line| line.chars().count() <= 80), "{}", done.out);

@@ -79,6 +79,9 @@ pub fn random_value(seed: u64, most: usize) -> Value {
     if luck.percent(5) {
         line["run_off"] = run_off(&mut luck);
     }
+    if luck.percent(5) {
+        line["money"] = json!({"cost": 90000, "labour_per_hour": 28.5, "lost_minute": 4, "running_per_hour": 3, "shifts_per_year": 460});
+    }
     if luck.percent(10) {
         line["$schema"] = json!("feedproof.schema.json");
         line["title"] = json!("A line that luck has drawn");

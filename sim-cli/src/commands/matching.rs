@@ -37,9 +37,12 @@ pub(crate) struct Args {
     /// Simulated shifts of the file as it stands; fewer than 299 could never call one of six outputs outside
     #[arg(long, value_name = "N", default_value_t = 999, value_parser = clap::value_parser!(u64).range(299..=100_000))]
     replications: u64,
-    /// Simulated shifts for each input; 0: only tell which outputs lie outside
-    #[arg(long, value_name = "N", default_value_t = 300, value_parser = clap::value_parser!(u64).range(0..=100_000))]
+    /// Simulated shifts for each input, and as many again for each size of sets; 0: only tell which outputs lie outside
+    #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u64).range(0..=100_000))]
     draws: u64,
+    /// Most inputs that differ at once, from 1 to 3
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u64).range(1..=3))]
+    together: u64,
     /// Largest factor that is tried on an input; the smallest is its inverse
     #[arg(long, value_name = "F", default_value_t = 4.0, value_parser = widest)]
     widest: f64,
@@ -91,6 +94,7 @@ pub(super) fn matching(args: &Args) -> Result<Ending, Failure> {
         interval_s: args.every,
         replications: args.replications,
         draws: args.draws,
+        together: args.together as usize,
         widest: args.widest,
         seed,
         error: 0.05,

@@ -16,6 +16,7 @@ use crate::{interrupt, screen};
 use sim_core::balance;
 use sim_core::diag::Diagnostic;
 use sim_core::evidence::{self, IgnoranceOptions, nested};
+use sim_core::money::{MoneyOptions, PayBack, Prices, pay_back};
 use sim_core::network::{self, Plan};
 use sim_core::part::{Nanos, SECOND};
 use sim_core::scenario::Scenario;
@@ -64,8 +65,8 @@ pub(crate) struct Args {
     /// Account for the causes of starvation in the first N shifts; 0: in none. Such a shift takes up to twice as long
     #[arg(long, value_name = "N", default_value_t = study::CAUSES_IN)]
     causes: u64,
-    /// Draw the inputs that are known from evidence anew N times, and include what is not known of them in the proof;
-    /// 0: take them as known (default: as many as the shifts allow, up to 120)
+    /// Draw the inputs that are known from evidence anew exactly N times, and include what is not known of them in the proof;
+    /// 0: take them as known (default: until the verdict is clear, 80 to 240 times, or as many as the shifts allow)
     #[arg(long, value_name = "N", value_parser = draws)]
     draws: Option<u64>,
     /// Shifts for each of these draws at first; where one is not clear it gets more
@@ -150,6 +151,11 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
     }
     if !args.reduce.is_empty() && result.stopped_because != StoppedBecause::Cancelled {
         result.reduced = reduced(args, &source, &result)?;
+    }
+    if let Some(prices) = scenario.money
+        && result.stopped_because != StoppedBecause::Cancelled
+    {
+        result.pay_back = money(args, &source, prices, &result)?;
     }
     if let Some(folder) = folder {
         folder.keep(&result)?;
@@ -333,6 +339,27 @@ fn reduced(args: &Args, source: &Source, result: &RunResult) -> Result<Option<Re
         .map_err(|why| refused(&why))
 }
 
+/// Most shifts for the pay-back: its interval is that of a mean.
+const SHIFTS_FOR_MONEY: u64 = 100;
+
+/// The pay-back by the prices of the file; none if it was interrupted.
+fn money(
+    args: &Args,
+    source: &Source,
+    prices: Prices,
+    result: &RunResult,
+) -> Result<Option<PayBack>, Failure> {
+    let read = Variant::read(&source.text).map_err(|problems| source.refused(&problems))?;
+    let options = MoneyOptions {
+        replications: result.replications.clamp(2, SHIFTS_FOR_MONEY),
+        seed: result.seed,
+        level: result.level,
+    };
+    let crew = args.luck.crew();
+    pay_back(&source.text, read.scenario, prices, options, &crew, &interrupt::asked)
+        .map_err(|why| refused(&why))
+}
+
 /// The promise with what is not known of the inputs in it; none without evidence, if it is not asked for, or if it was
 /// interrupted.
 fn include_ignorance(
@@ -344,7 +371,8 @@ fn include_ignorance(
     let asked = match args.draws {
         Some(0) => None,
         Some(draws) => {
-            Some(IgnoranceOptions { draws, each: args.shifts_each, seed: run.seed, level: run.level })
+            let (each, seed, level) = (args.shifts_each, run.seed, run.level);
+            Some(IgnoranceOptions { draws, until_clear: false, each, seed, level })
         }
         None => IgnoranceOptions::within(run.replications, args.shifts_each, run.seed),
     };

@@ -6,6 +6,7 @@
 mod comparison;
 mod ignorance;
 mod line;
+mod money;
 mod origin;
 mod ranking;
 mod rate;
@@ -79,6 +80,7 @@ pub(crate) fn document(proof: &Proof<'_>) -> Document {
     document.add("stops", "Jams, stops and attendance", stops::stops(proof));
     document.add("inputs", "Inputs: measured or assumed", origin::inputs(proof));
     document.add("ignorance", "What is not known of the inputs", ignorance::ignorance(proof));
+    document.add("money", "Money, apart from the proof", money::money(proof));
     document.add("cautions", "Cautions", origin::cautions(proof));
     document.add("again", "How to make this again", origin::again(proof));
     document.add("scenario", "The scenario in full", vec![Block::Code(proof.source.text.clone())]);
@@ -134,10 +136,27 @@ fn figures(result: &RunResult) -> Vec<(String, String, String)> {
         let interval = one.low.zip(one.high).map_or(String::new(), |(low, high)| {
             format!("; exact interval {} to {}", percent(low, half), percent(high, half))
         });
+        let inputs = if result.ignorance.is_some() { ", inputs as known" } else { "" };
         figures.push((
             format!("Chance to make {} /min", plain(one.rate)),
             percent(share, half),
-            format!("{} of {} shifts{interval}", one.made, one.of),
+            format!("{} of {} shifts{interval}{inputs}", one.made, one.of),
+        ));
+    }
+    if let Some(ignorance) = &result.ignorance
+        && let Some(clause) = ignorance.clauses.iter().min_by(|a, b| a.assurance.total_cmp(&b.assurance))
+    {
+        let half = Some(0.5 * (clause.high - clause.low));
+        figures.push((
+            "Assurance".to_owned(),
+            percent(clause.assurance, half),
+            format!(
+                "probability, given the evidence, that the line keeps its promise; simulated to within {} and {}; {} is asked \
+                 for",
+                percent(clause.low, half),
+                percent(clause.high, half),
+                stated(ignorance.demanded_assurance)
+            ),
         ));
     }
     figures.push((

@@ -19,14 +19,22 @@ pub(super) fn promise(proof: &Proof<'_>) -> Vec<Block> {
     let mut facts = Vec::new();
     if let Some(promise) = &result.promise {
         let at = listed(&result.rate.at);
-        let as_known = if result.ignorance.is_some() { ", inputs as known" } else { "" };
-        for clause in &promise.clauses {
+        let ignorance = result.ignorance.as_ref();
+        for (clause, judged) in promise.clauses.iter().zip(verdict::verdicts(result, promise)) {
+            let known = match ignorance {
+                Some(_) => format!("; inputs as known: {}", verdict::in_a_word(clause.verdict)),
+                None => String::new(),
+            };
             facts.push((
-                format!("Clause{as_known} ({})", verdict::in_a_word(clause.verdict)),
-                unquoted(&format!("{}{}", verdict::holds(clause, &at), verdict::judged(clause))),
+                format!("Clause ({}{known})", verdict::in_a_word(judged)),
+                unquoted(&format!(
+                    "{}{}",
+                    verdict::holds(clause, &at),
+                    verdict::judged(clause, ignorance.is_some())
+                )),
             ));
         }
-        for clause in result.ignorance.iter().flat_map(|ignorance| &ignorance.clauses) {
+        for clause in ignorance.iter().flat_map(|ignorance| &ignorance.clauses) {
             facts.push((
                 format!("Assurance ({})", verdict::in_a_word(clause.verdict)),
                 format!(
@@ -39,9 +47,10 @@ pub(super) fn promise(proof: &Proof<'_>) -> Vec<Block> {
                 ),
             ));
         }
+        let error = ignorance.map_or(promise.error_each_way, |ignorance| ignorance.error_each_way);
         facts.push((
-            "Chance of a wrong verdict".to_owned(),
-            format!("at most {} each way, all looks counted", stated(promise.error_each_way)),
+            "Chance of a wrong verdict by simulation".to_owned(),
+            format!("at most {} each way, all looks counted", stated(error)),
         ));
     }
     facts.push(("What was simulated".to_owned(), verdict::ran(result)));

@@ -80,9 +80,14 @@ pub(super) fn side_by_side(result: &RunResult, ink: Ink) -> String {
         page.push_str(&wrap(&assurance(clause, ignorance), "  ", "  ", WIDTH));
     }
     let ran = format!(
-        "{} draws of {}, {} within them; {} at first, more where it is not clear.",
+        "{} draws of {}, {}{} within them; {} at first, more where it is not clear.",
         grouped(ignorance.draws),
         counted(ignorance.known.len(), "piece") + " of evidence",
+        if ignorance.draws_until_clear {
+            "ended when the verdict was clear or draws were used up, "
+        } else {
+            ""
+        },
         counted(ignorance.shifts as usize, "shift"),
         grouped(ignorance.shifts_each),
     );

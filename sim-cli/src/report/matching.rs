@@ -3,12 +3,17 @@
 use super::heading;
 use crate::ink::Ink;
 use crate::numbers::{number, plain};
+use crate::problems::counted;
 use crate::screen::{WIDTH, safe, wrap};
 use crate::tables::Table;
-use sim_core::matching::{Explanation, MatchResult};
+use sim_core::matching::{Combination, Explanation, MatchResult};
 
 /// Explanations shown.
 const ROWS_MAX: usize = 8;
+/// Sets of inputs shown.
+const SETS_MAX: usize = 5;
+/// What stands for no input.
+const AS_IT_STANDS: &str = "the file as it stands";
 
 /// The whole page.
 pub(crate) fn matching(found: &MatchResult, ink: Ink) -> String {
@@ -50,7 +55,11 @@ pub(crate) fn matching(found: &MatchResult, ink: Ink) -> String {
     page.push_str(&table.render(ink));
     page.push_str(&wrap(
         &format!(
-            "From, to: 95 % of simulated shifts. Jointly: all outputs looked at together (Holm); outside below {:.0} %.",
+            "From, to: 95 % of simulated shifts{}. Jointly: all outputs looked at together (Holm); outside below {:.0} %.",
+            match found.pieces {
+                0 => String::new(),
+                n => format!(", each with its own draw of what is left open by {} of evidence", counted(n as usize, "piece")),
+            },
             100.0 * found.error
         ),
         "  ",
@@ -65,21 +74,35 @@ pub(crate) fn matching(found: &MatchResult, ink: Ink) -> String {
 }
 
 fn explanations(found: &MatchResult, ink: Ink) -> String {
-    let mut page = heading("WHICH INPUT WOULD EXPLAIN IT, if one only differs from the file", ink);
+    let mut page = heading("WHICH INPUTS WOULD EXPLAIN IT", ink);
     let mut table = Table::new(&["input", "weight", "factor", "from", "to"]);
     for explanation in found.explanations.iter().take(ROWS_MAX) {
         table.row(cells(explanation));
     }
     page.push_str(&table.render(ink));
+    if found.together > 1 {
+        let mut table = Table::new(&["inputs together, with factors", "weight"]);
+        for set in found.combinations.iter().take(SETS_MAX) {
+            table.row([together(set), percent(set.weight)]);
+        }
+        page.push('\n');
+        page.push_str(&table.render(ink));
+    }
+    let most = match found.together {
+        1 => "one of them".to_owned(),
+        n => format!("up to {n} of them at once"),
+    };
     page.push_str(&wrap(
         &format!(
-            "Weight: share among the simulated shifts nearest to the log (approximate Bayesian rejection), of {} inputs and \
-             the file as it stands with equal weights before; factors from {} to {} were tried, {} shifts each. From, to: 90 %. \
-             Inputs that do the same to the outputs share the weight: measure those, before the file is changed.",
+            "Weight: share among the simulated shifts nearest to the log (approximate Bayesian rejection). {} inputs were tried, \
+             {most}, {} shifts for each{}; factors from {} to {}, evenly over logarithms. Before, none, one and more of them are \
+             equally likely to differ, and so is each set of one size. From, to: 90 %. Inputs that do the same to the outputs \
+             share the weight: measure those, before the file is changed.",
             found.n_tried,
+            found.draws,
+            if found.together > 1 { " and as many for sets of each size" } else { "" },
             number(1.0 / found.widest, None),
             plain(found.widest),
-            found.draws
         ),
         "  ",
         "  ",
@@ -88,11 +111,23 @@ fn explanations(found: &MatchResult, ink: Ink) -> String {
     page
 }
 
+fn percent(share: f64) -> String {
+    format!("{:.1} %", 100.0 * share)
+}
+
+fn together(set: &Combination) -> String {
+    if set.paths.is_empty() {
+        return AS_IT_STANDS.to_owned();
+    }
+    let one = |(path, factor): (&String, &f64)| format!("{path} x {factor:.2}");
+    set.paths.iter().zip(&set.factors).map(one).collect::<Vec<String>>().join(" and ")
+}
+
 fn cells(explanation: &Explanation) -> [String; 5] {
     let shown = |value: Option<f64>| value.map_or("-".to_owned(), |value| format!("{value:.2}"));
     [
-        explanation.path.clone().unwrap_or("the file as it stands".to_owned()),
-        format!("{:.1} %", 100.0 * explanation.weight),
+        explanation.path.clone().unwrap_or(AS_IT_STANDS.to_owned()),
+        percent(explanation.weight),
         shown(explanation.factor),
         shown(explanation.low),
         shown(explanation.high),

@@ -13,7 +13,7 @@ mod limits;
 mod line;
 mod losses;
 mod matching;
-mod money;
+pub(crate) mod money;
 mod origin;
 pub(crate) mod plot;
 mod rate;
@@ -76,6 +76,7 @@ pub(crate) fn proof(result: &RunResult, context: &Context<'_>) -> String {
         line::losses(result, ink),
         origin::inputs(result, ink),
         ignorance::left_out(result),
+        money::section(result, ink),
         origin::warnings(context),
         origin::notes(result, ink),
         origin::next(context),

@@ -2,10 +2,11 @@
 
 use super::heading;
 use crate::ink::Ink;
-use crate::numbers::{number, plain, stated};
+use crate::numbers::{grouped, number, plain, stated};
+use crate::problems::counted;
 use crate::screen::{WIDTH, safe, wrap};
 use crate::tables::Table;
-use sim_core::run_off::{PassChance, PassLevel, RiskReport, RunOffResult};
+use sim_core::run_off::{PassChance, PassLevel, RiskReport, RunOffResult, SmallestPlan};
 
 /// Share of runs that kept a limit, if there is one.
 type Kept = fn(&PassLevel) -> Option<f64>;
@@ -14,27 +15,50 @@ type Kept = fn(&PassLevel) -> Option<f64>;
 pub(crate) fn run_off(found: &RunOffResult, ink: Ink) -> String {
     let mut page = format!("{}\n", safe(found.title.as_deref().unwrap_or("A line without a title")));
     page.push_str(&wrap(&plan(found), "Run-off of ", "  ", WIDTH));
-    page.push_str(&wrap(
-        &format!(
-            "Chance to pass now: {} (95 % interval {} to {}; {} of {} simulated run-offs{}; seed {}).",
-            share(found.now.pass.chance),
-            share(found.now.pass.low),
-            share(found.now.pass.high),
-            found.now.pass.passed,
-            found.now.pass.n,
-            if found.retries > 0 { " passed at the first try" } else { "" },
-            found.seed
-        ),
-        "",
-        "  ",
-        WIDTH,
-    ));
+    page.push('\n');
+    page.push_str(&now(found, ink));
     page.push('\n');
     page.push_str(&characteristic(found, ink));
     if let Some(risks) = &found.risks {
         page.push('\n');
         page.push_str(&risk_page(found, risks, ink));
     }
+    page
+}
+
+/// The chance to pass now, with inputs as known and with what is not known of them.
+fn now(found: &RunOffResult, ink: Ink) -> String {
+    let mut page = heading("CHANCE TO PASS now", ink);
+    let mut table = Table::new(&["", "chance", "from", "to"]);
+    let row =
+        |name: &str, [chance, low, high]: [f64; 3]| [name.to_owned(), share(chance), share(low), share(high)];
+    let known = &found.now.pass;
+    let name = if found.with_ignorance.is_some() { "inputs as known" } else { "inputs as stated" };
+    table.row(row(name, [known.chance, known.low, known.high]));
+    if let Some(with) = &found.with_ignorance {
+        table.row(row("with ignorance", [with.chance, with.low, with.high]));
+        table.row(row("- this line's own chance", [with.own_median, with.own_low, with.own_high]));
+    }
+    page.push_str(&table.render(ink));
+    let mut words = format!(
+        "{} of {} simulated run-offs passed{}; seed {}. From, to: what the simulation leaves open, at {}.",
+        grouped(known.passed),
+        grouped(known.n),
+        if found.retries > 0 { " at the first try" } else { "" },
+        found.seed,
+        stated(found.level)
+    );
+    if let Some(with) = &found.with_ignorance {
+        words.push_str(&format!(
+            " With ignorance: luck pooled with what is left open by {} ({} draws, {} run-offs each). The own chance: median, and where \
+             it lies with a probability of {}, given the evidence.",
+            counted(with.pieces as usize, "piece") + " of evidence",
+            grouped(with.draws),
+            with.runs_each,
+            stated(found.level)
+        ));
+    }
+    page.push_str(&wrap(&words, "  ", "  ", WIDTH));
     page
 }
 
@@ -98,7 +122,8 @@ fn characteristic(found: &RunOffResult, ink: Ink) -> String {
     page.push_str(&table.render(ink));
     page.push_str(&wrap(
         &format!(
-            "Intervals at {} (Clopper and Pearson). All factors see the same luck. Inputs are taken as stated.",
+            "Intervals at {} (Clopper and Pearson). All factors see the same luck. A level is a line that is agreed upon: all inputs \
+             are taken as known.",
             stated(found.level)
         ),
         "  ",
@@ -126,30 +151,48 @@ fn risk_page(found: &RunOffResult, risks: &RiskReport, ink: Ink) -> String {
     table.row(std::iter::once(producer).chain(with_limits(&risks.producer, risks.producer_most)));
     table.row(std::iter::once(consumer).chain(with_limits(&risks.consumer, risks.consumer_most)));
     page.push_str(&table.render(ink));
-    let words = match &risks.smallest {
-        Some(plan) => {
-            let jams = plan.most_jams.map_or(String::new(), |most| format!(" with {most} jams at most"));
-            format!(
-                "The smallest plan that holds both: {} h{jams}; producer's risk {} (from {} to {}), consumer's risk {} (from \
-                 {} to {}). Other limits as they are. More --replications narrow the intervals.",
-                plain(plan.length_h),
-                share(plan.producer.chance),
-                share(plan.producer.low),
-                share(plan.producer.high),
-                share(plan.consumer.chance),
-                share(plan.consumer.low),
-                share(plan.consumer.high)
-            )
-        }
-        None => {
-            let hint = if found.most_jams.is_none() && found.varied == "how often jams come" {
-                " The plan does not limit jams; add `most_jams`, or vary something else."
-            } else {
-                " The good and the bad line are too much alike, or another limit fails the good one."
-            };
-            format!("No plan of up to {} h holds both.{hint}", plain(risks.up_to_h))
-        }
-    };
-    page.push_str(&wrap(&words, "  ", "  ", WIDTH));
+    for words in smallest(found, risks) {
+        page.push_str(&wrap(&words, "  ", "  ", WIDTH));
+    }
     page
+}
+
+/// The smallest plans: the one that surely holds both risks, and the one that does by the shares seen.
+fn smallest(found: &RunOffResult, risks: &RiskReport) -> Vec<String> {
+    let Some(seen) = &risks.smallest else {
+        let hint = if found.most_jams.is_none() && found.varied == "how often jams come" {
+            " The plan does not limit jams; add `most_jams`, or vary something else."
+        } else {
+            " The good and the bad line are too much alike, or another limit fails the good one."
+        };
+        return vec![format!("No plan of up to {} h holds both.{hint}", plain(risks.up_to_h))];
+    };
+    let sure = match &risks.smallest_sure {
+        Some(sure) => format!(
+            "The smallest plan that surely holds both: {}. Sure: {}, both sides and all lengths looked at together.",
+            limits(sure),
+            stated(found.level)
+        ),
+        None => format!(
+            "No plan of up to {} h surely holds both ({}, both sides and all lengths looked at together): more --replications, or a \
+             longer --up-to.",
+            plain(risks.up_to_h),
+            stated(found.level)
+        ),
+    };
+    let by_shares = format!("By the shares seen alone: {}. Other limits as they are.", limits(seen));
+    vec![sure, by_shares]
+}
+
+fn limits(smallest: &SmallestPlan) -> String {
+    let jams = smallest.most_jams.map_or(String::new(), |most| format!(" with {most} jams at most"));
+    let risk = |chance: &PassChance| {
+        format!("{} (from {} to {})", share(chance.chance), share(chance.low), share(chance.high))
+    };
+    format!(
+        "{} h{jams}; producer's risk {}, consumer's risk {}",
+        plain(smallest.length_h),
+        risk(&smallest.producer),
+        risk(&smallest.consumer)
+    )
 }

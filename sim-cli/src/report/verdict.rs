@@ -162,15 +162,16 @@ pub(super) fn clauses(result: &RunResult, ink: Ink) -> String {
         return String::new();
     }
     let at = listed(&result.rate.at);
-    let mut page = heading("CLAUSES OF THE PROMISE", ink);
-    for clause in &promise.clauses {
-        let word = match clause.verdict {
+    let title = if result.ignorance.is_some() { ", with what is not known of the inputs" } else { "" };
+    let mut page = heading(&format!("CLAUSES OF THE PROMISE{title}"), ink);
+    for (clause, verdict) in promise.clauses.iter().zip(verdicts(result, promise)) {
+        let word = match verdict {
             Verdict::Proved => ink.good("proved"),
             Verdict::Disproved => ink.bad("disproved"),
             Verdict::Open => ink.warn("open"),
         };
         page.push_str(&wrap(
-            &format!("{}{}", holds(clause, &at), judged(clause)),
+            &format!("{}{}", holds(clause, &at), judged(clause, result.ignorance.is_some())),
             &format!("  {word}: "),
             "    ",
             WIDTH,
@@ -179,15 +180,24 @@ pub(super) fn clauses(result: &RunResult, ink: Ink) -> String {
     page
 }
 
-/// What was found of a clause.
-pub(crate) fn judged(clause: &ClauseReport) -> String {
+/// The verdict on each clause: about the assurance where ignorance of the inputs is included.
+pub(crate) fn verdicts(result: &RunResult, promise: &PromiseReport) -> Vec<Verdict> {
+    match &result.ignorance {
+        Some(ignorance) => ignorance.clauses.iter().map(|clause| clause.verdict).collect(),
+        None => promise.clauses.iter().map(|clause| clause.verdict).collect(),
+    }
+}
+
+/// What was found of a clause with inputs as known, which is said where there is another finding.
+pub(crate) fn judged(clause: &ClauseReport, is_one_of_two: bool) -> String {
     let (Some(estimate), Some(looked)) = (clause.estimate, clause.last_look) else { return String::new() };
     let half = clause.upper.zip(clause.lower).map(|(high, low)| 0.5 * (high - low));
     let value = match clause.kind {
         ClauseKind::MeanRate => format!("{} a minute", number(estimate, half)),
         ClauseKind::ShiftRate | ClauseKind::FeedAvailability => percent(estimate, half),
     };
-    format!(" (found {value} at the look after {} shifts)", grouped(looked))
+    let inputs = if is_one_of_two { ", inputs as known" } else { "" };
+    format!(" (found {value} at the look after {} shifts{inputs})", grouped(looked))
 }
 
 /// Stations that waited for each other for ever.

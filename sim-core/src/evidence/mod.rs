@@ -12,7 +12,9 @@ pub mod nested;
 pub mod outer;
 pub mod pool;
 pub mod posterior;
+pub mod slices;
 pub mod split;
 
 pub use nested::{IgnoranceOptions, ignorance};
 pub use outer::{Known, estimates, known};
+pub use slices::DrawnShifts;

@@ -1,5 +1,10 @@
 //! The nested study: outer draws of the inputs, shifts within each, and what they say of the promise.
 //!
+//! It may end as soon as it is clear what the verdict is: the study looks after two thirds of the draws, after all of them, and,
+//! if the simulation is still what leaves the verdict open, once more after twice as many. A verdict is clear if it is proved,
+//! disproved, or surely neither; in the last case some more shifts at the first look make clear what to measure next, and it looks
+//! again. Looks share the chance of error alike (Bonferroni).
+//!
 //! Each draw has equally many shifts at first. Draws for which it is not clear whether their line keeps the promise get
 //! three times as many more, and then twelve times, the least clear first, until twice the shifts of the first round are
 //! used in all. Luck of all shifts is independent. What is kept of a draw is a few sums and what was drawn. Invariant:
@@ -20,6 +25,8 @@ use crate::study::{Crew, Options, RunError, Task, Variant, outlook, reaches, run
 pub struct IgnoranceOptions {
     /// Outer draws, [`FEWEST_DRAWS`] at least.
     pub draws: u64,
+    /// Whether fewer draws will do where they are clear, and twice as many are made where these are not; else exactly so many.
+    pub until_clear: bool,
     /// Shifts within each draw at first, 2 at least.
     pub each: u64,
     /// Seed of all luck, and of the draws.
@@ -40,7 +47,13 @@ impl IgnoranceOptions {
     /// As many draws as usual, or as a budget of shifts allows in the first round; none if it allows too few.
     pub fn within(budget: u64, each: u64, seed: u64) -> Option<Self> {
         let draws = DRAWS.min(budget / each.max(1));
-        (draws >= FEWEST_DRAWS).then_some(IgnoranceOptions { draws, each, seed, level: 0.95 })
+        (draws >= FEWEST_DRAWS).then_some(IgnoranceOptions {
+            draws,
+            until_clear: true,
+            each,
+            seed,
+            level: 0.95,
+        })
     }
 }
 
@@ -50,6 +63,33 @@ const AT_ONCE: usize = 64;
 const CLEAR: f64 = 0.05;
 /// Shifts of a draw that is not clear, over those of the first round: after one more round, and after two.
 const MORE: [u64; 2] = [4, 16];
+
+/// A stage of the study, with a look at its end.
+#[derive(Debug, Clone, Copy)]
+struct Stage {
+    /// Draws in all.
+    draws: u64,
+    /// Shifts in all, over those of the first round, once draws that are not clear have got more: before the look.
+    cleared_up: f64,
+    /// The same after it, if the verdict is surely open.
+    sharpened: f64,
+}
+
+/// Looks that there may be at most if the study ends when the verdict is clear.
+const LOOKS: f64 = 4.0;
+
+impl IgnoranceOptions {
+    fn stages(&self) -> Vec<Stage> {
+        let stage = |draws| Stage { draws, cleared_up: 2.0, sharpened: 2.0 };
+        if self.until_clear {
+            let first = (2 * self.draws / 3).max(FEWEST_DRAWS);
+            let first = Stage { draws: first, cleared_up: 1.0, sharpened: 1.5 };
+            vec![first, stage(self.draws), stage(2 * self.draws)]
+        } else {
+            vec![stage(self.draws)]
+        }
+    }
+}
 
 /// What is kept of one draw.
 #[derive(Debug, Clone)]
@@ -104,16 +144,29 @@ pub fn ignorance<C: Crew>(
         return Ok(None);
     }
     let [as_known] = as_known;
-    let mut nest = Nest { source, known, clauses, options, as_known, draws: Vec::new(), done: 0, planned: 0 };
-    nest.planned = options.draws * options.each;
-    let all: Vec<u64> = (0..options.draws).collect();
-    if !nest.run(&all, options.each, crew, cancelled, progress)? {
-        return Ok(None);
+    let error_share = if options.until_clear { 1.0 / LOOKS } else { 1.0 };
+    let (draws, done, planned) = (Vec::new(), 0, 0);
+    let mut nest = Nest { source, known, clauses, options, as_known, draws, done, planned, error_share };
+    let demanded = scenario.promise.demanded_assurance();
+    for stage in options.stages() {
+        let new: Vec<u64> = (nest.draws.len() as u64..stage.draws).collect();
+        nest.planned = nest.done + new.len() as u64 * options.each;
+        if !nest.run(&new, options.each, crew, cancelled, progress)?
+            || !nest.clear_up(stage.cleared_up, crew, cancelled, progress)?
+        {
+            return Ok(None);
+        }
+        if !nest.is_clear(demanded) {
+            continue;
+        }
+        if nest.is_open(demanded) && !nest.clear_up(stage.sharpened, crew, cancelled, progress)? {
+            return Ok(None);
+        }
+        if nest.is_clear(demanded) {
+            break;
+        }
     }
-    if !nest.clear_up(crew, cancelled, progress)? {
-        return Ok(None);
-    }
-    Ok(Some(nest.report(scenario.promise.demanded_assurance())))
+    Ok(Some(nest.report(demanded)))
 }
 
 /// A nested study under way.
@@ -128,6 +181,8 @@ struct Nest<'a> {
     /// Shifts done.
     done: u64,
     planned: u64,
+    /// Share of the chance of error that each look has.
+    error_share: f64,
 }
 
 impl Nest<'_> {
@@ -185,14 +240,16 @@ impl Nest<'_> {
         Ok(true)
     }
 
-    /// Runs more shifts of the draws that are not clear. False if it was cancelled.
+    /// Runs more shifts of the draws that are not clear, until there are `share` times those of the first round. False if it was
+    /// cancelled.
     fn clear_up<C: Crew>(
         &mut self,
+        share: f64,
         crew: &C,
         cancelled: &(dyn Fn() -> bool + Sync),
         progress: &mut dyn FnMut(u64, u64),
     ) -> Result<bool, RunError> {
-        let budget = 2 * self.options.draws * self.options.each;
+        let budget = (share * (self.draws.len() as u64 * self.options.each) as f64) as u64;
         for more in MORE {
             let until = more * self.options.each;
             let mut unclear: Vec<(f64, u64)> = Vec::new();
@@ -228,7 +285,23 @@ impl Nest<'_> {
 
     /// Simulation error of each end of the interval of an assurance.
     fn error(&self) -> f64 {
-        shared_error(ERROR_EACH_WAY, self.clauses.len().max(1) as u64)
+        self.error_share * shared_error(ERROR_EACH_WAY, self.clauses.len().max(1) as u64)
+    }
+
+    /// Why each clause is open; none where it is not.
+    fn open_because(&self, demanded: f64) -> Vec<Option<OpenBecause>> {
+        let why = |clause| self.assurance(clause, &self.reach(clause), demanded).open_because;
+        (0..self.clauses.len()).map(why).collect()
+    }
+
+    /// Whether more simulation would not change the verdict; so without a promise.
+    fn is_clear(&self, demanded: f64) -> bool {
+        self.open_because(demanded).iter().all(|why| *why != Some(OpenBecause::Simulation))
+    }
+
+    /// Whether a clause is open.
+    fn is_open(&self, demanded: f64) -> bool {
+        self.open_because(demanded).iter().any(Option::is_some)
     }
 
     /// How far the population of own chances, or means, reaches what a clause demands.
@@ -306,7 +379,8 @@ impl Nest<'_> {
             verdict: (!clauses.is_empty()).then(|| joint_verdict(&verdicts)),
             demanded_assurance: demanded,
             error_each_way: ERROR_EACH_WAY,
-            draws: options.draws,
+            draws: self.draws.len() as u64,
+            draws_until_clear: options.until_clear,
             shifts_each: options.each,
             shifts: self.done,
             redrawn: self.draws.iter().map(|draw| draw.redrawn).sum(),
@@ -371,7 +445,7 @@ impl Nest<'_> {
 }
 
 /// Number of the replication whose luck a shift has: none that any other draw, or the run with inputs as known, has.
-fn luck_of(draw: u64, shift: u64) -> u64 {
+pub(super) fn luck_of(draw: u64, shift: u64) -> u64 {
     ((draw + 1) << 32) + shift
 }
 

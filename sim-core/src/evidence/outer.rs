@@ -121,6 +121,8 @@ fn prior(seen: &Seen) -> String {
 pub struct Outer {
     /// What was drawn for each piece of evidence.
     pub drawn: Vec<Drawn>,
+    /// The text of the file that says so.
+    pub text: String,
     /// The file that says so.
     pub scenario: Scenario,
     /// Impossible draws before it.
@@ -141,9 +143,10 @@ pub fn outer(source: &str, all: &[Known], seed: u64, number: u64) -> Result<Oute
     for redrawn in 0..MOST_TRIES {
         let drawn: Vec<Drawn> =
             all.iter().zip(&mut streams).map(|(known, stream)| draw(&known.seen, stream)).collect();
-        let checked = scenario::read(&text(source, all, &drawn));
+        let text = text(source, all, &drawn);
+        let checked = scenario::read(&text);
         match checked.scenario {
-            Some(scenario) => return Ok(Outer { drawn, scenario, redrawn }),
+            Some(scenario) => return Ok(Outer { drawn, text, scenario, redrawn }),
             None => {
                 let error = checked.problems.iter().find(|problem| problem.severity == Severity::Error);
                 why = error.map(|problem| problem.message.clone()).unwrap_or_default();

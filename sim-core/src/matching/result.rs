@@ -25,12 +25,12 @@ pub struct OutputReport {
     pub is_outside: bool,
 }
 
-/// An input that would explain the log.
+/// An input that would explain the log, alone or together with others.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Explanation {
     /// Its path in the file; none: the file as it stands.
     pub path: Option<String>,
-    /// Posterior weight among all that were tried.
+    /// Posterior weight of all sets with this input among all that were tried.
     pub weight: f64,
     /// Factor on the input, median of the accepted ones.
     pub factor: Option<f64>,
@@ -38,6 +38,19 @@ pub struct Explanation {
     pub low: Option<f64>,
     /// 5 % lie above.
     pub high: Option<f64>,
+    /// Accepted shifts.
+    pub accepted: u64,
+}
+
+/// Inputs that together would explain the log.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Combination {
+    /// Their paths in the file; empty: the file as it stands.
+    pub paths: Vec<String>,
+    /// Factor on each, median of the accepted ones.
+    pub factors: Vec<f64>,
+    /// Posterior weight among all sets that were tried.
+    pub weight: f64,
     /// Accepted shifts.
     pub accepted: u64,
 }
@@ -53,8 +66,13 @@ pub struct MatchResult {
     pub interval_s: f64,
     /// Simulated shifts of the file as it stands.
     pub replications: u64,
-    /// Simulated shifts for each input that was tried.
+    /// Pieces of evidence, of which each simulated shift has its own draw.
+    pub pieces: u64,
+    /// Simulated shifts for each input that was tried, and as many in all again for each size of sets.
     pub draws: u64,
+    /// Most inputs that were changed at once. No input, one, and so on up to these are equally likely before, and so are all sets
+    /// of one size.
+    pub together: u64,
     /// Largest factor that was tried; the smallest is its inverse.
     pub widest: f64,
     /// Seed of all luck.
@@ -63,8 +81,11 @@ pub struct MatchResult {
     pub error: f64,
     /// Outputs that the log has.
     pub outputs: Vec<OutputReport>,
-    /// Explanations, the likeliest first; those that nothing speaks for are left out.
+    /// Explanations by input, the likeliest first; those that nothing speaks for are left out. Weights of inputs that differ
+    /// together add up to more than one.
     pub explanations: Vec<Explanation>,
+    /// Explanations by set of inputs, the likeliest first, 20 at most.
+    pub combinations: Vec<Combination>,
     /// Inputs that were tried.
     pub n_tried: u64,
 }

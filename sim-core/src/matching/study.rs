@@ -1,15 +1,18 @@
 //! The comparison itself.
 //!
 //! **Outside or not**: the place of each output of the log among the simulated ones gives its chance (Besag & Diggle 1977: the log counts
-//! as one of them); all together by Holm (1979). **Which input**: shifts are simulated with one input at a time multiplied by a
-//! factor, evenly spread over logarithms, and with the file as it stands; those nearest to the log are kept, and the share of each
-//! input among them is its posterior weight (rejection with a choice of models: Grelaud et al. 2009), from equal weights before.
-//! Distances are in standard deviations of the file's own shifts.
+//! as one of them); all together by Holm (1979). **Which inputs**: shifts are simulated with one input changed, then with two and
+//! more at once, guided by what the fewer ones have told; see [`super::sets`] and [`super::explain`]. In every shift what is known
+//! from evidence only is drawn anew, but for inputs that are changed: a factor is on what the file says.
 
 use super::candidates::candidates;
+use super::explain::{Target, Tried, explain};
 use super::outputs::{Interval, Outputs, Sight, outputs};
-use super::result::{Explanation, MatchResult, OutputReport};
+use super::result::{MatchResult, OutputReport};
+use super::sets::{Proposal, before};
 use crate::diag::Problem;
+use crate::evidence::outer::outer;
+use crate::evidence::{Known, known};
 use crate::kernel::Stream;
 use crate::part::SECOND;
 use crate::run_off::{Vary, scaled};
@@ -18,10 +21,8 @@ use crate::statistics::order::percentile_point;
 use crate::study::{Crew, RunError, SlicedLine};
 use crate::vary::Address;
 
-/// Fewest shifts that are kept as nearest.
-const KEPT_MIN: usize = 25;
-/// Share of shifts that are kept as nearest.
-const KEPT_SHARE: f64 = 0.02;
+/// Rounds in which the sets of one size are drawn.
+const ROUNDS: u64 = 5;
 
 /// How to compare.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,8 +31,10 @@ pub struct MatchOptions {
     pub interval_s: f64,
     /// Shifts of the file as it stands.
     pub replications: u64,
-    /// Shifts for each input that is tried; 0: no input is tried.
+    /// Shifts for each input that is tried, and as many in all again for each size of sets; 0: no input is tried.
     pub draws: u64,
+    /// Most inputs that differ at once, 1 at least.
+    pub together: usize,
     /// Largest factor, above 1; the smallest is its inverse.
     pub widest: f64,
     /// Seed of all luck.
@@ -75,10 +78,23 @@ impl std::error::Error for MatchError {}
 
 /// A shift to simulate.
 struct Sheet {
-    /// Which input, and by what factor; none: the file as it stands.
-    change: Option<(usize, f64)>,
+    /// Which inputs, in rising order, with the places of their factors; none: the file as it stands.
+    places: Vec<(usize, f64)>,
+    /// What it counts.
+    weight: f64,
     number: u64,
     found: Option<Result<Outputs, MatchError>>,
+}
+
+impl Sheet {
+    fn new(places: Vec<(usize, f64)>, weight: f64, number: u64) -> Self {
+        Sheet { places, weight, number, found: None }
+    }
+
+    /// What was tried; none if the factors made the line worthless, which explains nothing.
+    fn tried(self) -> Option<Tried> {
+        Some(Tried { places: self.places, outputs: self.found?.ok()?, weight: self.weight })
+    }
 }
 
 /// Intervals of one simulated shift of a scenario: an example of a log.
@@ -96,17 +112,6 @@ pub fn intervals_of_model(
     let line = SlicedLine::new(scenario, RunOffJams::All, slice_ns, n);
     let slices = line.shift(seed, number)?;
     Ok(slices.iter().map(|slice| Interval::of(slice, slice_ns, line.n_points())).collect())
-}
-
-fn outputs_of(
-    text: &str,
-    n: usize,
-    options: &MatchOptions,
-    number: u64,
-) -> Result<Option<Outputs>, RunError> {
-    let Some(scenario) = scenario::read(text).scenario else { return Ok(None) };
-    let series = intervals_of_model(scenario, n, options.interval_s, options.seed, number)?;
-    Ok(Some(outputs(&series, options.interval_s)))
 }
 
 /// Compares a log with the model of a file. None if it was cancelled.
@@ -130,35 +135,152 @@ pub fn match_log<C: Crew>(
         return Err(MatchError::Length(log.len()));
     }
     let inputs = inputs(source, &scenario, options)?;
-    let mut sheets = sheets(&inputs, options);
-    let mut desks = vec![(); crew.size()];
-    let work = |_: &mut (), sheet: &mut Sheet| {
-        let text = match sheet.change {
-            None => Ok(source.to_owned()),
-            Some((input, factor)) => {
-                scaled(source, &scenario, &Vary::Addresses(vec![inputs[input].clone()]), factor)
-            }
-        };
-        sheet.found = match text {
-            Err(problem) => Some(Err(MatchError::Input(problem))),
-            Ok(text) => {
-                outputs_of(&text, log.len(), options, sheet.number).map_err(MatchError::Run).transpose()
-            }
-        };
+    let bench = Bench { source, known: known(&scenario), inputs: &inputs, n: log.len(), options };
+    let sizes = options.together.min(inputs.len());
+    let total = options.replications as usize + sizes * inputs.len() * options.draws as usize;
+    let mut count = 0;
+    let mut run = |sheets: &mut [Sheet]| {
+        let all = bench.run(sheets, crew, cancelled, &mut |done| progress(count + done, total));
+        count += sheets.len();
+        all
     };
-    let total = sheets.len();
-    let mut done = 0;
-    // In batches, so that somebody can see how far it has come.
-    for batch in sheets.chunks_mut(64 * crew.size()) {
-        let n_done = crew.fill(&mut desks, batch, cancelled, &work);
-        done += n_done;
-        progress(done, total);
-        if n_done < batch.len() {
-            return Ok(None);
+    let mut plain = bench.plain(sizes);
+    if !run(&mut plain) {
+        return Ok(None);
+    }
+    let own: Vec<Outputs> = plain.into_iter().filter_map(|sheet| sheet.found).collect::<Result<_, _>>()?;
+    let target = Target::of(outputs(log, options.interval_s), &own);
+    let weight = bench.weight_of_file(sizes);
+    let mut tried: Vec<Tried> =
+        own.iter().map(|outputs| Tried { places: Vec::new(), outputs: *outputs, weight }).collect();
+    for size in 1..=sizes {
+        let (smaller, mut proposals) = (tried.len(), Vec::new());
+        for round in 0..ROUNDS {
+            let near = if round == 0 { Vec::new() } else { target.near_changes(&tried) };
+            let proposal = Proposal::of(&near, inputs.len());
+            let mut sheets = bench.sets(size, round, &proposal);
+            if !run(&mut sheets) {
+                return Ok(None);
+            }
+            tried.extend(sheets.into_iter().filter_map(Sheet::tried));
+            proposals.push(proposal);
+            bench.weigh(&mut tried[smaller..], size, sizes, &proposals);
         }
     }
-    let seen = outputs(log, options.interval_s);
-    judge(scenario.title.as_deref(), log.len(), &seen, sheets, &inputs, options).map(Some)
+    let mut reports = output_reports(&target.log, &own);
+    holm(&mut reports, options.error);
+    let (explanations, combinations) = explain(&target, &tried, &inputs, &|place| bench.factor(place));
+    Ok(Some(MatchResult {
+        title: scenario.title.clone(),
+        n_intervals: log.len() as u64,
+        interval_s: options.interval_s,
+        replications: options.replications,
+        pieces: bench.known.len() as u64,
+        draws: options.draws,
+        together: sizes as u64,
+        widest: options.widest,
+        seed: options.seed,
+        error: options.error,
+        outputs: reports,
+        explanations,
+        combinations,
+        n_tried: inputs.len() as u64,
+    }))
+}
+
+/// What all shifts of a comparison have in common.
+struct Bench<'a> {
+    source: &'a str,
+    /// What is known from evidence only.
+    known: Vec<Known>,
+    inputs: &'a [Address],
+    /// Intervals of the log.
+    n: usize,
+    options: &'a MatchOptions,
+}
+
+impl Bench<'_> {
+    /// What a shift of the file as it stands counts, beside sets of up to `sizes` inputs.
+    fn weight_of_file(&self, sizes: usize) -> f64 {
+        before(self.inputs.len(), 0, sizes) / self.options.replications as f64
+    }
+
+    /// Shifts of the file as it stands.
+    fn plain(&self, sizes: usize) -> Vec<Sheet> {
+        let weight = self.weight_of_file(sizes);
+        (0..self.options.replications).map(|number| Sheet::new(Vec::new(), weight, number)).collect()
+    }
+
+    /// A factor at `place` of the way from the smallest to the largest, evenly over logarithms.
+    fn factor(&self, place: f64) -> f64 {
+        libm::exp((2.0 * place - 1.0) * libm::log(self.options.widest))
+    }
+
+    /// Shifts of one round with `size` inputs changed at once. Their numbers are those of no other shift: an explanation has its own
+    /// luck.
+    fn sets(&self, size: usize, round: u64, proposal: &Proposal) -> Vec<Sheet> {
+        let count = self.options.draws * self.inputs.len() as u64;
+        let first = self.options.replications + count * (size as u64 - 1);
+        let mut luck =
+            Stream::new(self.options.seed, size as u64 * ROUNDS + round, "sets of inputs", "factor");
+        (count * round / ROUNDS..count * (round + 1) / ROUNDS)
+            .map(|draw| Sheet::new(proposal.choose(size, &mut luck), 0.0, first + draw))
+            .collect()
+    }
+
+    /// What shifts with `size` inputs changed count, once these rounds have been drawn.
+    fn weigh(&self, tried: &mut [Tried], size: usize, sizes: usize, proposals: &[Proposal]) {
+        // All that were drawn, also those whose factors made the line worthless.
+        let drawn = self.options.draws * self.inputs.len() as u64 * proposals.len() as u64 / ROUNDS;
+        let before = before(self.inputs.len(), size, sizes);
+        for one in tried {
+            let density: f64 = proposals.iter().map(|proposal| proposal.density(&one.places)).sum();
+            one.weight = before * proposals.len() as f64 / (drawn as f64 * density);
+        }
+    }
+
+    /// Simulates; false if it was cancelled.
+    fn run<C: Crew>(
+        &self,
+        sheets: &mut [Sheet],
+        crew: &C,
+        cancelled: &(dyn Fn() -> bool + Sync),
+        progress: &mut dyn FnMut(usize),
+    ) -> bool {
+        let mut desks = vec![(); crew.size()];
+        let work = |_: &mut (), sheet: &mut Sheet| sheet.found = self.outputs_of(sheet).transpose();
+        let mut done = 0;
+        // In batches, so that somebody can see how far it has come.
+        for batch in sheets.chunks_mut(64 * crew.size()) {
+            let n_done = crew.fill(&mut desks, batch, cancelled, &work);
+            done += n_done;
+            progress(done);
+            if n_done < batch.len() {
+                return false;
+            }
+        }
+        true
+    }
+
+    /// Outputs of a shift; none if its file is not sound.
+    fn outputs_of(&self, sheet: &Sheet) -> Result<Option<Outputs>, MatchError> {
+        let path = |input: usize| self.inputs[input].text();
+        let is_drawn = |known: &&Known| {
+            !known.paths.iter().any(|known| sheet.places.iter().any(|(input, _)| path(*input) == known))
+        };
+        let drawn: Vec<Known> = self.known.iter().filter(is_drawn).cloned().collect();
+        let seed = self.options.seed;
+        let drawn = outer(self.source, &drawn, seed, sheet.number).map_err(MatchError::Run)?;
+        let (mut text, mut scenario) = (drawn.text, drawn.scenario);
+        for (input, place) in &sheet.places {
+            let vary = Vary::Addresses(vec![self.inputs[*input].clone()]);
+            text = scaled(&text, &scenario, &vary, self.factor(*place)).map_err(MatchError::Input)?;
+            let Some(changed) = scenario::read(&text).scenario else { return Ok(None) };
+            scenario = changed;
+        }
+        let series = intervals_of_model(scenario, self.n, self.options.interval_s, seed, sheet.number);
+        series.map(|series| Some(outputs(&series, self.options.interval_s))).map_err(MatchError::Run)
+    }
 }
 
 fn inputs(source: &str, scenario: &Scenario, options: &MatchOptions) -> Result<Vec<Address>, MatchError> {
@@ -176,58 +298,6 @@ fn inputs(source: &str, scenario: &Scenario, options: &MatchOptions) -> Result<V
         scaled(source, scenario, &Vary::Addresses(vec![address.clone()]), 1.0).map_err(MatchError::Input)?;
     }
     Ok(all)
-}
-
-/// Shifts of the file, then of each input with factors spread evenly over logarithms, one in each equal stretch.
-fn sheets(inputs: &[Address], options: &MatchOptions) -> Vec<Sheet> {
-    let plain = (0..options.replications).map(|number| Sheet { change: None, number, found: None });
-    let mut sheets: Vec<Sheet> = plain.collect();
-    for (input, address) in inputs.iter().enumerate() {
-        let mut luck = Stream::new(options.seed, 0, address.text(), "factor");
-        for draw in 0..options.draws {
-            let place = (draw as f64 + luck.unit()) / options.draws as f64;
-            let factor = libm::exp((2.0 * place - 1.0) * libm::log(options.widest));
-            // Numbers that no shift of the file itself has: an explanation has its own luck.
-            let number = options.replications + input as u64 * options.draws + draw;
-            sheets.push(Sheet { change: Some((input, factor)), number, found: None });
-        }
-    }
-    sheets
-}
-
-fn judge(
-    title: Option<&str>,
-    n_intervals: usize,
-    seen: &Outputs,
-    sheets: Vec<Sheet>,
-    inputs: &[Address],
-    options: &MatchOptions,
-) -> Result<MatchResult, MatchError> {
-    let mut own: Vec<Outputs> = Vec::new();
-    let mut varied: Vec<(usize, f64, Outputs)> = Vec::new();
-    for sheet in sheets {
-        match (sheet.change, sheet.found) {
-            (None, Some(found)) => own.push(found?),
-            // A line that a factor makes worthless explains nothing.
-            (Some((input, factor)), Some(Ok(found))) => varied.push((input, factor, found)),
-            (Some(_), Some(Err(_))) | (_, None) => {}
-        }
-    }
-    let mut reports = output_reports(seen, &own);
-    holm(&mut reports, options.error);
-    Ok(MatchResult {
-        title: title.map(str::to_owned),
-        n_intervals: n_intervals as u64,
-        interval_s: options.interval_s,
-        replications: options.replications,
-        draws: options.draws,
-        widest: options.widest,
-        seed: options.seed,
-        error: options.error,
-        outputs: reports,
-        explanations: explain(seen, &own, &varied, inputs, options),
-        n_tried: inputs.len() as u64,
-    })
 }
 
 fn output_reports(seen: &Outputs, own: &[Outputs]) -> Vec<OutputReport> {
@@ -266,65 +336,4 @@ fn holm(reports: &mut [OutputReport], error: f64) {
         reports[*ix].joint_chance = largest;
         reports[*ix].is_outside = largest <= error;
     }
-}
-
-fn explain(
-    seen: &Outputs,
-    own: &[Outputs],
-    varied: &[(usize, f64, Outputs)],
-    inputs: &[Address],
-    options: &MatchOptions,
-) -> Vec<Explanation> {
-    if inputs.is_empty() {
-        return Vec::new();
-    }
-    let scales = scales(own);
-    let distance = |outputs: &Outputs| -> f64 {
-        let one = |n: usize| match (seen[n], outputs[n]) {
-            (Some(log), Some(value)) => (log - value) * (log - value) / (scales[n] * scales[n]),
-            (Some(_), None) | (None, _) => 0.0,
-        };
-        (0..seen.len()).map(one).sum()
-    };
-    // As many shifts of the file itself as of each input: equal weights before.
-    let of_file = own.iter().take(options.draws as usize).map(|outputs| (distance(outputs), None, 1.0));
-    let of_inputs = varied.iter().map(|(input, factor, outputs)| (distance(outputs), Some(*input), *factor));
-    let mut all: Vec<(f64, Option<usize>, f64)> = of_file.chain(of_inputs).collect();
-    all.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let kept = ((all.len() as f64 * KEPT_SHARE) as usize).max(KEPT_MIN).min(all.len());
-    all.truncate(kept);
-    let mut found: Vec<Explanation> = std::iter::once(None)
-        .chain((0..inputs.len()).map(Some))
-        .filter_map(|who| {
-            let mut factors: Vec<f64> =
-                all.iter().filter(|(_, input, _)| *input == who).map(|(_, _, factor)| *factor).collect();
-            factors.sort_by(f64::total_cmp);
-            let at = |share| who.and_then(|_| percentile_point(&factors, share).ok());
-            (!factors.is_empty()).then(|| Explanation {
-                path: who.map(|input| inputs[input].text().to_owned()),
-                weight: factors.len() as f64 / kept as f64,
-                factor: at(0.5),
-                low: at(0.05),
-                high: at(0.95),
-                accepted: factors.len() as u64,
-            })
-        })
-        .collect();
-    found.sort_by(|a, b| b.weight.total_cmp(&a.weight));
-    found
-}
-
-/// Standard deviations of the outputs of the file's own shifts; one where they do not vary.
-fn scales(own: &[Outputs]) -> [f64; 6] {
-    let mut scales = [1.0; 6];
-    for (n, scale) in scales.iter_mut().enumerate() {
-        let values: Vec<f64> = own.iter().filter_map(|outputs| outputs[n]).collect();
-        let count = values.len() as f64;
-        let mean = values.iter().sum::<f64>() / count;
-        let square = values.iter().map(|value| (value - mean) * (value - mean)).sum::<f64>() / count;
-        if square > 0.0 {
-            *scale = square.sqrt();
-        }
-    }
-    scales
 }

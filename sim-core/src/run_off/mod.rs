@@ -5,8 +5,10 @@
 //! *producer's risk* is the chance that a line as good as agreed fails, the *consumer's risk* the chance that one as bad as agreed
 //! passes (the words of acceptance sampling: ISO 2859, MIL-STD-105). Where jams alone are counted and come by a Poisson process
 //! the plan is a single sampling plan, and the numbers are those of its tables. Invariant: every line is judged on
-//! the same luck, and by the same rule, as the run-off would be.
+//! the same luck, and by the same rule, as the run-off would be. Levels are lines that are agreed upon, so they take inputs as
+//! known; only for the line as the file states it is there a second chance, with what its evidence leaves open.
 
+mod ignorance;
 mod levels;
 mod plan;
 mod result;
@@ -15,6 +17,6 @@ mod study;
 
 pub use levels::{Vary, scaled};
 pub use plan::{Judged, Plan};
-pub use result::{PassChance, PassLevel, RiskReport, RunOffResult, SmallestPlan};
+pub use result::{PassChance, PassGiven, PassLevel, RiskReport, RunOffResult, SmallestPlan};
 pub use search::{Side, smallest};
 pub use study::{Risks, RunOffError, RunOffOptions, run_off};

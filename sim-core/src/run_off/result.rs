@@ -41,6 +41,29 @@ pub struct PassLevel {
     pub stops_kept: Option<f64>,
 }
 
+/// The chance to pass with what the evidence leaves open of the inputs in it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct PassGiven {
+    /// Chance to pass, retries included: luck and ignorance pooled.
+    pub chance: f64,
+    /// Lower limit of its simulation (Korn & Graubard 1998).
+    pub low: f64,
+    /// Upper limit.
+    pub high: f64,
+    /// This line's own chance to pass lies above this with a probability of half of one and the level.
+    pub own_low: f64,
+    /// Its median.
+    pub own_median: f64,
+    /// Upper end of the interval of the own chance, which holds it with the probability of the level, given the evidence.
+    pub own_high: f64,
+    /// Pieces of evidence.
+    pub pieces: u64,
+    /// Outer draws of the inputs.
+    pub draws: u64,
+    /// Run-offs within each draw.
+    pub runs_each: u64,
+}
+
 /// Risks of both sides.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct RiskReport {
@@ -56,8 +79,11 @@ pub struct RiskReport {
     pub producer_most: f64,
     /// Most consumer's risk.
     pub consumer_most: f64,
-    /// The smallest plan that holds both; none if there is none up to the greatest length.
+    /// The smallest plan that holds both by the shares seen; none if there is none up to the greatest length.
     pub smallest: Option<SmallestPlan>,
+    /// The smallest plan that surely holds both: a search finds one that does not with a chance of one minus the level at most,
+    /// both sides and all lengths looked at together. None if the runs are too few to be sure of one.
+    pub smallest_sure: Option<SmallestPlan>,
     /// Greatest length that was looked at, h.
     pub up_to_h: f64,
 }
@@ -104,9 +130,11 @@ pub struct RunOffResult {
     pub level: f64,
     /// What the factors scale, in words.
     pub varied: String,
-    /// The line as the file states it.
+    /// The line as the file states it, its inputs as known.
     pub now: PassLevel,
-    /// The operating characteristic, by rising factor.
+    /// The same with ignorance of the inputs; none without evidence in the file.
+    pub with_ignorance: Option<PassGiven>,
+    /// The operating characteristic, by rising factor, with all other inputs as known.
     pub characteristic: Vec<PassLevel>,
     /// Risks, if a bad level was named.
     pub risks: Option<RiskReport>,

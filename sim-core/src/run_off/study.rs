@@ -1,9 +1,10 @@
 //! The study of a run-off: runs at several levels, judged by the plan.
 
+use super::ignorance::with_ignorance;
 use super::levels::{Vary, scaled};
 use super::plan::{Judged, Plan};
 use super::result::{PassChance, PassLevel, RiskReport, RunOffResult, SmallestPlan};
-use super::search::{Side, smallest};
+use super::search::{Found, Held, Side, smallest};
 use crate::diag::{Diagnostic, Problem};
 use crate::measure::Slice;
 use crate::part::SECOND;
@@ -102,26 +103,21 @@ pub fn run_off<C: Crew>(
     factors.sort_by(f64::total_cmp);
     factors.dedup();
     let grid = Grid::of(spec, options);
-    let lines: Result<Vec<SlicedLine>, RunOffError> =
-        factors.iter().map(|factor| line(source, &scenario, spec, options, *factor, &grid)).collect();
-    let lines = lines?;
-    let mut sides = vec![Side::default(); lines.len()];
-    let tasks: Vec<Task> = (0..lines.len())
-        .flat_map(|variant| (0..options.replications).map(move |number| Task { variant, number }))
-        .collect();
-    let done = run_slices(&lines, &tasks, options.seed, crew, cancelled, &mut |task, slices| {
-        sides[task.variant].runs.push(slices.to_vec());
-        if task.number + 1 == options.replications {
-            progress(task.variant + 1, lines.len());
-        }
-    })
-    .map_err(RunOffError::Run)?;
-    if done < tasks.len() {
-        return Ok(None);
-    }
-    report(scenario.title.as_deref(), spec, options, &grid, &factors, &sides)
-        .map(Some)
-        .map_err(|why| RunOffError::Run(RunError::BadOptions(why)))
+    let bench = Bench { source, scenario: &scenario, spec, options, grid: &grid };
+    let mut done = 0;
+    let mut heard = |n_lines: usize| {
+        done += n_lines;
+        progress(done, done.max(factors.len()));
+    };
+    let Some(sides) = bench.run(&factors, grid.n_plan, crew, cancelled, &mut heard)? else { return Ok(None) };
+    let Some(risks) = bench.risks(&factors, &sides, crew, cancelled, &mut heard)? else { return Ok(None) };
+    let now = Runs { spec, slice_ns: grid.slice_ns, n: grid.n_plan };
+    let asked = (options.replications, options.seed, options.level);
+    let given = with_ignorance(source, &scenario, &now, asked, crew, cancelled).map_err(RunOffError::Run)?;
+    let Some(given) = given else { return Ok(None) };
+    let found = report(scenario.title.as_deref(), spec, options, &grid, &factors, &sides, risks)
+        .map_err(|why| RunOffError::Run(RunError::BadOptions(why)))?;
+    Ok(Some(RunOffResult { with_ignorance: given, ..found }))
 }
 
 /// How time is cut.
@@ -147,24 +143,103 @@ impl Grid {
     }
 }
 
-/// The line at a level, over the longest time that is asked for.
-fn line(
-    source: &str,
-    scenario: &Scenario,
-    spec: &RunOffSpec,
-    options: &RunOffOptions,
-    factor: f64,
-    grid: &Grid,
-) -> Result<SlicedLine, RunOffError> {
-    let text = scaled(source, scenario, &options.vary, factor).map_err(RunOffError::Vary)?;
-    let checked = scenario::read(&text);
-    let unsound = |problems: &[Diagnostic]| RunOffError::Unsound {
-        factor,
-        problem: problems.first().map_or(String::new(), |problem| problem.message.clone()),
-    };
-    let mut scenario = checked.scenario.ok_or_else(|| unsound(&checked.problems))?;
-    scenario.plan.start = spec.start;
-    Ok(SlicedLine::new(scenario, spec.jams, grid.slice_ns, grid.n))
+/// Runs of a run-off: how they begin and how they are cut.
+pub(super) struct Runs<'a> {
+    pub(super) spec: &'a RunOffSpec,
+    pub(super) slice_ns: u64,
+    /// Slices.
+    pub(super) n: usize,
+}
+
+impl Runs<'_> {
+    /// The line that is run.
+    pub(super) fn of(&self, mut scenario: Scenario) -> SlicedLine {
+        scenario.plan.start = self.spec.start;
+        SlicedLine::new(scenario, self.spec.jams, self.slice_ns, self.n)
+    }
+}
+
+/// What all runs of a study have in common.
+struct Bench<'a> {
+    source: &'a str,
+    scenario: &'a Scenario,
+    spec: &'a RunOffSpec,
+    options: &'a RunOffOptions,
+    grid: &'a Grid,
+}
+
+impl Bench<'_> {
+    /// The line at a level, in `n` slices.
+    fn line(&self, factor: f64, n: usize) -> Result<SlicedLine, RunOffError> {
+        let text =
+            scaled(self.source, self.scenario, &self.options.vary, factor).map_err(RunOffError::Vary)?;
+        let checked = scenario::read(&text);
+        let unsound = |problems: &[Diagnostic]| RunOffError::Unsound {
+            factor,
+            problem: problems.first().map_or(String::new(), |problem| problem.message.clone()),
+        };
+        let scenario = checked.scenario.ok_or_else(|| unsound(&checked.problems))?;
+        Ok(Runs { spec: self.spec, slice_ns: self.grid.slice_ns, n }.of(scenario))
+    }
+
+    /// Runs of `n` slices at each level. None if it was cancelled. `heard` is told when a level is done.
+    fn run<C: Crew>(
+        &self,
+        factors: &[f64],
+        n: usize,
+        crew: &C,
+        cancelled: &(dyn Fn() -> bool + Sync),
+        heard: &mut dyn FnMut(usize),
+    ) -> Result<Option<Vec<Side>>, RunOffError> {
+        let lines: Vec<SlicedLine> =
+            factors.iter().map(|factor| self.line(*factor, n)).collect::<Result<_, _>>()?;
+        let runs = self.options.replications;
+        let mut sides = vec![Side::default(); lines.len()];
+        let tasks: Vec<Task> = (0..lines.len())
+            .flat_map(|variant| (0..runs).map(move |number| Task { variant, number }))
+            .collect();
+        let done = run_slices(&lines, &tasks, self.options.seed, crew, cancelled, &mut |task, slices| {
+            sides[task.variant].runs.push(slices.to_vec());
+            if task.number + 1 == runs {
+                heard(1);
+            }
+        })
+        .map_err(RunOffError::Run)?;
+        Ok((done == tasks.len()).then_some(sides))
+    }
+
+    /// Risks of both sides, if they are asked for: the runs at their levels are made longer, twice as long each time, until a plan
+    /// surely holds both or the greatest length is reached. The outer None: cancelled.
+    fn risks<C: Crew>(
+        &self,
+        factors: &[f64],
+        sides: &[Side],
+        crew: &C,
+        cancelled: &(dyn Fn() -> bool + Sync),
+        heard: &mut dyn FnMut(usize),
+    ) -> Result<Option<Option<RiskReport>>, RunOffError> {
+        let Some(risks) = &self.options.risks else { return Ok(Some(None)) };
+        let plan = Plan::of(self.spec);
+        let report = |sides: [&Side; 2]| {
+            risk_report(risks, &plan, self.grid, self.options.level, sides)
+                .map_err(|why| RunOffError::Run(RunError::BadOptions(why)))
+        };
+        let mut found = report([risks.good, risks.bad].map(|factor| &sides[place(factors, factor)]))?;
+        let mut n = self.grid.n_plan;
+        while found.smallest_sure.is_none() && n < self.grid.n {
+            n = (2 * n).min(self.grid.n);
+            let longer = self.run(&[risks.good, risks.bad], n, crew, cancelled, heard)?;
+            let Some(longer) = longer else { return Ok(None) };
+            found = report([&longer[0], &longer[1]])?;
+        }
+        Ok(Some(Some(found)))
+    }
+}
+
+/// Where a factor stands among all.
+fn place(factors: &[f64], factor: f64) -> usize {
+    let place = factors.iter().position(|known| *known == factor);
+    place.unwrap_or_else(|| panic!("every factor that is asked for was run: {factor}"))
 }
 
 fn chance(passed: u64, n: u64, plan: &Plan, level: f64) -> Result<PassChance, CannotSay> {
@@ -214,36 +289,36 @@ fn level_report(
     })
 }
 
+/// Risks, from runs of the good and of the bad line that are as long as the plan at least.
 fn risk_report(
     risks: &Risks,
     plan: &Plan,
     grid: &Grid,
     level: f64,
-    of: &dyn Fn(f64) -> usize,
-    sides: &[Side],
-    levels: &[PassLevel],
+    [good, bad]: [&Side; 2],
 ) -> Result<RiskReport, CannotSay> {
-    let (good, bad) = (of(risks.good), of(risks.bad));
-    let n = sides[good].runs.len() as u64;
-    let found = smallest(plan, &sides[good], &sides[bad], grid.slice_ns, risks.producer, risks.consumer);
-    let smallest = found
-        .map(|found| {
-            Ok(SmallestPlan {
-                length_h: grid.hours(found.n),
-                most_jams: found.most_jams,
-                producer: against(chance(found.good_passed, n, plan, level)?),
-                consumer: chance(found.bad_passed, n, plan, level)?,
-            })
+    let n = good.runs.len() as u64;
+    let shown = |found: Found| {
+        Ok(SmallestPlan {
+            length_h: grid.hours(found.n),
+            most_jams: found.most_jams,
+            producer: against(chance(found.good_passed, n, plan, level)?),
+            consumer: chance(found.bad_passed, n, plan, level)?,
         })
-        .transpose()?;
+    };
+    let holding = |error: Option<f64>| {
+        let held = Held { producer: risks.producer, consumer: risks.consumer, error, lengths: grid.n as u64 };
+        smallest(plan, good, bad, grid.slice_ns, &held)?.map(shown).transpose()
+    };
     Ok(RiskReport {
         good: risks.good,
         bad: risks.bad,
-        producer: against(levels[good].pass),
-        consumer: levels[bad].pass,
+        producer: against(level_report(risks.good, good, plan, grid, level)?.pass),
+        consumer: level_report(risks.bad, bad, plan, grid, level)?.pass,
         producer_most: risks.producer,
         consumer_most: risks.consumer,
-        smallest,
+        smallest: holding(None)?,
+        smallest_sure: holding(Some(1.0 - level))?,
         up_to_h: grid.hours(grid.n),
     })
 }
@@ -255,6 +330,7 @@ fn report(
     grid: &Grid,
     factors: &[f64],
     sides: &[Side],
+    risks: Option<RiskReport>,
 ) -> Result<RunOffResult, CannotSay> {
     let plan = Plan::of(spec);
     let levels: Result<Vec<PassLevel>, CannotSay> = factors
@@ -263,13 +339,6 @@ fn report(
         .map(|(factor, side)| level_report(*factor, side, &plan, grid, options.level))
         .collect();
     let levels = levels?;
-    let of = |factor: f64| {
-        let place = factors.iter().position(|known| *known == factor);
-        place.unwrap_or_else(|| panic!("every factor that is asked for was run: {factor}"))
-    };
-    let risks = options.risks.as_ref();
-    let risks =
-        risks.map(|risks| risk_report(risks, &plan, grid, options.level, &of, sides, &levels)).transpose()?;
     Ok(RunOffResult {
         title: title.map(str::to_owned),
         length_h: grid.hours(grid.n_plan),
@@ -297,7 +366,8 @@ fn report(
                 addresses.iter().map(|address| address.text().to_owned()).collect::<Vec<_>>().join(", ")
             }
         },
-        now: levels[of(1.0)].clone(),
+        now: levels[place(factors, 1.0)].clone(),
+        with_ignorance: None,
         characteristic: levels,
         risks,
     })

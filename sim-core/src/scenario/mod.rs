@@ -7,6 +7,7 @@ mod batches;
 mod changeover;
 mod check;
 mod control;
+mod money;
 mod people;
 mod plan;
 mod promise;
@@ -17,6 +18,7 @@ mod together;
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
 pub use check::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
+pub use money::Prices;
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
 pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
@@ -63,6 +65,8 @@ pub struct Scenario {
     pub promise: Promise,
     /// The acceptance test, if one is agreed.
     pub run_off: Option<RunOffSpec>,
+    /// Prices, if the pay-back is asked for.
+    pub money: Option<Prices>,
     /// Inputs that are not certain, in the order of the reading.
     pub inputs: Vec<Input>,
     /// All numbers of the file that mean something, in the order of the reading.
@@ -146,6 +150,11 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
             "run_off",
             nested("run-off", run_off::read),
             "The acceptance test that the customer will watch, for the command `runoff`; left out: none",
+        ),
+        money: object.maybe(
+            "money",
+            nested("money", money::read),
+            "Prices in one currency: `run` then works out the pay-back, apart from the proof; left out: no money is shown",
         ),
         inputs: Vec::new(),
         settings: Vec::new(),

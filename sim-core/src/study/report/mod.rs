@@ -42,6 +42,7 @@ pub(super) fn result(study: &Study<'_>, because: StoppedBecause) -> RunResult {
         promise: study.proof.as_ref().map(super::proof::Proof::report),
         ignorance: None,
         reduced: None,
+        pay_back: None,
         rate: rate::rate(study),
         line: line::line(study),
         points: line::points(study),

@@ -156,6 +156,8 @@ pub struct IgnoranceReport {
     pub error_each_way: f64,
     /// Outer draws.
     pub draws: u64,
+    /// Whether the draws ended as soon as the verdict was clear, at one of four looks that share the chance of error.
+    pub draws_until_clear: bool,
     /// Shifts run within each draw at first.
     pub shifts_each: u64,
     /// Shifts in all.

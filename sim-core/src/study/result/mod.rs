@@ -70,6 +70,9 @@ pub struct RunResult {
     pub rate: RateReport,
     /// The mean rate from mirrored shifts and controls, if that was asked for; never in the verdict.
     pub reduced: Option<crate::study::reduced::ReducedReport>,
+    /// The pay-back, if the file has prices; never in the verdict.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pay_back: Option<crate::money::PayBack>,
     /// Measures of the line as a whole.
     pub line: LineReport,
     /// Points of use, one by one.
