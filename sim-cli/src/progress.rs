@@ -11,14 +11,15 @@ use std::io::IsTerminal;
 pub(crate) struct Bar(Option<ProgressBar>);
 
 impl Bar {
-    /// A bar on standard error, for `planned` shifts, or `what` else.
+    /// A bar on standard error, for `planned` shifts, or `what` else. A thousand shifts, their rate and a verdict fit in 80
+    /// columns.
     pub(crate) fn new(planned: u64, what: &str) -> Self {
         if !std::io::stderr().is_terminal() {
             return Bar(None);
         }
         let bar = ProgressBar::with_draw_target(Some(planned), ProgressDrawTarget::stderr_with_hz(10));
         let style = ProgressStyle::with_template(&format!(
-            "[{{bar:20}}] {{pos}}/{{len}} {what}  {{msg}}  (at most {{eta}} more)"
+            "[{{bar:14}}] {{pos}}/{{len}} {what}  {{msg}}  {{eta}} at most"
         ));
         bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
         Bar(Some(bar))
@@ -45,7 +46,7 @@ impl Bar {
         bar.set_message(format!("{rate}{verdict}"));
     }
 
-    /// A bar on standard error that says how long it will take; see [`Bar::share`].
+    /// A bar on standard error that says how long it will take; see [`Bar::share`]. It is not seen before it is known what of.
     pub(crate) fn with_time_left(what: &str, done: u64, of: u64) -> Self {
         if !std::io::stderr().is_terminal() {
             return Bar(None);
@@ -54,7 +55,9 @@ impl Bar {
         let style = ProgressStyle::with_template(&format!("[{{bar:28}}] {{msg}} {what}  {{eta}} left"));
         bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
         let bar = Bar(Some(bar));
-        bar.share(done as f64, of);
+        if of > 0 {
+            bar.share(done as f64, of);
+        }
         // What was done before says nothing of how long the rest takes.
         if let Some(bar) = &bar.0 {
             bar.reset_eta();

@@ -48,7 +48,7 @@ pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
     bar.clear();
     let found = found.map_err(|why| Failure::new(Ending::BadInput, why.to_string()))?;
     let Some(found) = found else {
-        return Err(Failure::new(Ending::Interrupted, "interrupted before all numbers were tried"));
+        return Err(Failure::interrupted("all numbers were tried"));
     };
     if let Some(pages) = pages {
         pages.keep(&proof::ranking(&found, &source))?;
