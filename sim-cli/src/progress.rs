@@ -57,10 +57,8 @@ impl Bar {
         let bar = Bar(Some(bar));
         if of > 0 {
             bar.share(done as f64, of);
-        }
-        // What was done before says nothing of how long the rest takes.
-        if let Some(bar) = &bar.0 {
-            bar.reset_eta();
+            // What was done before says nothing of how long the rest takes.
+            bar.0.iter().for_each(ProgressBar::reset_eta);
         }
         bar
     }
@@ -69,9 +67,9 @@ impl Bar {
     pub(crate) fn share(&self, done: f64, of: u64) {
         const OF_ONE: f64 = 1000.0;
         let Some(bar) = &self.0 else { return };
+        bar.set_message(format!("{}/{of}", done as u64));
         bar.set_length((of as f64 * OF_ONE) as u64);
         bar.set_position((done * OF_ONE) as u64);
-        bar.set_message(format!("{}/{of}", done as u64));
     }
 
     /// Shows that `done` of `of` are done.

@@ -50,8 +50,8 @@ impl Seen {
     }
 }
 
-/// Lines under way for each worker, where each shift has its own.
-const LINES_AT_ONCE: usize = 64;
+/// Shifts under way for each worker: the wait for the last one is short against them all.
+const SHIFTS_AT_ONCE: usize = 64;
 
 /// Measures whose differences are shown beside that of the rate.
 const OTHERS: u64 = 3;
@@ -222,20 +222,14 @@ impl<'a> Contest<'a> {
         fault.map_or(Ok(heard), Err)
     }
 
-    /// Up to the next look; where after each round a design may be given up, no more than keeps the workers busy.
+    /// Up to the next look, and no more than keep the workers busy for a while, so that progress is seen; where after each
+    /// round a design may be given up, no more than keep them busy at all.
     fn rounds_of_batch(&self, done: u64, in_play: usize, workers: usize) -> u64 {
         let looks = self.schedule.looks();
         let next = looks[looks.partition_point(|look| *look <= done).min(looks.len() - 1)];
-        let mut rounds = next - done;
-        if self.drawing.is_some() {
-            // Each shift has a line of its own: no more of them at once than keep the workers busy.
-            rounds = rounds.min((LINES_AT_ONCE * workers).div_ceil(in_play) as u64);
-        }
-        if self.choice.is_some() && done >= FIRST_LOOK {
-            rounds.min(workers.div_ceil(in_play).max(1) as u64)
-        } else {
-            rounds
-        }
+        let is_each_looked_at = self.choice.is_some() && done >= FIRST_LOOK;
+        let shifts = if is_each_looked_at { workers } else { SHIFTS_AT_ONCE * workers };
+        (next - done).min(shifts.div_ceil(in_play).max(1) as u64)
     }
 
     /// Looks, gives up what cannot be the best, and says whether it is over.
