@@ -13,13 +13,12 @@ const ROWS_MAX: usize = 20;
 /// The whole page.
 pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
     let mut page = format!("{}\n", safe(found.title.as_deref().unwrap_or("A line without a title")));
-    let how = format!(
-        "{} good parts a minute over {} shifts; seed {}. One number at a time was relaxed.",
+    page.push_str(&format!(
+        "{} good parts a minute over {} shifts; seed {}. One number at a time was relaxed.\n\n",
         scaled(&found.rate, 1.0, 3),
         found.replications,
         found.seed
-    );
-    page.push_str(&(wrap(&how, "", "", WIDTH) + "\n"));
+    ));
     let (sure, open): (Vec<_>, Vec<_>) = found.limits.iter().partition(|limit| is_sure(limit));
     page.push_str(&heading("WHAT THE RATE GAINS, good parts a minute", ink));
     let mut table = Table::new(&["number of the file", "from", "to", "gain", "+-"]).texts(3);
