@@ -147,7 +147,7 @@ fn the_best_is_chosen_among_equals_that_lie_the_indifference_behind() {
 }
 
 /// Seeds 0 to 399. Two stations of one second that jam at a part with 0.01 and are cleared within a second with 0.1: rows U-01
-/// (2 slots) and U-03 (48). Their store forgets within 180 s (see `published/jams.rs`); 600 s are not measured.
+/// (2 slots) and U-02 (8). Their store forgets within 20 s (see `published/jams.rs`); 100 s are not measured.
 #[test]
 fn the_best_is_chosen_among_lines_that_jam() {
     let line = |slots: u32, n| {
@@ -156,11 +156,11 @@ fn the_best_is_chosen_among_lines_that_jam() {
         for station in [0, 2] {
             stations[station]["jams"] = json!([{"per_part": 0.01, "when": "start", "time": time}]);
         }
-        let plan = json!({"shift": "2600 s", "warm_up": "600 s"});
+        let plan = json!({"shift": "700 s", "warm_up": "100 s"});
         with_own_luck(&json!({"feedproof": 1, "stations": stations, "plan": plan}).to_string(), n)
     };
-    let lead = 60.0 * (value_of("U-03").exact - value_of("U-01").exact);
-    wrong_choices("four lines of family U", &[line(2, 0), line(2, 1), line(2, 2), line(48, 3)], lead, 400);
+    let lead = 60.0 * (value_of("U-02").exact - value_of("U-01").exact);
+    wrong_choices("four lines of family U", &[line(2, 0), line(2, 1), line(2, 2), line(8, 3)], lead, 400);
 }
 
 /// Seeds 0 to 799. Paths that take a part a second and let 0.35 or 0.38 of them pass (a share as in row O-01; what is rejected is
@@ -171,7 +171,7 @@ fn the_best_is_chosen_among_orienting_paths() {
         let path = json!({"id": format!("path {n}"), "type": "orienting path", "pass": "1 s", "rejects_to": "scrap",
             "to": "out", "tools": [{"id": "tool", "accepts": share}]});
         let stations = [source("F", json!("0 s")), path, json!({"id": "scrap", "type": "scrap box"})];
-        json!({"feedproof": 1, "stations": stations, "plan": {"shift": "10 min"}}).to_string()
+        json!({"feedproof": 1, "stations": stations, "plan": {"shift": "100 s"}}).to_string()
     };
     let texts: Vec<String> =
         [0.35, 0.35, 0.35, 0.38].into_iter().enumerate().map(|(n, share)| line(share, n)).collect();
