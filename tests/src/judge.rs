@@ -369,12 +369,17 @@ fn check_dead(replica: &Watched<'_>, file: &Value) -> Result<(), Broken> {
             Owner::Breaks(_) => is_anyone_off(replica),
             Owner::Trouble(_) => false,
             Owner::Station { .. } | Owner::Stop(_) | Owner::Attendant { .. } | Owner::Sensor(_) => true,
-            // A part is on its way to the end of a belt: the search is repeated when it has come there.
-            Owner::Knots | Owner::Change => true,
+            Owner::Change => true,
         };
         if opens {
             return Ok(());
         }
+    }
+    // A part is on its way to the end of a belt.
+    let now = replica.floor.now;
+    let mut places = (0..replica.floor.n_places()).map(|ix| replica.floor.place(PlaceId(ix as u16)));
+    if places.any(|place| place.counts().is_none() && place.head_due().is_some_and(|due| due > now)) {
+        return Ok(());
     }
     // A stop whose end lies beyond the limit of simulated time has no timer, and is no knot.
     if (0..replica.stations.len()).any(|ix| replica.floor.stands(StationId(ix as u16))) {

@@ -5,8 +5,9 @@
 //! first**, which is how "the downstream event first" is built into the key.
 //!
 //! Cost: a line of up to 64 timers keeps them in groups of four with the earliest of each group, and again
-//! four groups each with the earliest of theirs; setting or clearing one looks through its groups, reading the
-//! first through the last four. With up to 16 timers the groups alone do. Larger lines use a tree of winners, where setting one replays its path,
+//! four groups each with the earliest of theirs, and the earliest of all. What comes next is what the loop waits for:
+//! so setting a timer looks at its neighbours only, which are known before its own time is, and leaves the answer ready.
+//! With up to 16 timers the groups alone do. Larger lines use a tree of winners, where setting one replays its path,
 //! log2(slots) minima. There is at most one pending time per slot.
 
 use crate::part::{Nanos, TIME_LIMIT};
@@ -17,7 +18,11 @@ const SLOT_BITS: u32 = 14;
 /// Most timers that a line may have.
 pub const TIMERS_MAX: usize = 1 << SLOT_BITS;
 
-const NEVER: u64 = u64::MAX;
+/// A time that never comes.
+const NEVER_AT: Nanos = TIME_LIMIT - 1;
+
+/// The key of a slot that is spent, or not in use; those that were cleared have other keys with this time.
+const NEVER: u64 = NEVER_AT << SLOT_BITS | (TIMERS_MAX as u64 - 1);
 
 /// A timer's slot; its number is its rank.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -37,17 +42,19 @@ pub struct Calendar {
     firsts: [[u64; GROUP]; GROUP],
     /// Earliest key of each four groups, or of each group where four groups are enough.
     tops: [u64; GROUP],
+    /// Earliest key of all; it may be one that is spent.
+    next: u64,
     /// At most four groups.
     is_tiny: bool,
     /// Tree of a line with more timers, otherwise empty: `tree[1]` is the winner; leaves start at the middle.
     tree: Vec<u64>,
 }
 
-/// The least of four.
+/// The least of four of which the one at `place` is `key`, whatever stands there.
 #[inline(always)]
-fn least(keys: &[u64; GROUP]) -> u64 {
-    let [a, b, c, d] = *keys;
-    a.min(b).min(c.min(d))
+fn least_with(keys: &[u64; GROUP], place: usize, key: u64) -> u64 {
+    let other = |n: usize| keys[(place ^ n) % GROUP];
+    key.min(other(1).min(other(2)).min(other(3)))
 }
 
 impl Calendar {
@@ -61,7 +68,7 @@ impl Calendar {
         let tree = if is_small { Vec::new() } else { vec![NEVER; 2 * n_timers.next_power_of_two()] };
         let (firsts, tops) = ([[NEVER; GROUP]; GROUP], [NEVER; GROUP]);
         let is_tiny = n_timers <= GROUP * GROUP;
-        Calendar { keys: [[NEVER; GROUP]; GROUPS], firsts, tops, is_tiny, tree }
+        Calendar { keys: [[NEVER; GROUP]; GROUPS], firsts, tops, next: NEVER, is_tiny, tree }
     }
 
     /// Schedules `timer` at `at` (ns), replacing its pending time. Times beyond the limit of simulated time
@@ -74,8 +81,7 @@ impl Calendar {
     /// The same; `near` says that the line has no more timers than fit into the groups.
     #[inline(always)]
     pub(crate) fn set_in(&mut self, timer: TimerId, at: Nanos, near: bool) {
-        let key = if at < TIME_LIMIT - 1 { at << SLOT_BITS | u64::from(timer.0) } else { NEVER };
-        self.put(timer, key, near);
+        self.put(timer, at.min(NEVER_AT) << SLOT_BITS | u64::from(timer.0), near);
     }
 
     /// Cancels `timer`.
@@ -92,7 +98,8 @@ impl Calendar {
             0 => self.keys[slot / GROUP % GROUPS][slot % GROUP],
             nodes => self.tree[nodes / 2 + slot],
         };
-        (key != NEVER).then_some(key >> SLOT_BITS)
+        let at = key >> SLOT_BITS;
+        (at != NEVER_AT).then_some(at)
     }
 
     /// Takes the earliest timer that is due at or before `end` (ns, below the limit less one) out of the calendar.
@@ -108,7 +115,7 @@ impl Calendar {
     #[inline(always)]
     pub(crate) fn next_in(&mut self, end: Nanos, near: bool) -> Option<(Nanos, TimerId)> {
         loop {
-            let key = self.first(near);
+            let key = self.next;
             let at = key >> SLOT_BITS;
             if at > end {
                 return None;
@@ -121,14 +128,6 @@ impl Calendar {
                 return Some((at, timer));
             }
             self.put(timer, pending, near);
-        }
-    }
-
-    #[inline(always)]
-    fn first(&self, near: bool) -> u64 {
-        match self.tree.get(1) {
-            Some(winner) if !near => *winner,
-            Some(_) | None => least(&self.tops),
         }
     }
 
@@ -147,17 +146,19 @@ impl Calendar {
         if !near && !self.tree.is_empty() {
             return self.replay(timer, key);
         }
-        let slot = usize::from(timer.0);
-        self.keys.as_flattened_mut()[slot % (GROUP * GROUPS)] = key;
-        let group = slot / GROUP % GROUPS;
-        let first = least(&self.keys[group]);
-        if self.is_tiny {
-            self.tops[group % GROUP] = first;
-            return;
+        let slot = usize::from(timer.0) % (GROUP * GROUPS);
+        let group = slot / GROUP;
+        let mut first = least_with(&self.keys[group], slot % GROUP, key);
+        self.keys.as_flattened_mut()[slot] = key;
+        let mut four = group;
+        if !self.is_tiny {
+            four = group / GROUP;
+            let least = least_with(&self.firsts[four], group % GROUP, first);
+            self.firsts.as_flattened_mut()[group] = first;
+            first = least;
         }
-        self.firsts.as_flattened_mut()[group] = first;
-        let four = group / GROUP;
-        self.tops[four] = least(&self.firsts[four]);
+        self.next = least_with(&self.tops, four % GROUP, first);
+        self.tops[four % GROUP] = first;
     }
 
     #[inline(never)]
@@ -170,6 +171,7 @@ impl Calendar {
             node >>= 1;
             self.tree[node] = winner;
         }
+        self.next = winner;
     }
 }
 

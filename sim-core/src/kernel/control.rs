@@ -163,9 +163,6 @@ impl<O: Observer> Floor<O> {
         if post.n_holds == 0 {
             self.unbar(me, HELD);
             self.note(me, Note::Restarted, None);
-        } else {
-            // Nothing but the other sensors holds it now: they may be part of a knot.
-            self.newly_blocked.push(me);
         }
     }
 

@@ -83,6 +83,31 @@ pub struct Inlets {
     pub places: Vec<PlaceId>,
     /// How to choose.
     pub join: Join,
+    /// The usual cases, seen at a glance.
+    pub(super) few: Few,
+}
+
+/// Inlets of the usual sorts.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Few {
+    /// Only this place.
+    One(PlaceId),
+    /// The first before the second.
+    Two(PlaceId, PlaceId),
+    /// Neither of these.
+    Other,
+}
+
+impl Inlets {
+    /// Inlets from these places, in the order that the join is to go by.
+    pub fn new(places: Vec<PlaceId>, join: Join) -> Self {
+        let few = match (&places[..], join) {
+            (&[only], _) => Few::One(only),
+            (&[first, second], Join::Listed) => Few::Two(first, second),
+            _ => Few::Other,
+        };
+        Inlets { places, join, few }
+    }
 }
 
 /// What the inlets have to offer.
@@ -215,10 +240,8 @@ pub struct Floor<O> {
     pub looks: RankSet,
     /// Messages to stations.
     pub messages: Vec<(StationId, Message)>,
-    /// Stations that began to wait since the last fixed point: blocked, held, or starved while others are one of these.
-    pub newly_blocked: Vec<StationId>,
-    /// Stations that are blocked or held.
-    pub(super) n_blocked: u32,
+    /// When each station was last at work, ns.
+    pub(super) rests_since: Shelf<Nanos>,
     /// Places from which each station takes in turn with others, and whether there are any.
     turns_of: Vec<Vec<PlaceId>>,
     has_turns: bool,
@@ -295,8 +318,7 @@ impl<O: Observer> Floor<O> {
             dirty: RankSet::new(n),
             looks: RankSet::new(n),
             messages: Vec::with_capacity(16),
-            newly_blocked: Vec::with_capacity(16),
-            n_blocked: 0,
+            rests_since: Shelf::new(vec![0; n], || 0),
             has_turns: turns_of.iter().any(|places| !places.is_empty()),
             turns_of,
             posts: outfit.posts,
@@ -346,6 +368,17 @@ impl<O: Observer> Floor<O> {
         self.hot.at(me.ix(), O::NEAR).state
     }
 
+    /// When a station was last at work, ns; 0 if it never was.
+    pub fn rests_since(&self, me: StationId) -> Nanos {
+        *self.rests_since.at(me.ix(), O::NEAR)
+    }
+
+    #[inline(always)]
+    pub(super) fn note_rest(&mut self, me: StationId, old: State) {
+        let since = self.rests_since.at_mut(me.ix(), O::NEAR);
+        *since = if old == State::Working { self.now } else { *since };
+    }
+
     /// What matters for the moves of a station, looked up once for a settling. It holds until the station
     /// changes its own state or a jam strikes it.
     #[inline(always)]
@@ -386,33 +419,17 @@ impl<O: Observer> Floor<O> {
         let old = hot.state;
         let turns = self.has_turns && matches!(new, State::Blocked | State::Checking);
         let calls = new == State::Starved && !self.callers.is_empty();
-        let room = self.newly_blocked.len() < self.newly_blocked.capacity();
-        if hot.bars & CLOCKED != 0 || turns || calls || !room || self.observer.is_special(me, old) {
+        if hot.bars & CLOCKED != 0 || turns || calls || self.observer.is_special(me, old) {
             return self.change_state_fully(me, new);
         }
         hot.state = new;
+        self.note_rest(me, old);
         self.observer.state_plainly(self.now, me, old, new);
-        if matches!(old, State::Blocked | State::Held) {
-            self.n_blocked -= 1;
-        }
-        if new == State::Working {
-            return;
-        }
-        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
-        if matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0) {
-            self.newly_blocked.push(me);
-        }
     }
 
     #[inline(never)]
     fn change_state_fully(&mut self, me: StationId, new: State) {
         self.enter_state(me, new);
-        // Who starves can complete a knot only where somebody is blocked or held.
-        let waits =
-            matches!(new, State::Blocked | State::Held) || (new == State::Starved && self.n_blocked > 0);
-        if waits {
-            self.newly_blocked.push(me);
-        }
         if self.has_turns && matches!(new, State::Blocked | State::Checking) {
             self.be_idle_no_more(me);
         }
@@ -434,8 +451,7 @@ impl<O: Observer> Floor<O> {
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
-        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
-        self.n_blocked -= u32::from(matches!(old, State::Blocked | State::Held));
+        self.note_rest(me, old);
         self.observer.state(self.now, me, old, new);
         if clocked {
             self.move_clocks(me, new);

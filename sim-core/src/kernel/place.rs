@@ -11,6 +11,7 @@ use super::floor::{Exit, StationId};
 use super::luck::{Stream, StreamKey};
 use super::pace::Pace;
 use crate::part::{Nanos, Part};
+use std::hint::select_unpredictable;
 
 /// A content without limit.
 pub const UNLIMITED: u32 = u32::MAX;
@@ -72,6 +73,8 @@ pub struct Place {
     /// The transporter of which this is the body, or the owner of a hand; [`StationId::NONE`] if neither.
     pub(super) carrier: StationId,
     transit: Nanos,
+    /// Belt time at which the head has come to the end; [`Nanos::MAX`] if nothing is here.
+    first: Nanos,
     /// Belt time lags behind the clock by this much (sum of all standstills), ns.
     offset: Nanos,
     pub(super) more: Box<More>,
@@ -223,6 +226,7 @@ impl Place {
             flags: 0,
             carrier: StationId::NONE,
             transit,
+            first: Nanos::MAX,
             offset: 0,
             more: Box::new(More { full_transit: transit, ..More::default() }),
         }
@@ -451,13 +455,19 @@ impl Place {
         if self.flags & BIN != 0 {
             return Some(0);
         }
-        Some(self.slot(0).due + self.offset)
+        Some(self.plain_due())
     }
 
     /// The same for a FIFO that is not frozen; `Nanos::MAX` if nothing is here.
     #[inline(always)]
     pub(super) fn plain_due(&self) -> Nanos {
-        if self.len == 0 { Nanos::MAX } else { self.slot(0).due + self.offset }
+        self.first.saturating_add(self.offset)
+    }
+
+    /// Has `first` follow the head. Whether something is left is hard to foresee, so nothing is made to hang on it.
+    #[inline(always)]
+    fn renew_first(&mut self) {
+        self.first = select_unpredictable(self.len == 0, Nanos::MAX, self.slot(0).due);
     }
 
     /// Time at which a stopping belt stands unless its head is taken (it may lie in the past); `None` for others.
@@ -509,6 +519,7 @@ impl Place {
         let index = self.index(self.len);
         let due = now + self.transit - self.offset;
         self.slots[index] = Slot { part: *part, due };
+        self.first = select_unpredictable(self.len == 0, due, self.first);
         self.len += 1;
     }
 
@@ -518,6 +529,7 @@ impl Place {
         *part = self.slots[self.index(0)].part;
         self.head = self.head.wrapping_add(1);
         self.len -= 1;
+        self.renew_first();
     }
 
     /// Whether the content has just come to, or left, empty or full: only then a transporter's state changes.
@@ -540,6 +552,7 @@ impl Place {
         let index = self.index(self.len);
         self.slots[index] = Slot { part, due };
         self.len += 1;
+        self.renew_first();
         if let Some(entered) = &mut self.more.entered {
             entered.push(part);
         }
@@ -550,6 +563,7 @@ impl Place {
         self.push(part, now);
         let index = self.index(self.len - 1);
         self.slots[index].due += later;
+        self.renew_first();
     }
 
     /// Takes the head out of a FIFO.
@@ -563,6 +577,7 @@ impl Place {
         }
         self.head = self.head.wrapping_add(1);
         self.len -= 1;
+        self.renew_first();
         slot.part
     }
 
@@ -581,6 +596,7 @@ impl Place {
         let index = self.index(self.len);
         self.slots[index] = Slot { part, due: 0 };
         self.len += 1;
+        self.renew_first();
     }
 
     #[cold]
@@ -633,6 +649,7 @@ impl Place {
                 slot.due = pace.moved(before, belt_now, slot.due);
             }
         }
+        self.renew_first();
         self.more.clear_at = self.more.clear_at.map(|at| pace.moved(before, belt_now, at));
         self.transit = pace.stretched(self.more.full_transit);
         self.more.spacing = pace.stretched(self.more.full_spacing);

@@ -548,10 +548,6 @@ impl<O: Observer> Floor<O> {
             self.wake_takers(body);
         }
         self.messages.push((me, Message::Thawed(stood)));
-        if self.n_blocked > 0 {
-            // Those who waited for it may now wait for each other.
-            self.newly_blocked.push(me);
-        }
         self.dirty.insert(me.0);
     }
 

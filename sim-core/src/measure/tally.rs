@@ -50,7 +50,7 @@ pub struct Counts {
     pub took: u64,
     /// Parts that left through each exit; later exits are counted with the last.
     pub exits: [u64; EXITS],
-    /// Those among them that were not good in condition, for exits other than the way on.
+    /// Those among them that were not good in condition.
     pub defects: [u64; EXITS],
     /// Stops that began.
     pub stops: u64,
@@ -398,14 +398,14 @@ impl Tally {
             Note::Created => counts.created += 1,
             Note::Took => counts.took += 1,
             Note::Exit(no) => {
-                counts.exits[usize::from(no).min(EXITS - 1)] += 1;
-                let point = self.accounts.at(station.ix(), IS_NEAR).point;
-                if let (true, Some(part)) = (no == 0 && point != NO_POINT, part) {
-                    self.finished(now, point, part);
-                }
-                if let (true, Some(part)) = (no > 0, part) {
-                    let defect = u64::from(part.condition != 0);
-                    self.counts[station.ix()].defects[usize::from(no).min(EXITS - 1)] += defect;
+                let exit = usize::from(no).min(EXITS - 1);
+                counts.exits[exit] += 1;
+                if let Some(part) = part {
+                    counts.defects[exit] += u64::from(part.condition != 0);
+                    let point = self.accounts.at(station.ix(), IS_NEAR).point;
+                    if point != NO_POINT && no == 0 {
+                        self.finished(now, point, part);
+                    }
                 }
             }
             Note::Left | Note::Attended | Note::SensorOff => {}

@@ -94,8 +94,6 @@ impl Builder<'_> {
         let first_sensor = posts.len() as u16;
         let sensors = sensors_of(self.scenario, &self.layout, &mut places, &mut owners, first_sensor);
         posts.extend(sensors.iter().map(|_| Post::default()));
-        let knot_timer = TimerId(owners.len() as u16);
-        owners.push(Owner::Knots);
         let change = self.scenario.plan.changeover.as_ref().map(|spec| {
             let (post, timer) = (StationId(posts.len() as u16), TimerId(owners.len() as u16));
             owners.push(Owner::Change);
@@ -127,7 +125,6 @@ impl Builder<'_> {
             breaks,
             first_sensor,
             change,
-            knot_timer,
             links,
             causes,
             fills: self.fills(),
@@ -304,7 +301,7 @@ impl Builder<'_> {
         let places: Vec<PlaceId> =
             unit.inlets.iter().filter(|(_, feeding)| is_from(*feeding)).map(|(place, _)| *place).collect();
         let stated = unit.entry.is_some_and(|entry| !self.scenario.stations[entry].priority.is_empty());
-        Inlets { places, join: if stated { Join::Listed } else { Join::LongestWaiting } }
+        Inlets::new(places, if stated { Join::Listed } else { Join::LongestWaiting })
     }
 
     /// All places with their takers, owners and carriers.

@@ -2,7 +2,7 @@
 //! by all replications.
 
 use super::changeover::ChangePlan;
-use crate::kernel::{Exit, Outfit, PlaceId, StationId, TimerId};
+use crate::kernel::{Exit, Outfit, PlaceId, StationId};
 use crate::measure::{CauseSetup, TallySetup};
 use crate::part::Nanos;
 use crate::stations::Station;
@@ -33,8 +33,6 @@ pub enum Owner {
     Sensor(u16),
     /// Edges of a break plan.
     Breaks(u16),
-    /// The time to look for a knot again.
-    Knots,
     /// The product sequence.
     Change,
 }
@@ -113,8 +111,6 @@ pub struct Plan {
     pub first_sensor: u16,
     /// The product sequence, if there is one.
     pub change: Option<ChangePlan>,
-    /// The timer of the search for knots.
-    pub knot_timer: TimerId,
     /// How things hang together.
     pub links: Links,
     /// What stands on tracks at the start.

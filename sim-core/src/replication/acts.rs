@@ -1,8 +1,8 @@
 //! Acts: what to do when a timer runs out, worked out once for each timer.
 //!
 //! The owner of a timer is known beforehand, and for the most usual sorts of stations so is the function to
-//! call. Looking both up in one small table leaves one choice per timed event, made as early as can be:
-//! which timer comes next is what the processor can foresee least. Stations without a sort of their own here
+//! call. One small table holds it for each timer, so that the choice is made in one step and as early as can be:
+//! which timer comes next is what the processor can foresee least. Stations without a function of their own here
 //! go through [`Station::act`]; that is slower, not different.
 
 use super::Replica;
@@ -11,58 +11,55 @@ use crate::kernel::shelf::Shelf;
 use crate::kernel::{Observer, StationId};
 use crate::network::{Owner, Plan};
 use crate::stations::Station;
-
-/// Sorts of timers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Sort {
-    /// Plain path.
-    Path,
-    /// Work station with one place.
-    Work,
-    /// Work station with one place that makes its parts itself.
-    Maker,
-    /// Machine that takes one part and hands it on.
-    Machine,
-    /// Path with parts in file.
-    File,
-    Station,
-    /// Not a station's own timer.
-    Other,
-}
+use std::fmt;
 
 /// What to do for one timer.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Act {
-    sort: Sort,
-    which: u8,
-    ix: u16,
+pub(super) struct Act<'a, O> {
+    go: fn(&mut Replica<'a, O>, TimerId, StationId),
+    /// The station, if it is a station's own timer.
+    station: StationId,
+}
+
+impl<O> Clone for Act<'_, O> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<O> Copy for Act<'_, O> {}
+
+impl<O> fmt::Debug for Act<'_, O> {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(out, "act of {:?}", self.station)
+    }
 }
 
 /// The acts of all timers of a line.
-pub(super) fn acts_of(plan: &Plan) -> Shelf<Act> {
-    const OTHER: Act = Act { sort: Sort::Other, which: 0, ix: 0 };
+pub(super) fn acts_of<'a, O: Observer>(plan: &Plan) -> Shelf<Act<'a, O>> {
+    let other = Act { go: Replica::fire_other, station: StationId::NONE };
     let act = |owner: &Owner| match *owner {
-        Owner::Station { ix, which } => Act { sort: sort_of(&plan.stations[usize::from(ix)]), which, ix },
+        Owner::Station { ix, which } => {
+            Act { go: function_of(&plan.stations[usize::from(ix)], which), station: StationId(ix) }
+        }
         Owner::Stop(_)
         | Owner::Trouble(_)
         | Owner::Attendant { .. }
         | Owner::Sensor(_)
         | Owner::Breaks(_)
-        | Owner::Knots
-        | Owner::Change => OTHER,
+        | Owner::Change => other,
     };
-    Shelf::new(plan.owners.iter().map(act).collect(), || OTHER)
+    Shelf::new(plan.owners.iter().map(act).collect(), || other)
 }
 
-fn sort_of(station: &Station) -> Sort {
+fn function_of<'a, O: Observer>(station: &Station, which: u8) -> fn(&mut Replica<'a, O>, TimerId, StationId) {
     match station {
-        Station::Path(path) if path.is_plain() => Sort::Path,
-        Station::PathInFile(_) => Sort::File,
-        Station::Machine(machine) if machine.is_plain() => Sort::Machine,
+        Station::Path(path) if path.is_plain() => Replica::pass,
+        Station::PathInFile(_) if which == 0 => Replica::file_on,
+        Station::Machine(machine) if machine.is_plain() && which == 0 => Replica::stroke,
         Station::Work(work) => match work.is_single() {
-            (true, true) => Sort::Maker,
-            (true, false) => Sort::Work,
-            (false, _) => Sort::Station,
+            (true, true) => Replica::make,
+            (true, false) => Replica::work,
+            (false, _) => Replica::act,
         },
         Station::AirTube(_)
         | Station::Magazine(_)
@@ -82,32 +79,68 @@ fn sort_of(station: &Station) -> Sort {
         | Station::Meter(_)
         | Station::PartBox(_)
         | Station::Path(_)
+        | Station::PathInFile(_)
         | Station::ScrapBox(_)
-        | Station::Stream(_) => Sort::Station,
+        | Station::Stream(_) => Replica::act,
     }
 }
 
-impl<O: Observer> Replica<'_, O> {
+impl<'a, O: Observer> Replica<'a, O> {
     #[inline(always)]
     pub(super) fn fire(&mut self, timer: TimerId) {
         let act = *self.acts.at(usize::from(timer.0), O::NEAR);
-        if act.sort == Sort::Other {
-            return self.fire_other(timer);
-        }
-        let floor = &mut self.floor;
-        let station = &mut self.stations[usize::from(act.ix)];
-        match (act.sort, station) {
-            (Sort::Path, Station::Path(path)) => path.act_plain(floor),
-            (Sort::Work, Station::Work(work)) => work.act_single::<O, false>(floor),
-            (Sort::Maker, Station::Work(work)) => work.act_single::<O, true>(floor),
-            (Sort::Machine, Station::Machine(machine)) => machine.act_plain(floor),
-            (Sort::File, Station::PathInFile(file)) => file.act(floor, act.which),
-            (_, station) => station.act(floor, StationId(act.ix), act.which),
+        (act.go)(self, timer, act.station);
+    }
+
+    /// Any station.
+    fn act(&mut self, timer: TimerId, me: StationId) {
+        let Owner::Station { which, .. } = self.plan.owners[usize::from(timer.0)] else {
+            panic!("a station's act is that of its own timer")
+        };
+        self.stations[me.ix()].act(&mut self.floor, me, which);
+    }
+
+    /// Plain path.
+    fn pass(&mut self, timer: TimerId, me: StationId) {
+        match &mut self.stations[me.ix()] {
+            Station::Path(path) => path.act_plain(&mut self.floor),
+            _ => self.act(timer, me),
         }
     }
 
-    #[inline(never)]
-    fn fire_other(&mut self, timer: TimerId) {
+    /// Path with parts in file.
+    fn file_on(&mut self, timer: TimerId, me: StationId) {
+        match &mut self.stations[me.ix()] {
+            Station::PathInFile(file) => file.act(&mut self.floor, 0),
+            _ => self.act(timer, me),
+        }
+    }
+
+    /// Machine that takes one part and hands it on.
+    fn stroke(&mut self, timer: TimerId, me: StationId) {
+        match &mut self.stations[me.ix()] {
+            Station::Machine(machine) => machine.act_plain(&mut self.floor),
+            _ => self.act(timer, me),
+        }
+    }
+
+    /// Work station with one place that makes its parts itself.
+    fn make(&mut self, timer: TimerId, me: StationId) {
+        match &mut self.stations[me.ix()] {
+            Station::Work(work) => work.act_single::<O, true>(&mut self.floor),
+            _ => self.act(timer, me),
+        }
+    }
+
+    /// Work station with one place.
+    fn work(&mut self, timer: TimerId, me: StationId) {
+        match &mut self.stations[me.ix()] {
+            Station::Work(work) => work.act_single::<O, false>(&mut self.floor),
+            _ => self.act(timer, me),
+        }
+    }
+
+    fn fire_other(&mut self, timer: TimerId, _: StationId) {
         match self.plan.owners[usize::from(timer.0)] {
             Owner::Station { ix, .. } => self.floor.dirty.insert(ix),
             Owner::Stop(station) => self.floor.fire_stop(station),
@@ -115,7 +148,6 @@ impl<O: Observer> Replica<'_, O> {
             Owner::Attendant { pool, who } => self.floor.fire_attendant(pool, who),
             Owner::Sensor(sensor) => self.floor.fire_sensor(sensor),
             Owner::Breaks(ix) => self.turn_break(usize::from(ix)),
-            Owner::Knots => self.look_at_suspects(),
             Owner::Change => self.fire_change(),
         }
     }

@@ -39,13 +39,11 @@ pub(super) struct Change {
     phase: Phase,
     run: usize,
     luck: Stream,
-    /// It is known that the line can't run out: that is told once.
-    is_stuck: bool,
 }
 
 impl Change {
     pub(super) fn new(plan: &ChangePlan, seed: u64, replication: u64) -> Self {
-        Change { phase: Phase::Running, run: 0, luck: plan.key.stream(seed, replication), is_stuck: false }
+        Change { phase: Phase::Running, run: 0, luck: plan.key.stream(seed, replication) }
     }
 
     /// Whether it has to be seen if the line has run out.
@@ -132,20 +130,10 @@ impl<O: Observer> Replica<'_, O> {
         if !change.runs_out() {
             return false;
         }
-        match self.not_run_out(plan) {
-            None => self.has_run_out(plan),
-            // It may never run out: it may wait for one that is stopped for the very changeover.
-            Some(station) if !change.is_stuck => self.floor.newly_blocked.push(station),
-            Some(_) => {}
+        if self.not_run_out(plan).is_none() {
+            self.has_run_out(plan);
         }
         self.settle_all()
-    }
-
-    /// The line can't run out.
-    pub(super) fn note_knot(&mut self) {
-        if let Some(change) = &mut self.change {
-            change.is_stuck = change.runs_out();
-        }
     }
 
     /// A station that has to run empty and has not, while the line waits for that without a limit of time.
@@ -266,10 +254,8 @@ impl<O: Observer> Replica<'_, O> {
     }
 
     fn restart(&mut self, plan: &ChangePlan) {
-        self.look_at_suspects();
         if let Some(change) = &mut self.change {
             change.run = (change.run + 1) % plan.runs.len();
-            change.is_stuck = false;
         }
         self.start_run(plan);
         self.floor.note(plan.post, Note::Restarted, None);

@@ -1,96 +1,45 @@
 //! Gridlock: a knot of stations that wait for each other and that no pending timer can open.
 //!
-//! Looked for when a station begins to wait: when it blocks, is held, or starves while others are blocked. A
-//! blocked station waits for whoever takes from the places it can't give to; a starved one for whoever feeds the
-//! places that it finds empty or with too little; a held one for whoever takes from the places its sensors watch.
-//! If everything that can be reached along these lines waits as well, nothing can ever move again (the knot of the
-//! OR model of deadlocks; Holt 1972). If only a part on its way to the end of a belt, or a timer of one that waits, stands against that, the
-//! search is repeated when its time has come: it may change nothing. So it is if a changeover that is sure to come may
-//! open the knot: the search is repeated when the next run has started.
+//! A knot never opens, so it is enough to look for it now and then: once in every minute of simulated time. The loop
+//! pays nothing for it. A blocked station waits for whoever takes from the places it can't give to; a starved one for
+//! whoever feeds the places that it finds empty or with too little; a held one for whoever takes from the places its
+//! sensors watch. If everything that can be reached along these lines waits as well, nothing can ever move again (the
+//! knot of the OR model of deadlocks; Holt 1972). A part on its way to the end of a belt, or a timer of one that waits,
+//! stands against that; so does a changeover that is sure to come and may open the knot.
+//!
+//! Who only waits for a knot is no part of it: of all that can be reached, those count who reach each other. The knot
+//! is as old as the rest of the last of them that was at work.
 
 use super::{Replica, Stop};
-use crate::kernel::shelf::Shelf;
 use crate::kernel::troubles::{Clock, Trigger};
 use crate::kernel::{Exit, Observer, PlaceId, State, StationId};
-use crate::network::Plan;
 use crate::part::Nanos;
 use crate::stations::Station;
 
 impl<O: Observer> Replica<'_, O> {
-    /// True if there is a knot, which is then the stop of the replication.
-    #[inline(never)]
-    pub(super) fn find_knot(&mut self) -> bool {
-        let mut n = 0;
-        while let Some(&station) = self.floor.newly_blocked.get(n) {
-            n += 1;
-            if self.waits_for_one_at_work(station) || !self.may_be_knotted(station) {
-                continue;
-            }
-            match self.search_from(station) {
-                Found::Alive => {}
-                Found::UnderWay(due) => self.look_again(station, due),
-                Found::Knot(stations) if self.change_may_open(&stations) => self.suspects.push(station),
-                Found::Knot(stations) => {
-                    self.note_knot();
-                    self.floor.newly_blocked.clear();
-                    self.stop = Some(Stop::Gridlock { at: self.floor.now, stations });
-                    return true;
-                }
-            }
-        }
-        self.floor.newly_blocked.clear();
-        false
-    }
-
-    /// Looks again when a part has come to the end of its belt: nothing else may happen then.
+    /// The oldest knot that has not been told of, if there is one.
     #[cold]
-    fn look_again(&mut self, station: StationId, due: Nanos) {
-        if !self.suspects.contains(&station) {
-            self.suspects.push(station);
-        }
-        let timer = self.plan.knot_timer;
-        if self.floor.calendar.at(timer).is_none_or(|at| due < at) {
-            self.floor.calendar.set(timer, due);
-        }
+    pub(super) fn find_knot(&mut self) -> Option<Stop> {
+        let starts = (0..self.stations.len() as u16).map(StationId).filter(|me| self.may_be_knotted(*me));
+        let knots = starts.filter_map(|start| self.search_from(start)).map(|reached| self.core_of(reached));
+        let is_new = |knot: &Vec<StationId>| knot.iter().any(|station| !self.knotted.contains(station));
+        let dated = knots.filter(is_new).map(|knot| (self.begin_of(&knot), knot));
+        let (at, stations) = dated.min_by_key(|(at, _)| *at)?;
+        self.knotted.extend(&stations);
+        Some(Stop::Gridlock { at, stations })
     }
 
-    /// The time to look again has come.
-    pub(super) fn look_at_suspects(&mut self) {
-        self.floor.newly_blocked.append(&mut self.suspects);
-    }
-
-    /// The usual case, seen at a glance: what `me` has finished stands in its hand, and the only one who takes from
-    /// there is at work.
-    #[inline(always)]
-    fn waits_for_one_at_work(&self, me: StationId) -> bool {
-        let (hand, taker) = *self.hands.at(me.ix(), O::NEAR);
-        taker != StationId::NONE
-            && self.floor.state(taker) == State::Working
-            && self.floor.state(me) == State::Blocked
-            && !self.floor.place(hand).is_empty()
-    }
-
-    /// For each post its hand and the only one who takes from there, if it has no other exit.
-    pub(super) fn hands_of(plan: &Plan) -> Shelf<(PlaceId, StationId)> {
-        const NONE: (PlaceId, StationId) = (PlaceId(0), StationId::NONE);
-        let hand = |ix: usize| match plan.links.exits.get(ix).map_or(&[][..], |exits| exits) {
-            [Exit::Hand(place)] => match plan.outfit.places[place.ix()].takers() {
-                [only] => (*place, *only),
-                _ => NONE,
-            },
-            _ => NONE,
-        };
-        Shelf::new((0..plan.outfit.posts.len()).map(hand).collect(), || NONE)
-    }
-
-    /// What can be seen at a glance: whether a station that began to wait may be part of a knot.
+    /// Whether a search may start from here: it waits, and where it only starves, somebody else does more than that.
     fn may_be_knotted(&self, me: StationId) -> bool {
         match self.floor.state(me) {
-            State::Working => self.plan.links.bodies.get(me.ix()).is_some_and(Option::is_some),
-            State::Blocked => !self.sees_work(me),
-            State::Starved => me.ix() < self.stations.len() && !self.sees_feeder(me),
+            State::Blocked => self.plan.links.bodies[me.ix()].is_none(),
             State::Held => true,
-            State::JamAutomatic
+            State::Starved => {
+                let mut others = (0..self.stations.len() as u16).map(|ix| self.floor.state(StationId(ix)));
+                others.any(|state| matches!(state, State::Blocked | State::Held | State::Changeover))
+            }
+            State::Working
+            | State::JamAutomatic
             | State::JamWaiting
             | State::JamClearing
             | State::DownWaiting
@@ -101,70 +50,40 @@ impl<O: Observer> Replica<'_, O> {
         }
     }
 
-    /// Whether somebody who feeds `me` is at work. Where parts stand still, more of them are no help.
-    fn sees_feeder(&self, me: StationId) -> bool {
-        let links = &self.plan.links;
-        let stands = |place: &&PlaceId| {
-            let place = self.floor.place(**place);
-            !place.is_empty() && place.head_due().is_none()
-        };
-        let inlets = links.inlets[me.ix()].iter().filter(|place| !stands(place));
-        let mut feeders = inlets.flat_map(|place| &links.feeders[place.ix()]);
-        feeders.any(|feeder| self.floor.state(*feeder) == State::Working)
+    /// Of all whom somebody in a knot can reach, those who reach each other, from the last that was at work on.
+    fn core_of(&self, reached: Vec<StationId>) -> Vec<StationId> {
+        let closures = reached.iter().filter_map(|station| self.search_from(*station));
+        let Some(core) = closures.min_by_key(Vec::len) else { return reached };
+        let last =
+            core.iter().copied().max_by_key(|me| (self.floor.rests_since(*me), std::cmp::Reverse(*me)));
+        last.and_then(|last| self.search_from(last)).unwrap_or(core)
     }
 
-    /// Whether somebody who takes from where `me` stands is at work, which is so nearly always: then there is
-    /// no knot, and nothing has to be searched.
-    fn sees_work(&self, me: StationId) -> bool {
-        me.ix() < self.stations.len()
-            && self.plan.links.exits[me.ix()].iter().any(|exit| match exit {
-                Exit::Leave => false,
-                Exit::Store(place) | Exit::Hand(place) => {
-                    let taker = self.floor.place(*place).first_taker();
-                    taker != StationId::NONE
-                        && self.floor.state(taker) == State::Working
-                        && self.stands_before(me, *exit)
-                }
-            })
+    /// When the last of these was at work, ns.
+    fn begin_of(&self, knot: &[StationId]) -> Nanos {
+        knot.iter().map(|station| self.floor.rests_since(*station)).max().unwrap_or(self.floor.now)
     }
 
-    /// Follows from `start` who waits for whom. The list of those reached is kept from search to search: this runs
-    /// whenever somebody begins to wait.
-    #[inline(never)]
-    fn search_from(&mut self, start: StationId) -> Found {
-        if start.ix() >= self.stations.len() {
-            return Found::Alive;
-        }
-        let mut reached = std::mem::take(&mut self.reached);
-        reached.clear();
-        reached.push(start);
-        let found = match self.reach(&mut reached) {
-            Waits::Alive => Found::Alive,
-            Waits::UntilDue(due) => Found::UnderWay(due),
-            Waits::ForOthers => Found::Knot(reached.clone()),
-        };
-        self.reached = reached;
-        found
+    /// All who are waited for by `start` and by one another, if none of them can change by himself.
+    fn search_from(&self, start: StationId) -> Option<Vec<StationId>> {
+        let mut reached = vec![start];
+        let is_knot = self.reach(&mut reached) && !self.change_may_open(&reached);
+        is_knot.then_some(reached)
     }
 
-    /// Extends `reached`, which holds the first station, to all who are waited for, until somebody is found who can
-    /// change by himself.
-    fn reach(&self, reached: &mut Vec<StationId>) -> Waits {
-        let mut soonest = Nanos::MAX;
+    /// Extends `reached`, which holds the first station, to all who are waited for. False if somebody is found who can
+    /// change by himself, or will.
+    fn reach(&self, reached: &mut Vec<StationId>) -> bool {
         let mut next = 0;
         while let Some(&station) = reached.get(next) {
             let known = reached.len();
             match self.waits_for(station, reached) {
                 Waits::ForOthers => forget_known(reached, known),
-                Waits::UntilDue(due) => {
-                    soonest = soonest.min(due);
-                    reached.truncate(known);
-                }
-                Waits::Alive => return Waits::Alive,
+                Waits::Alive => return false,
             }
             next += 1;
         }
-        if soonest == Nanos::MAX { Waits::ForOthers } else { Waits::UntilDue(soonest) }
+        true
     }
 
     /// Whom a station waits for, if it waits; they are added to `others`, perhaps more than once.
@@ -181,10 +100,8 @@ impl<O: Observer> Replica<'_, O> {
             return self.carrier_waits_for(body, others).and(hidden);
         }
         let first = others.len();
-        let mut own = match self.floor.next_timer(me) {
-            Some(due) if !self.ticks_in_vain(me) => Waits::UntilDue(due),
-            Some(_) | None => Waits::ForOthers,
-        };
+        let has_timer = self.floor.has_pending_timer(me) && !self.ticks_in_vain(me);
+        let mut own = if has_timer { Waits::Alive } else { Waits::ForOthers };
         if matches!(state, State::Blocked | State::Held)
             && self.stations[me.ix()].takes_while_blocked(&self.floor)
         {
@@ -284,7 +201,7 @@ impl<O: Observer> Replica<'_, O> {
             let content = self.floor.place(*place);
             waits = waits.and(match content.head_due() {
                 Some(_) if content.counts().is_some() => Waits::Alive,
-                Some(due) if due > self.floor.now => Waits::UntilDue(due),
+                Some(due) if due > self.floor.now => Waits::Alive,
                 // What stands still waits for the transporter on which it stands.
                 None if !content.is_empty() => {
                     let bodies = (0..links.bodies.len()).filter(|ix| links.bodies[*ix] == Some(*place));
@@ -326,7 +243,7 @@ impl<O: Observer> Replica<'_, O> {
     fn takers_of(&self, place: PlaceId, others: &mut Vec<StationId>) -> Waits {
         let content = self.floor.place(place);
         match content.head_due() {
-            Some(due) if due > self.floor.now => Waits::UntilDue(due),
+            Some(due) if due > self.floor.now => Waits::Alive,
             Some(_) | None => {
                 others.extend(content.takers());
                 Waits::ForOthers
@@ -339,8 +256,8 @@ impl<O: Observer> Replica<'_, O> {
         let bodies = &self.plan.links.bodies;
         let carrier = bodies.iter().position(|body| *body == Some(place)).map(|ix| StationId(ix as u16));
         let content = self.floor.place(place);
-        if let Some(due) = carrier.and_then(|carrier| self.floor.next_timer(carrier)) {
-            return Waits::UntilDue(due);
+        if carrier.is_some_and(|carrier| self.floor.has_pending_timer(carrier)) {
+            return Waits::Alive;
         }
         if content.len() < content.capacity() {
             // There is room, but the belt that would clear its entry stands.
@@ -374,23 +291,11 @@ fn forget_known(list: &mut Vec<StationId>, known: usize) {
     list.truncate(kept);
 }
 
-/// What a search has found.
-enum Found {
-    /// Something can still change by itself.
-    Alive,
-    /// Nothing can but a part that comes to the end of a belt at this time.
-    UnderWay(Nanos),
-    /// All that can be reached waits.
-    Knot(Vec<StationId>),
-}
-
 /// What a station waits for.
 #[derive(Clone, Copy)]
 enum Waits {
-    /// For nobody: it can change by itself.
+    /// For nobody: it can change by itself, or something is on its way to it.
     Alive,
-    /// For a part that comes to an end, or a timer that runs out, at this time.
-    UntilDue(Nanos),
     /// For any of those who were listed.
     ForOthers,
 }
@@ -400,19 +305,12 @@ impl Waits {
     fn and(self, other: Waits) -> Waits {
         match (self, other) {
             (Waits::Alive, _) | (_, Waits::Alive) => Waits::Alive,
-            (Waits::UntilDue(a), Waits::UntilDue(b)) => Waits::UntilDue(a.min(b)),
-            (Waits::UntilDue(due), Waits::ForOthers) | (Waits::ForOthers, Waits::UntilDue(due)) => {
-                Waits::UntilDue(due)
-            }
             (Waits::ForOthers, Waits::ForOthers) => Waits::ForOthers,
         }
     }
 
     /// Who waits for nobody in particular can't be shown to wait for ever.
     fn or_alive(self, waits_for_others: bool) -> Waits {
-        match self {
-            Waits::ForOthers if !waits_for_others => Waits::Alive,
-            Waits::ForOthers | Waits::UntilDue(_) | Waits::Alive => self,
-        }
+        if waits_for_others { self } else { Waits::Alive }
     }
 }

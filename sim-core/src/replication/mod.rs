@@ -10,26 +10,30 @@ mod gridlock;
 
 use crate::kernel::calendar::TimerId;
 use crate::kernel::shelf::Shelf;
-use crate::kernel::{Exit, Floor, Observer, PlaceId, StationId};
+use crate::kernel::{Exit, Floor, Observer, StationId};
 use crate::network::{Owner, Plan};
-use crate::part::{Nanos, Part, TIME_LIMIT};
+use crate::part::{Nanos, Part, SECOND, TIME_LIMIT};
 use crate::stations::Station;
 use acts::Act;
 use changeover::Change;
+use std::hint::select_unpredictable;
 
 /// Most settlings in one fixed point before it counts as an instant loop.
 const ROUNDS_MAX: u32 = 1_000_000;
 /// Most timed events at one instant before it counts as an instant loop.
 const EVENTS_AT_ONCE_MAX: u64 = 10_000_000;
+/// How often knots are looked for, ns.
+const MINUTE: Nanos = 60 * SECOND;
 
 /// Why a stretch of a replication ended.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Stop {
     /// The asked-for time was reached.
     TimeReached,
-    /// Stations wait for each other and no pending timer can ever open the knot.
+    /// Stations wait for each other and no pending timer can ever open the knot. It is looked for at every full minute
+    /// of simulated time; each knot is told of once.
     Gridlock {
-        /// When.
+        /// Since when.
         at: Nanos,
         /// The stations of the knot.
         stations: Vec<StationId>,
@@ -54,7 +58,7 @@ pub enum Stop {
 #[derive(Clone, Debug)]
 pub struct Replica<'a, O> {
     plan: &'a Plan,
-    acts: Shelf<Act>,
+    acts: Shelf<Act<'a, O>>,
     /// The shared state.
     pub floor: Floor<O>,
     /// The stations.
@@ -64,21 +68,15 @@ pub struct Replica<'a, O> {
     pub n_events: u64,
     /// Most timed events.
     pub events_max: u64,
-    events_before_now: u64,
-    /// Number of events after which to see whether there are too many: in all, or at this instant.
-    events_stop: u64,
+    n_events_now: u64,
     /// Why the replication ends, between the settling that found it and the return.
     stop: Option<Stop>,
     /// The product sequence.
     change: Option<Change>,
     /// The line runs empty for a changeover: it has to be seen when it has.
     sees_run_out: bool,
-    /// Stations to look at again for a knot, when a part has come to the end of its belt.
-    suspects: Vec<StationId>,
-    /// For the search of knots: for each post its only exit, if that is a hand, and the only one who takes from there.
-    hands: Shelf<(PlaceId, StationId)>,
-    /// Room for the search of knots.
-    reached: Vec<StationId>,
+    /// Stations of knots that have been told of.
+    knotted: Vec<StationId>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -92,12 +90,9 @@ impl<'a, O: Observer> Replica<'a, O> {
             next_break: vec![0; plan.breaks.len()],
             n_events: 0,
             events_max: u64::MAX,
-            events_before_now: 0,
-            events_stop: 0,
+            n_events_now: 0,
             stop: None,
-            suspects: Vec::new(),
-            hands: Self::hands_of(plan),
-            reached: Vec::new(),
+            knotted: Vec::new(),
             change: plan.change.as_ref().map(|change| Change::new(change, seed, replication)),
             sees_run_out: false,
         };
@@ -168,25 +163,52 @@ impl<'a, O: Observer> Replica<'a, O> {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
-        // The budget may have been changed since the last stretch.
-        self.events_stop = self.events_max.min(self.events_before_now + EVENTS_AT_ONCE_MAX);
-        while let Some((at, timer)) = self.floor.calendar.next_in(end, O::NEAR) {
-            if at != self.floor.now {
-                self.floor.now = at;
-                self.events_before_now = self.n_events;
-                self.events_stop = self.events_max.min(self.n_events + EVENTS_AT_ONCE_MAX);
+        // There may be another knot of the minute at which the last stretch ended.
+        if let Some(knot) = self.knot_of_this_minute() {
+            return knot;
+        }
+        loop {
+            let minute = (self.floor.now / MINUTE + 1) * MINUTE;
+            if let Some(stop) = self.run_stretch(end.min(minute)) {
+                return stop;
             }
-            self.n_events += 1;
-            self.fire(timer);
-            if self.settle_all() || (self.sees_run_out && self.sees_the_line_run_out()) {
-                return self.take_stop();
+            if let Some(knot) = self.knot_of_this_minute() {
+                return knot;
             }
-            if self.n_events > self.events_stop {
-                return self.out_of_events(timer);
+            if self.floor.now >= end {
+                return Stop::TimeReached;
             }
         }
+    }
+
+    /// Knots are looked for at full minutes of simulated time, so that they are the same however far a replication is
+    /// run at a time.
+    fn knot_of_this_minute(&mut self) -> Option<Stop> {
+        if self.floor.now % MINUTE == 0 { self.find_knot() } else { None }
+    }
+
+    /// Runs until all events at or before `end` (ns) have happened; what ends the replication before, if anything.
+    fn run_stretch(&mut self, end: Nanos) -> Option<Stop> {
+        // Counted here, for nobody else asks before the end of the stretch.
+        let (mut n, mut n_now, events_max) = (self.n_events, self.n_events_now, self.events_max);
+        while let Some((at, timer)) = self.floor.calendar.next_in(end, O::NEAR) {
+            // Whether time goes on is hard to foresee, so no branch is made to hang on it.
+            n_now = select_unpredictable(at == self.floor.now, n_now, 0) + 1;
+            self.floor.now = at;
+            n += 1;
+            self.fire(timer);
+            if self.settle_all() || (self.sees_run_out && self.sees_the_line_run_out()) {
+                (self.n_events, self.n_events_now) = (n, n_now);
+                return Some(self.take_stop());
+            }
+            if n > events_max || n_now > EVENTS_AT_ONCE_MAX {
+                (self.n_events, self.n_events_now) = (n, n_now);
+                return Some(self.out_of_events(timer));
+            }
+        }
+        (self.n_events, self.n_events_now) = (n, n_now);
         self.floor.now = end;
-        Stop::TimeReached
+        None
     }
 
     #[cold]
@@ -203,9 +225,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             Owner::Station { ix, .. } => Some(StationId(ix)),
             Owner::Stop(station) => Some(station),
             Owner::Trouble(trouble) => Some(self.floor.trouble(trouble).station),
-            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Knots | Owner::Change => {
-                None
-            }
+            Owner::Attendant { .. } | Owner::Sensor(_) | Owner::Breaks(_) | Owner::Change => None,
         }
     }
 
@@ -229,13 +249,8 @@ impl<'a, O: Observer> Replica<'a, O> {
     #[inline(always)]
     fn settle_all(&mut self) -> bool {
         let floor = &self.floor;
-        if floor.dirty.is_empty_in(O::NEAR)
-            && floor.looks.is_empty_in(O::NEAR)
-            && floor.newly_blocked.is_empty()
-        {
-            return false;
-        }
-        self.settle_some()
+        let is_settled = floor.dirty.is_empty_in(O::NEAR) && floor.looks.is_empty_in(O::NEAR);
+        !is_settled && self.settle_some()
     }
 
     #[inline(always)]
@@ -266,7 +281,7 @@ impl<'a, O: Observer> Replica<'a, O> {
                 return true;
             }
         }
-        !self.floor.newly_blocked.is_empty() && self.find_knot()
+        false
     }
 
     #[cold]

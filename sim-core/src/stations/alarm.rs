@@ -26,6 +26,13 @@ impl Alarm {
         floor.calendar.set_in(self.timer, at, O::NEAR);
     }
 
+    /// Sets an alarm that is not set to a time, ns.
+    #[inline(always)]
+    pub fn start<O: Observer>(&mut self, floor: &mut Floor<O>, at: Nanos) {
+        self.at = at;
+        floor.calendar.set_in(self.timer, at, O::NEAR);
+    }
+
     /// The station has gone to another speed: what is left until the alarm is stretched.
     pub fn change_pace<O: Observer>(&mut self, floor: &mut Floor<O>, from: Pace, to: Pace) {
         self.set(floor, to.moved(from, floor.now, self.at));

@@ -29,6 +29,11 @@ impl ByPart {
         ByPart(site.kinds.iter().map(|kind| site.law(law(kind))).collect())
     }
 
+    /// Whether there are none.
+    pub(super) fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// Puts the law of a kind into `law`, if there are laws by part.
     pub(super) fn set_up(&self, kind: u8, law: &mut Sampler) {
         if let Some(of_kind) = self.0.get(usize::from(kind)) {

@@ -278,7 +278,7 @@ impl Machine {
     }
 
     /// The stroke of a plain machine is over, or the next part has come.
-    #[inline(never)]
+    #[inline(always)]
     pub(crate) fn act_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         self.alarm.spent();
@@ -327,7 +327,7 @@ impl Machine {
                     floor.take_into(self.me, place, &mut self.part);
                     self.phase = Phase::Stroke;
                     let time = self.cycle.draw_ns(self.luck.stream());
-                    self.alarm.set(floor, floor.now + time);
+                    self.alarm.start(floor, floor.now + time);
                     duty.set_state(floor, State::Working);
                     duty.jams(floor, &self.part, Moment::Start);
                     return;

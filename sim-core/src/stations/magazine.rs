@@ -351,7 +351,7 @@ impl Blueprint for MagazineSpec {
     fn build(&self, site: &mut Site<'_>) -> Station {
         let named = self.recipe.lanes(site.kinds);
         let lane = |(place, feeder): (&PlaceId, &&str)| Lane {
-            inlets: Inlets { places: vec![*place], join: Join::Listed },
+            inlets: Inlets::new(vec![*place], Join::Listed),
             no: named.iter().position(|name| name.value == **feeder).map(|no| no as u8),
             loading: None,
         };

@@ -52,6 +52,7 @@ pub mod selector;
 #[cfg(test)]
 mod start_test;
 pub mod stream;
+pub mod times;
 pub mod tool_spec;
 pub mod tooling;
 pub mod tools;

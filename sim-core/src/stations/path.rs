@@ -13,10 +13,11 @@
 use super::alarm::Alarm;
 use super::clumps::Clumps;
 use super::dice::Dice;
-use super::tools::{Classes, Comeback, Fate, Tool};
+use super::times::Times;
+use super::tools::{Classes, Comeback, Fate, Gate, Tool};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, Sampler, State, StationId, Stream,
+    Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId, Stream,
 };
 use crate::part::{Nanos, Part};
 
@@ -124,7 +125,7 @@ pub struct Path {
     me: StationId,
     alarm: Alarm,
     setup: PathSetup,
-    pass: Sampler,
+    pass: Times,
     luck: Dice,
     part: Part,
     at_entry: u8,
@@ -138,15 +139,22 @@ pub struct Path {
     has_hands: bool,
     /// Nothing overflows, and no exit is a hand.
     is_plain: bool,
+    /// What the tools do by class, where there is only one and it is simple; otherwise empty.
+    gates: Vec<Gate>,
+    /// Some rejected part may come back in another attitude than the tools left it in.
+    turns_back: bool,
 }
 
 impl Path {
     /// An empty path.
-    pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Sampler, luck: Dice) -> Self {
+    pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Times, luck: Dice) -> Self {
         let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let is_plain = !has_hands && setup.overflow.is_none();
         let (part, stage) = (Part::default(), Stage::Empty);
         let pace = Pace::FULL;
+        let exits: Vec<Exit> = setup.exits.iter().map(|exit| exit.exit).collect();
+        let gates = Gate::of(&setup.tools, &setup.classes, &exits);
+        let turns_back = !setup.exits.iter().skip(1).all(|exit| exit.comeback.is_idle(&setup.classes));
         Path {
             me,
             alarm,
@@ -161,6 +169,8 @@ impl Path {
             pace,
             has_hands,
             is_plain,
+            gates,
+            turns_back,
         }
     }
 
@@ -172,6 +182,7 @@ impl Path {
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
+        self.pass.seed(seed, replication);
         if let Some(clumps) = &mut self.clumps {
             clumps.seed(seed, replication);
         }
@@ -205,7 +216,7 @@ impl Path {
 
     /// The same as [`Path::act`] for a plain path, in one go where nothing stands in the way: a pass is over, there
     /// is room beyond, and nobody comes first. It takes 3/4 of the instructions.
-    #[inline(never)]
+    #[inline(always)]
     pub(crate) fn act_plain<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         let usual = self.stage == Stage::Passing && duty.is_unhindered() && floor.is_settled();
@@ -227,6 +238,21 @@ impl Path {
     /// Lets the tools act, and hands the part on. False if there is no plain room for it beyond.
     #[inline(always)]
     fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
+        if let Some(gate) = self.gates.get(self.setup.classes.of(&self.part)) {
+            let way = gate.pass(self.luck.stream());
+            self.part.turn_to(way.attitude);
+            if !floor.is_plainly_open(way.place) {
+                self.stage = Stage::Leaving { exit: way.exit, jammed: false };
+                return false;
+            }
+            if self.turns_back && way.exit != 0 {
+                let comeback = &self.setup.exits[usize::from(way.exit)].comeback;
+                comeback.turn(floor, self.at_entry, &mut self.part, self.luck.stream());
+            }
+            floor.put_plainly(self.me, way.exit, way.place, &self.part);
+            self.stage = Stage::Empty;
+            return true;
+        }
         let (exit, attitude) = self.setup.run(&self.part, self.luck.stream());
         self.part.turn_to(attitude);
         let way = &self.setup.exits[usize::from(exit)];
@@ -367,8 +393,8 @@ impl Path {
         }
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
-        let time = self.pace.stretched(self.pass.draw_ns(self.luck.stream()));
-        self.alarm.set(floor, floor.now + time);
+        let time = self.pace.stretched(self.pass.take());
+        self.alarm.start(floor, floor.now + time);
         duty.set_state(floor, State::Working);
         duty.jams(floor, &self.part, Moment::Start);
     }

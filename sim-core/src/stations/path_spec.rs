@@ -17,6 +17,7 @@ use super::clumps::{self, ClumpSpec, Clumps};
 use super::comes_back::{ComebackSpec, comes_back};
 use super::path::{Path, PathExit, PathSetup};
 use super::path_in_file::{FileSetup, PathInFile, Point, Spacing};
+use super::times::Times;
 use super::tool_spec::{self, ToolSpec, all_names};
 use super::tooling::{ClassName, ToolTable, Tooling, class_names};
 use super::track::nanos;
@@ -497,8 +498,8 @@ impl Blueprint for PathSpec {
         match &self.motion {
             Motion::InFile(file) => file.build(self, site, setup),
             Motion::OneAtATime(pass) => {
-                let (alarm, pass, luck) = (site.alarm(), site.law(pass), site.dice("tools"));
-                let path = Path::new(site.me, alarm, setup, pass, luck);
+                let pass = Times::new(site.law(pass), site.dice("pass"));
+                let path = Path::new(site.me, site.alarm(), setup, pass, site.dice("tools"));
                 Station::Path(match self.clumps(site) {
                     Some(clumps) => path.with_clumps(clumps),
                     None => path,

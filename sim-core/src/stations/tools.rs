@@ -4,7 +4,7 @@
 //! otherwise draws no luck. The row is compiled into one table per tool, indexed by the class of the part.
 
 use crate::kernel::dice::Outcomes;
-use crate::kernel::{Floor, Observer, Stream, dice};
+use crate::kernel::{Exit, Floor, Observer, PlaceId, Stream, dice};
 use crate::part::Part;
 
 /// What a tool did with a part.
@@ -23,6 +23,8 @@ pub struct ClassBlock {
     pub first: u16,
     /// Number of attitudes of the kind.
     pub n_attitudes: u16,
+    /// Number of conditions of the kind.
+    pub n_conditions: u16,
 }
 
 /// Numbers the classes of all kinds.
@@ -37,7 +39,11 @@ impl Classes {
     pub fn new(kinds: &[(usize, usize)]) -> Self {
         let mut classes = Classes::default();
         for &(n_conditions, n_attitudes) in kinds {
-            classes.blocks.push(ClassBlock { first: classes.n as u16, n_attitudes: n_attitudes as u16 });
+            classes.blocks.push(ClassBlock {
+                first: classes.n as u16,
+                n_attitudes: n_attitudes as u16,
+                n_conditions: n_conditions as u16,
+            });
             classes.n += n_conditions * n_attitudes;
         }
         classes
@@ -57,6 +63,11 @@ impl Classes {
     #[inline]
     pub fn of(&self, part: &Part) -> usize {
         self.index(part.kind, part.condition, part.attitude)
+    }
+
+    /// Whether no kind has more than one attitude.
+    pub fn have_one_attitude(&self) -> bool {
+        self.blocks.iter().all(|block| block.n_attitudes <= 1)
     }
 
     /// The class of a (kind, condition, attitude).
@@ -144,6 +155,67 @@ impl Tool {
     }
 }
 
+/// What the only tool of a row does with a part of one class, with nothing left to look up.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Gate {
+    threshold: u64,
+    ways: [Way; 2],
+    draws: bool,
+}
+
+/// Where a part goes, and how.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Way {
+    /// The store beyond the exit.
+    pub(super) place: PlaceId,
+    /// The exit.
+    pub(super) exit: u8,
+    /// Attitude in which it comes there.
+    pub(super) attitude: u8,
+}
+
+impl Gate {
+    /// The gates of a row of tools by class; empty unless it has only one tool, that has no more than two fates for any
+    /// class, and all exits lead into stores.
+    pub(super) fn of(tools: &[Tool], classes: &Classes, exits: &[Exit]) -> Vec<Gate> {
+        let [tool] = tools else { return Vec::new() };
+        let attitudes = classes.blocks.iter().flat_map(|block| {
+            (0..block.n_conditions * block.n_attitudes).map(|n| (n % block.n_attitudes) as u8)
+        });
+        let gates = tool.rows.iter().zip(attitudes);
+        gates
+            .map(|(row, attitude)| Gate::of_row(row, attitude, exits))
+            .collect::<Option<_>>()
+            .unwrap_or_default()
+    }
+
+    fn of_row(row: &Row, attitude: u8, exits: &[Exit]) -> Option<Gate> {
+        let draws = match row.choice {
+            Choice::None => false,
+            Choice::OfTwo => true,
+            Choice::OfMany => return None,
+        };
+        let way = |fate: Fate| {
+            let (exit, attitude) = match fate {
+                Fate::Onward(attitude) => (0, attitude),
+                Fate::Exit(no) => (no, attitude),
+            };
+            match exits[usize::from(exit)] {
+                Exit::Store(place) => Some(Way { place, exit, attitude }),
+                Exit::Leave | Exit::Hand(_) => None,
+            }
+        };
+        let ways = [way(row.pair[0])?, way(row.pair[usize::from(draws)])?];
+        Some(Gate { threshold: row.threshold, ways, draws })
+    }
+
+    /// The way of a part.
+    #[inline(always)]
+    pub(super) fn pass(&self, luck: &mut Stream) -> Way {
+        if self.draws && luck.next_u64() >= self.threshold { self.ways[1] } else { self.ways[0] }
+    }
+}
+
 /// Attitude of a part that comes back, by the rule of the exit through which it left.
 #[derive(Clone, Debug)]
 pub enum Comeback {
@@ -158,6 +230,15 @@ pub enum Comeback {
 }
 
 impl Comeback {
+    /// Whether it leaves every part of these classes as it is, without any luck.
+    pub(super) fn is_idle(&self, classes: &Classes) -> bool {
+        match self {
+            Comeback::AsLeft => true,
+            Comeback::Remix => classes.have_one_attitude(),
+            Comeback::Keep(_) | Comeback::Matrix(_) => false,
+        }
+    }
+
     /// Gives a part that leaves, and entered the pass in the attitude `at_entry`, the attitude of this rule.
     #[inline(always)]
     pub(super) fn turn<O: Observer>(

@@ -14,9 +14,10 @@ use super::blueprint::{
 };
 use super::by_part::{ByPart, ByPartSpec, check_by_part};
 use super::dice::Dice;
+use super::times::Times;
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::floor::Duty;
-use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
+use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, State, StationId};
 use crate::part::{Nanos, Part};
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
@@ -56,9 +57,8 @@ pub struct Work {
     source: Source,
     exit: Exit,
     places: u32,
-    service: Sampler,
+    service: Times,
     by_part: ByPart,
-    luck: Dice,
     /// Several places.
     busy: Vec<Job>,
     done: Vec<Part>,
@@ -69,30 +69,23 @@ pub struct Work {
 
 impl Work {
     /// An idle station.
-    pub fn new(
-        me: StationId,
-        alarm: Alarm,
-        source: Source,
-        exit: Exit,
-        places: u32,
-        service: Sampler,
-        luck: Dice,
-    ) -> Self {
+    pub fn new(me: StationId, alarm: Alarm, source: Source, exit: Exit, places: u32, service: Times) -> Self {
         let room = if places == 1 { 0 } else { places.min(1024) as usize };
         let (busy, done) = (Vec::with_capacity(room), Vec::with_capacity(room));
         let job = Job { part: Part::default(), end: 0 };
         let by_part = ByPart::default();
-        Work { me, alarm, source, exit, places, service, by_part, luck, busy, done, stage: Stage::Empty, job }
+        Work { me, alarm, source, exit, places, service, by_part, busy, done, stage: Stage::Empty, job }
     }
 
     /// The same station with times by part.
     #[must_use]
     pub(super) fn with_times(self, by_part: ByPart) -> Self {
-        Work { by_part, ..self }
+        let service = if by_part.is_empty() { self.service } else { self.service.changing() };
+        Work { by_part, service, ..self }
     }
 
     pub(super) fn set_up(&mut self, kind: u8) {
-        self.by_part.set_up(kind, &mut self.service);
+        self.service.set_up(&self.by_part, kind);
     }
 
     pub(super) fn bring(&mut self, kind: u8) {
@@ -102,7 +95,7 @@ impl Work {
     }
 
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
-        self.luck.seed(seed, replication);
+        self.service.seed(seed, replication);
         if let Source::Endless(_, luck) = &mut self.source {
             luck.seed(seed, replication);
         }
@@ -143,7 +136,7 @@ impl Work {
 
     /// The same for a station with one place, once for those that make their parts themselves and once for
     /// those that do not: what each does is then easier to foresee for the processor.
-    #[inline(never)]
+    #[inline(always)]
     pub(crate) fn act_single<O: Observer, const ENDLESS: bool>(&mut self, floor: &mut Floor<O>) {
         let duty = floor.duty(self.me);
         self.alarm.spent();
@@ -224,7 +217,7 @@ impl Work {
 
     #[inline(always)]
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
-        let end = floor.now + self.service.draw_ns(self.luck.stream());
+        let end = floor.now + self.service.take();
         self.stage = Stage::Busy;
         self.job.end = end;
         if duty.jams(floor, &self.job.part, Moment::Start) {
@@ -275,7 +268,7 @@ impl Work {
                     Offer::Nothing => break,
                 },
             };
-            let end = floor.now + self.service.draw_ns(self.luck.stream());
+            let end = floor.now + self.service.take();
             self.busy.push(Job { part, end });
             if floor.jams(self.me, &part, Moment::Start) {
                 // Nothing of the service has passed: it begins when the jam is cleared.
@@ -396,8 +389,8 @@ impl Blueprint for WorkSpec {
         } else {
             Source::Inlets(site.inlets.clone())
         };
-        let (alarm, service, luck) = (site.alarm(), site.law(&self.time), site.dice("time"));
-        let work = Work::new(site.me, alarm, source, site.exits[0], self.places, service, luck);
+        let (alarm, service) = (site.alarm(), Times::new(site.law(&self.time), site.dice("time")));
+        let work = Work::new(site.me, alarm, source, site.exits[0], self.places, service);
         Station::Work(work.with_times(ByPart::new(site, &self.time, &self.time_by_part)))
     }
 }

@@ -1,6 +1,6 @@
 //! Taking parts out of places: what inlets offer, whose turn it is, and the move itself.
 
-use super::{Floor, Inlets, Join, Offer, PlaceId, StationId};
+use super::{Few, Floor, Inlets, Join, Offer, PlaceId, StationId};
 use crate::kernel::observer::{Note, Observer};
 use crate::kernel::place::{BIN, CARRIED, HAND, SHARED, SPECIAL_OFFER, SPECIAL_TAKE, Spread};
 use crate::kernel::state::State;
@@ -24,16 +24,16 @@ impl<O: Observer> Floor<O> {
     /// `Nanos::MAX` is never.
     #[inline(always)]
     pub(crate) fn next_part(&mut self, me: StationId, inlets: &Inlets) -> (Nanos, PlaceId) {
-        match (&inlets.places[..], inlets.join) {
-            (&[place], _) => (self.next_at(me, place), place),
-            (&[first, second], Join::Listed) => {
+        match inlets.few {
+            Few::One(place) => (self.next_at(me, place), place),
+            Few::Two(first, second) => {
                 let due = self.next_at(me, first);
                 if due <= self.now {
                     return (due, first);
                 }
                 (due.min(self.next_at(me, second)), second)
             }
-            _ => self.next_of_several(me, inlets),
+            Few::Other => self.next_of_several(me, inlets),
         }
     }
 

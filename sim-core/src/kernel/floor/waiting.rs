@@ -80,7 +80,6 @@ impl<O: Observer> Floor<O> {
         } else {
             State::Working
         };
-        // A full track waits for nobody by itself, so it is no new blocking for the search of knots.
         if hot.bars & (OFF | CHANGING) != 0 && p.len == 0 {
             return self.set_barred(carrier, false);
         }
@@ -96,8 +95,7 @@ impl<O: Observer> Floor<O> {
             return self.enter_state(carrier, new);
         }
         self.hot.at_mut(carrier.ix(), O::NEAR).state = new;
-        self.n_blocked += u32::from(matches!(new, State::Blocked | State::Held));
-        self.n_blocked -= u32::from(matches!(hot.state, State::Blocked | State::Held));
+        self.note_rest(carrier, hot.state);
         self.observer.state_plainly(self.now, carrier, hot.state, new);
     }
 

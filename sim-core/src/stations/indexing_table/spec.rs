@@ -162,7 +162,7 @@ impl Blueprint for IndexingTableSpec {
         // Before the first discharge, whatever their number.
         let last = self.discharge_positions().into_iter().min().unwrap_or(1).saturating_sub(1);
         let points: Vec<LoadPoint> = if self.loads_at.is_empty() {
-            let alone = |place| Inlets { places: vec![place], join: site.inlets.join };
+            let alone = |place| Inlets::new(vec![place], site.inlets.join);
             let places = site.inlets.places.iter().enumerate();
             places.map(|(n, place)| point(alone(*place), n.min(last))).collect()
         } else {
