@@ -8,7 +8,9 @@
 # OUT/part-1 to OUT/part-PARTS. FEEDPROOF names the program if it is not on the path of the nodes. Slurm's own variables
 # (SBATCH_PARTITION, SBATCH_TIMELIMIT, SBATCH_ACCOUNT ...) and CPUS, processors of each part (default 1), say where it runs.
 #
-# A task whose node is lost or that is preempted is requeued by Slurm, and goes on where its journal ends. What has failed
+# A task whose node is lost or that is preempted is requeued by Slurm, and goes on where its journal ends. If the process on the
+# lost node lives on, it still holds the folder of the part: then the new task waits for it, WAIT at most (default 24 h; the
+# time limit of the job ends it sooner), and either finds the part done or goes on when the old process ends. What has failed
 # for good can be submitted again with the same command: parts that are done are not run again.
 set -euo pipefail
 [ $# -ge 3 ] || { sed -n '2,4s/^# \{0,1\}//p' "$0" >&2; exit 2; }

@@ -53,11 +53,8 @@ pub(crate) fn with(source: &Source, settings: &[Setting]) -> Result<Source, Fail
 
 /// Settings as they are shown.
 pub(crate) fn words(settings: &[Setting]) -> Vec<String> {
-    let value = |setting: &Setting| match &setting.value {
-        serde_json::Value::String(text) => text.clone(),
-        other => other.to_string(),
-    };
-    settings.iter().map(|setting| format!("{} = {}", setting.address.text(), value(setting))).collect()
+    let word = |setting: &Setting| format!("{} = {}", setting.address.text(), vary::plain(&setting.value));
+    settings.iter().map(word).collect()
 }
 
 /// The files, then the first one with each set of settings.
@@ -74,10 +71,11 @@ pub(crate) fn designs(sources: Vec<Source>, changed: &[Vec<Setting>]) -> Result<
     let mut designs: Vec<Design> = Vec::new();
     for (name, settings, source) in files.collect::<Vec<_>>().into_iter().chain(all) {
         let variant = Variant::new(source.check_aloud()?);
+        let text = source.text;
         let known = |name: &str| designs.iter().any(|design| design.name == name);
         let again = (2..).map(|n| format!("{name} ({n})"));
         let name = std::iter::once(name.clone()).chain(again).find(|name| !known(name)).unwrap_or_default();
-        designs.push(Design { name, settings, variant });
+        designs.push(Design { name, settings, variant, text });
     }
     Ok(designs)
 }

@@ -80,6 +80,11 @@ impl Failure {
         Failure::new(Ending::Failed, format!("cannot write `{}`: {why}", path.display()))
     }
 
+    /// An interruption before something was the case: `before all points were run`.
+    pub(crate) fn interrupted(before: &str) -> Self {
+        Failure::new(Ending::Interrupted, format!("interrupted before {before}"))
+    }
+
     /// Adds what to do.
     pub(crate) fn help(mut self, help: impl Into<String>) -> Self {
         self.help = Some(help.into());

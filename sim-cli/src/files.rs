@@ -25,17 +25,17 @@ impl Draft {
     /// # Errors
     /// If nothing can be written there.
     pub(crate) fn of(target: PathBuf) -> Result<Self, Failure> {
-        let folder = match target.parent() {
-            Some(folder) if !folder.as_os_str().is_empty() => folder,
-            Some(_) | None => Path::new("."),
-        };
+        let folder = folder_of(&target);
+        if target.is_dir() {
+            return Err(Failure::unwritable(&target, "it is a folder").help("name a file in it"));
+        }
         let name = target.file_name().unwrap_or_default().to_string_lossy();
         let mut builder = tempfile::Builder::new();
         let prefix = format!(".{name}.");
         builder.prefix(&prefix).suffix(".draft");
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let file = builder.tempfile_in(folder).map_err(|why| Failure::unwritable(&target, why.kind()))?;
+        let file = builder.tempfile_in(folder).map_err(|why| no_draft(&target, &why))?;
         open_drafts(|drafts| drafts.push(file.path().to_owned()));
         Ok(Draft { file: BufWriter::new(file), target })
     }
@@ -81,6 +81,75 @@ impl Write for Draft {
     }
 }
 
+/// Where a file stands.
+fn folder_of(target: &Path) -> &Path {
+    match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        Some(_) | None => Path::new("."),
+    }
+}
+
+/// Why nothing can be written beside a target.
+fn no_draft(target: &Path, why: &io::Error) -> Failure {
+    let folder = folder_of(target);
+    let shown = folder.display();
+    match why.kind() {
+        io::ErrorKind::NotFound => Failure::unwritable(target, format!("there is no folder `{shown}`"))
+            .help("make the folder first, or name a file in another one"),
+        io::ErrorKind::NotADirectory => {
+            let file = folder.ancestors().find(|part| part.is_file()).unwrap_or(folder);
+            Failure::unwritable(target, format!("`{}` is a file, not a folder", file.display()))
+                .help("name a file in a folder")
+        }
+        io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
+            Failure::unwritable(target, format!("nothing may be written into `{shown}`"))
+                .help("name a file in a folder that you may write into")
+        }
+        kind => Failure::unwritable(target, kind),
+    }
+}
+
+/// Makes a folder, with all above it, if there is none.
+///
+/// # Errors
+/// If that is not possible.
+pub(crate) fn folder(path: &Path) -> Result<(), Failure> {
+    let Err(why) = std::fs::create_dir_all(path) else { return Ok(()) };
+    let message = |why: String| {
+        Failure::new(Ending::Failed, format!("cannot make the folder `{}`: {why}", path.display()))
+    };
+    Err(match path.ancestors().find(|part| part.is_file()) {
+        Some(file) => message(format!("`{}` is a file", file.display())).help("name another folder"),
+        None => message(why.kind().to_string()).help("name a folder where you may write"),
+    })
+}
+
+/// Takes away drafts of these files that a process left in a folder when it was killed.
+pub(crate) fn take_away_drafts(folder: &Path, files: &[&str]) {
+    let Ok(entries) = std::fs::read_dir(folder) else { return };
+    for entry in entries.flatten() {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let is_ours = files.iter().any(|file| name.starts_with(&format!(".{file}.")));
+        if is_ours && name.ends_with(".draft") {
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// Writes several files into a folder, over what was there; none of them appears before all are written.
+///
+/// # Errors
+/// If they cannot be written.
+pub(crate) fn write_together(folder: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
+    let drafts = files.iter().map(|(name, bytes)| {
+        let target = folder.join(name);
+        let mut draft = Draft::of(target.clone())?;
+        draft.write_all(bytes).map_err(|why| Failure::unwritable(&target, why))?;
+        Ok(draft)
+    });
+    drafts.collect::<Result<Vec<_>, Failure>>()?.into_iter().try_for_each(Draft::keep)
+}
+
 fn exists(target: &Path) -> Failure {
     Failure::new(Ending::Failed, format!("`{}` exists already, nothing was written", target.display()))
         .help("choose another name, or add --force to replace it")
@@ -115,6 +184,25 @@ pub(crate) fn write(target: &Path, text: &str, replace: bool) -> Result<(), Fail
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_in_the_way_is_named() {
+        let desk = tempfile::tempdir().unwrap();
+        std::fs::write(desk.path().join("a"), "").unwrap();
+        std::fs::create_dir(desk.path().join("b")).unwrap();
+        let told = |name: &str| Draft::of(desk.path().join(name)).unwrap_err().render(crate::ink::Ink::PLAIN);
+        for (name, words) in [
+            ("c/x.svg", "there is no folder"),
+            ("a/x.svg", "is a file, not a folder"),
+            ("b", "it is a folder"),
+        ] {
+            let message = told(name);
+            assert!(message.contains(words) && message.contains("help: "), "{name}: {message}");
+        }
+        folder(&desk.path().join("c/d")).unwrap();
+        let in_the_way = folder(&desk.path().join("a/d")).unwrap_err().render(crate::ink::Ink::PLAIN);
+        assert!(in_the_way.contains("is a file") && in_the_way.contains("help: "), "{in_the_way}");
+    }
 
     #[test]
     fn a_file_appears_whole_or_not_at_all() {

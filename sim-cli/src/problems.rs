@@ -115,8 +115,7 @@ fn closing(problems: &[Diagnostic], file: &str) -> String {
     if let Some(first) = first {
         text.push_str(&format!("; `feedproof explain {}` tells more", first.code));
     }
-    text.push('\n');
-    text
+    wrap(&text, "", "  ", WIDTH)
 }
 
 /// `1 error`, `2 errors`.

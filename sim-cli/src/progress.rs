@@ -11,14 +11,15 @@ use std::io::IsTerminal;
 pub(crate) struct Bar(Option<ProgressBar>);
 
 impl Bar {
-    /// A bar on standard error, for `planned` shifts, or `what` else.
+    /// A bar on standard error, for `planned` shifts, or `what` else. A thousand shifts, their rate and a verdict fit in 80
+    /// columns.
     pub(crate) fn new(planned: u64, what: &str) -> Self {
         if !std::io::stderr().is_terminal() {
             return Bar(None);
         }
         let bar = ProgressBar::with_draw_target(Some(planned), ProgressDrawTarget::stderr_with_hz(10));
         let style = ProgressStyle::with_template(&format!(
-            "[{{bar:20}}] {{pos}}/{{len}} {what}  {{msg}}  (at most {{eta}} more)"
+            "[{{bar:14}}] {{pos}}/{{len}} {what}  {{msg}}  {{eta}} at most"
         ));
         bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
         Bar(Some(bar))
@@ -45,7 +46,7 @@ impl Bar {
         bar.set_message(format!("{rate}{verdict}"));
     }
 
-    /// A bar on standard error that says how long it will take; see [`Bar::share`].
+    /// A bar on standard error that says how long it will take; see [`Bar::share`]. It is not seen before it is known what of.
     pub(crate) fn with_time_left(what: &str, done: u64, of: u64) -> Self {
         if !std::io::stderr().is_terminal() {
             return Bar(None);
@@ -55,10 +56,10 @@ impl Bar {
             ProgressStyle::with_template(&format!("[{{bar:20}}] {{msg}} {what}{{prefix}}  {{eta}} left"));
         bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()).progress_chars("=> "));
         let bar = Bar(Some(bar));
-        bar.share(done as f64, of);
-        // What was done before says nothing of how long the rest takes.
-        if let Some(bar) = &bar.0 {
-            bar.reset_eta();
+        if of > 0 {
+            bar.share(done as f64, of);
+            // What was done before says nothing of how long the rest takes.
+            bar.0.iter().for_each(ProgressBar::reset_eta);
         }
         bar
     }
@@ -67,9 +68,9 @@ impl Bar {
     pub(crate) fn share(&self, done: f64, of: u64) {
         const OF_ONE: f64 = 1000.0;
         let Some(bar) = &self.0 else { return };
+        bar.set_message(format!("{}/{of}", done as u64));
         bar.set_length((of as f64 * OF_ONE) as u64);
         bar.set_position((done * OF_ONE) as u64);
-        bar.set_message(format!("{}/{of}", done as u64));
     }
 
     /// Shows, beside how much is done, what has been found so far.

@@ -7,6 +7,7 @@ mod desk;
 
 use desk::{Desk, starter_with};
 use insta::assert_snapshot;
+use std::sync::{Mutex, PoisonError};
 
 /// Widest line of a screen.
 const WIDTH: usize = 80;
@@ -173,28 +174,61 @@ fn small_screens() {
     }
 }
 
-/// Renew it with `UPDATE_README=1 cargo test -p sim-cli --test screens readme`.
-#[test]
-fn readme_shows_what_the_program_prints() {
+/// One test at a time reads and renews README.
+static README: Mutex<()> = Mutex::new(());
+
+/// Compares a screen in README with what the program prints up to these words. Renew all of them with
+/// `UPDATE_README=1 cargo test -p sim-cli --test screens readme`.
+fn readme_shows(name: &str, args: &[&str], until: Option<&str>) {
+    let desk = Desk::new();
+    std::fs::create_dir_all(desk.at("scenarios/sweeps")).expect("a folder");
+    for (file, text) in SWEEPS {
+        desk.put(&format!("scenarios/sweeps/{file}"), text);
+    }
+    let done = desk.run(args);
+    assert_eq!((done.status, done.err.as_str()), (0, ""));
+    fits(&done.out);
+    let end = until.map_or(done.out.len(), |words| done.out.find(words).expect("a later section"));
+    let screen = format!("{}\n", done.out[..end].trim_end());
+    let _alone = README.lock().unwrap_or_else(PoisonError::into_inner);
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../README.md");
     let mut readme = std::fs::read_to_string(path).expect("README is there");
-    let comparison = ["compare", "knob-one-path", "knob-two-paths"];
-    let screens = [("proof", &["run"][..], Some("JAMS AND STOPS")), ("comparison", &comparison, None)];
-    for (name, args, until) in screens {
-        let done = Desk::new().run(args);
-        assert_eq!((done.status, done.err.as_str()), (0, ""));
-        let end = until.map_or(done.out.len(), |words| done.out.find(words).expect("a later section"));
-        let screen = format!("{}\n", done.out[..end].trim_end());
-        let (before, after) = (format!("<!-- {name} -->\n```text\n"), format!("```\n<!-- end of {name} -->"));
-        let from = readme.find(&before).expect("README has the screen") + before.len();
-        let to = from + readme[from..].find(&after).expect("the screen has an end");
-        if std::env::var_os("UPDATE_README").is_some() {
-            readme.replace_range(from..to, &screen);
-            std::fs::write(path, &readme).expect("README can be written");
-        }
-        assert_eq!(&readme[from..from + screen.len()], screen, "{name}");
-        assert!(readme[from + screen.len()..].starts_with(&after), "{name}");
+    let (before, after) = (format!("<!-- {name} -->\n```text\n"), format!("```\n<!-- end of {name} -->"));
+    let from = readme.find(&before).expect("README has the screen") + before.len();
+    let to = from + readme[from..].find(&after).expect("the screen has an end");
+    if std::env::var_os("UPDATE_README").is_some() {
+        readme.replace_range(from..to, &screen);
+        std::fs::write(path, &readme).expect("README can be written");
     }
+    assert_eq!(&readme[from..readme.len().min(from + screen.len())], screen, "{name}");
+    assert!(readme[from + screen.len()..].starts_with(&after), "{name}");
+}
+
+const SWEEPS: [(&str, &str); 2] = [
+    ("knob-track-and-paths.json", include_str!("../../scenarios/sweeps/knob-track-and-paths.json")),
+    ("knob-what-matters.json", include_str!("../../scenarios/sweeps/knob-what-matters.json")),
+];
+
+#[test]
+fn readme_shows_the_proof() {
+    readme_shows("proof", &["run"], Some("JAMS AND STOPS"));
+}
+
+#[test]
+fn readme_shows_the_comparison() {
+    readme_shows("comparison", &["compare", "knob-one-path", "knob-two-paths"], None);
+}
+
+#[test]
+fn readme_shows_the_screening() {
+    let file = "scenarios/sweeps/knob-what-matters.json";
+    readme_shows("screening", &["screen", file, "--method", "effects"], None);
+}
+
+#[test]
+fn readme_shows_the_sweep() {
+    let file = "scenarios/sweeps/knob-track-and-paths.json";
+    readme_shows("sweep", &["sweep", file, "--replications", "4", "--out", "result"], None);
 }
 
 #[test]
@@ -213,6 +247,13 @@ fn a_comparison() {
     let same = desk.run(&["compare", "starter", "starter", "--at-most", "12"]);
     assert_eq!((same.status, same.err.as_str()), (0, ""));
     assert!(same.out.contains("Not decided: `starter` and `starter (2)`"), "{}", same.out);
+    // Without a file it is the default line that is changed.
+    let of_default =
+        desk.run(&["compare", "--set", "track.length=0.5 m", "--at-most", "10", "--draw-inputs"]);
+    assert_eq!((of_default.status, of_default.err.as_str()), (0, ""));
+    fits(&of_default.out);
+    let words = ["knob-two-paths", "track.length = 0.5 m", "drawn anew for each shift"];
+    assert!(words.iter().all(|word| of_default.out.contains(word)), "{}", of_default.out);
 }
 
 #[test]

@@ -91,6 +91,13 @@ fn what_has_changed_is_named_and_refused() {
     assert!(err.contains("the seed was 1 and is 7 now"), "{err}");
     let err = again(&["--part", "1/2"]);
     assert!(err.contains("the part of the sweep was none and is 1/2 now"), "{err}");
+    let finished = desk.get("a/sweep.json");
+    let version = format!("\"program_version\": \"{}\"", env!("CARGO_PKG_VERSION"));
+    assert_eq!(finished.matches(&version).count(), 1);
+    desk.put("a/sweep.json", &finished.replace(&version, "\"program_version\": \"0.0.9\""));
+    let err = again(&[]);
+    assert!(err.contains("the version of the program was 0.0.9 and is "), "{err}");
+    desk.put("a/sweep.json", &finished);
     desk.put("line.json", &LINE.replace("15 min", "16 min"));
     let err = again(&[]);
     assert!(err.contains("the scenario has changed") && !err.contains("the sweep file"), "{err}");
@@ -228,7 +235,11 @@ fn two_processes_in_one_folder_are_refused() {
     let mut first = start(&desk, "a", &long);
     wait_for(|| desk.at("a/journal").exists());
     let second = desk.run(&["sweep", "sweep.json", "--out", "a"]);
-    assert!(second.status == 2 && second.err.contains("another feedproof is at work"), "{}", second.err);
+    let holder = format!("another feedproof (process {}", first.id());
+    assert!(second.status == 2 && second.err.contains(&holder), "{}", second.err);
+    assert!(second.err.contains("is at work in `a`") && second.err.contains("help: "), "{}", second.err);
+    let waited = desk.run(&["sweep", "sweep.json", "--out", "a", "--wait", "0.3 s"]);
+    assert!(waited.status == 2 && waited.err.starts_with("waiting for another"), "{}", waited.err);
     first.kill().unwrap();
     first.wait().unwrap();
     let third = desk.run(&["sweep", "sweep.json", "--out", "a"]);
@@ -237,6 +248,23 @@ fn two_processes_in_one_folder_are_refused() {
         "{}",
         third.err
     );
+}
+
+/// Told to wait, a second process goes on where the first one was killed.
+#[test]
+fn a_second_process_waits_for_the_first_and_goes_on() {
+    let desk = desk();
+    let shifts = ["--replications", "400"];
+    sound(&desk.run(&[&["sweep", "sweep.json", "--out", "whole"][..], &shifts].concat()));
+    let mut first = start(&desk, "a", &shifts);
+    wait_for(|| std::fs::metadata(desk.at("a/journal")).is_ok_and(|file| file.len() > 3000));
+    let second = start(&desk, "a", &[&shifts[..], &["--wait", "10 min"]].concat());
+    std::thread::sleep(Duration::from_millis(50));
+    first.kill().unwrap();
+    first.wait().unwrap();
+    let output = second.wait_with_output().unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert_eq!(all_of(&desk, "a"), all_of(&desk, "whole"));
 }
 
 #[cfg(unix)]
@@ -277,20 +305,13 @@ fn killed_200_times_it_gives_the_same_bytes() {
         state = state * 48_271 % 2_147_483_647;
         let moment = Duration::from_micros(state % longest_us);
         let threads = if state.is_multiple_of(3) { "1" } else { "2" };
-        let mut child = start(&desk, &folder, &["--threads", threads]);
-        std::thread::sleep(moment);
-        match child.try_wait().unwrap() {
-            Some(status) => {
-                assert!(status.success(), "{status}");
-                // The machine has become faster.
-                longest_us = (longest_us * 9 / 10).max(1000);
-            }
-            None => {
-                child.kill().unwrap();
-                child.wait().unwrap();
-                kills += 1;
-                longest_us += longest_us / 100;
-            }
+        let args = ["sweep", "sweep.json", "--out", &folder, "--threads", threads];
+        if desk.killed_after(&args, moment) {
+            kills += 1;
+            longest_us += longest_us / 100;
+        } else {
+            // The machine has become faster.
+            longest_us = (longest_us * 9 / 10).max(1000);
         }
         if desk.at(&format!("{folder}/sweep.json")).exists() {
             assert_eq!(all_of(&desk, &folder), whole, "files appear whole and right");

@@ -1,24 +1,29 @@
 //! `feedproof compare`: which of several designs, by how much, how sure.
 
+use super::luck::Luck;
 use super::pages::Pages;
 use crate::designs::{designs, settings};
 use crate::ending::{Ending, Failure};
-use crate::files::Draft;
 use crate::ink::Ink;
-use crate::progress::{self, Bar};
+use crate::kept::KeptShifts;
+use crate::progress::Bar;
 use crate::source::Source;
 use crate::{interrupt, proof, report, screen};
+use serde_json::{Value, json};
 use sim_core::study::Mode;
-use sim_core::study::compare::{self, CompareOptions, CompareResult};
+use sim_core::study::compare::{self, CompareOptions, CompareProgress, Design};
+use sim_core::study::result::StoppedBecause;
+use sim_core::text::hash::fnv_1a;
 use sim_core::units::{Dimension, parse};
-use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
+
+/// What is left in a folder.
+const FILES: [&str; 2] = ["differences.csv", "result.json"];
 
 /// What to compare, and how.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// Scenario files, `-` for standard input, or names of built-in lines
-    #[arg(required = true)]
+    /// Scenario files, `-` for standard input, or names of built-in lines; left out: the default line, to be changed by --set
     files: Vec<PathBuf>,
     /// One more design: the first file with values changed, such as "track.capacity=80; lift.cleats=1.2 /s". Repeat it for
     /// further designs
@@ -33,16 +38,17 @@ pub(crate) struct Args {
     /// Run N shifts of each design at most, and end as soon as it is decided
     #[arg(long, value_name = "N", default_value_t = 400, value_parser = clap::value_parser!(u64).range(10..=10_000_000))]
     at_most: u64,
-    /// Seed of all luck; left out: that of the first file
-    #[arg(long, value_name = "S")]
-    seed: Option<u64>,
-    /// Threads; left out: one for each core. The result is the same on any number
-    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    threads: Option<u16>,
+    /// Draw inputs that are known from evidence anew for each shift, alike in all designs, so that the differences hold what is
+    /// not known of them; left out: they are taken as known
+    #[arg(long)]
+    draw_inputs: bool,
+    #[command(flatten)]
+    luck: Luck,
     /// Print the result as one JSON document; `feedproof schema --of comparison` describes it
     #[arg(long)]
     json: bool,
-    /// Write result.json and differences.csv into this folder
+    /// Write result.json and differences.csv into this folder. Started again with the same folder, a comparison that was
+    /// interrupted goes on
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     #[command(flatten)]
@@ -57,7 +63,10 @@ fn lead(text: &str) -> Result<f64, String> {
 
 /// Compares the designs, prints the answer, writes the files.
 pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
-    let sources = args.files.iter().map(|file| Source::load(file)).collect::<Result<Vec<_>, _>>()?;
+    let mut sources = args.files.iter().map(|file| Source::load(file)).collect::<Result<Vec<_>, _>>()?;
+    if sources.is_empty() {
+        sources.push(Source::load_or_default(None)?);
+    }
     let changed = args.sets.iter().map(|text| settings(text)).collect::<Result<Vec<_>, _>>()?;
     if sources.len() + changed.len() < 2 {
         let failure = Failure::new(Ending::BadInput, "one design alone cannot be compared");
@@ -69,44 +78,51 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
     let options = CompareOptions {
         replications: args.replications.unwrap_or(args.at_most),
         mode: if args.replications.is_some() { Mode::Fixed } else { Mode::UntilDecided },
-        seed: args.seed.unwrap_or(designs[0].variant.scenario.plan.seed),
+        seed: args.luck.seed(designs[0].variant.scenario.plan.seed),
         level: 0.95,
         indifference: args.indifference,
+        draws_inputs: args.draw_inputs,
     };
-    if let Some(folder) = &args.out {
-        std::fs::create_dir_all(folder).map_err(|why| Failure::unwritable(folder, why))?;
-    }
-    let crew = progress::crew(args.threads);
+    let mut kept = KeptShifts::open(args.out.as_deref(), &FILES, &identity(&designs, &options))?;
+    let stop = kept.stop();
     let bar = Bar::new(options.replications, "shifts of each design");
-    let found = compare::compare(designs, &options, &crew, &interrupt::asked, &mut |progress| {
-        bar.step(progress.done as usize, progress.most as usize);
-    });
+    let mut show = |progress: CompareProgress| bar.step(progress.done as usize, progress.most as usize);
+    let found = compare::compare(designs, &options, &args.luck.crew(), &stop, &mut show, &mut kept);
     bar.clear();
+    kept.settle()?;
     let found = found.map_err(|why| super::run::refused(&why))?;
     let Some(found) = found else {
-        return Err(Failure::new(Ending::Interrupted, "interrupted before there was anything to compare"));
+        return Err(kept.interrupted("there was anything to compare"));
     };
-    if let Some(folder) = &args.out {
-        keep(folder, &found)?;
-    }
+    let json = screen::json(&found)?;
+    let mut table = Vec::new();
+    report::differences_csv(&found, &mut table)
+        .map_err(|why| Failure::new(Ending::Failed, format!("the table cannot be written: {why}")))?;
+    let is_whole = found.stopped_because != StoppedBecause::Cancelled;
+    kept.finish(&[(FILES[0], &table), (FILES[1], json.as_bytes())], is_whole)?;
     if let Some(pages) = pages {
         pages.keep_with(proof::comparison(&found), &sources)?;
     }
     if args.json {
-        screen::print(&screen::json(&found)?)?;
+        screen::print(&json)?;
     } else {
         screen::print(&report::comparison(&found, Ink::of_stdout()))?;
     }
     Ok(Ending::Done)
 }
 
-fn keep(folder: &Path, found: &CompareResult) -> Result<(), Failure> {
-    let target = folder.join("differences.csv");
-    let mut differences = Draft::of(target.clone())?;
-    report::differences_csv(found, &mut differences).map_err(|why| Failure::unwritable(&target, why))?;
-    let target = folder.join("result.json");
-    let mut document = Draft::of(target.clone())?;
-    document.write_all(screen::json(found)?.as_bytes()).map_err(|why| Failure::unwritable(&target, why))?;
-    differences.keep()?;
-    document.keep()
+/// What the study is.
+fn identity(designs: &[Design], options: &CompareOptions) -> Value {
+    let hash = |design: &Design| format!("{:016x}", fnv_1a(design.text.as_bytes()));
+    let one = |design: &Design| json!({ "name": design.name, "hash": hash(design) });
+    let is_fixed = options.mode == Mode::Fixed;
+    json!({
+        "command": "compare",
+        "designs": designs.iter().map(one).collect::<Vec<_>>(),
+        "seed": options.seed,
+        "replications": is_fixed.then_some(options.replications),
+        "at_most": (!is_fixed).then_some(options.replications),
+        "indifference": options.indifference,
+        "inputs_drawn": options.draws_inputs,
+    })
 }

@@ -38,7 +38,7 @@ pub(super) fn limits(args: &Args) -> Result<Ending, Failure> {
     interrupt::listen()?;
     let found = rank(&source.text, args.replications, args.luck.seed(scenario.plan.seed), &args.luck.crew())?;
     let Some(found) = found else {
-        return Err(Failure::new(Ending::Interrupted, "interrupted before all numbers were tried"));
+        return Err(Failure::interrupted("all numbers were tried"));
     };
     if let Some(pages) = pages {
         pages.keep_with(proof::ranking(&found), &[source])?;

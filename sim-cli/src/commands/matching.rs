@@ -113,7 +113,7 @@ pub(super) fn matching(args: &Args) -> Result<Ending, Failure> {
     bar.clear();
     let found = found.map_err(|why| Failure::new(Ending::BadInput, why.to_string()))?;
     let Some(found) = found else {
-        return Err(Failure::new(Ending::Interrupted, "interrupted before all shifts were simulated"));
+        return Err(Failure::interrupted("all shifts were simulated"));
     };
     if args.json {
         screen::print(&screen::json(&found)?)?;

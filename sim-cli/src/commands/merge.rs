@@ -9,6 +9,7 @@ use sim_core::text::hash::{fnv_1a, fnv_1a_on};
 use std::fs::File;
 use std::io::{BufReader, Read};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// What to put together.
 #[derive(Debug, clap::Args)]
@@ -37,7 +38,7 @@ pub(super) fn merge(args: &Args) -> Result<Ending, Failure> {
         undamaged(path, finished)?;
     }
     let whole = parts[0].2.identity.whole();
-    let folder = Folder::open(&args.out)?;
+    let folder = Folder::open(&args.out, Duration::ZERO)?;
     if let Some(finished) = folder.finished(&whole)? {
         screen::say(&format!("`{}` holds this sweep already\n", args.out.display()));
         return show(&folder, &finished, pages, args);

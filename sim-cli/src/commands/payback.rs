@@ -55,7 +55,7 @@ pub(super) fn payback(args: &Args) -> Result<Ending, Failure> {
     let found = pay_back(&source.text, scenario, prices, options, &crew, &interrupt::asked);
     let found = found.map_err(|why| Failure::new(Ending::BadInput, why.to_string()))?;
     let Some(found) = found else {
-        return Err(Failure::new(Ending::Interrupted, "interrupted before all shifts were simulated"));
+        return Err(Failure::interrupted("all shifts were simulated"));
     };
     if args.json {
         screen::print(&screen::json(&found)?)?;

@@ -5,7 +5,7 @@ use super::luck::Luck;
 use super::pages::{Pages, quoted};
 use crate::document::Document;
 use crate::ending::{Ending, Failure};
-use crate::files::Draft;
+use crate::files::{self, Draft};
 use crate::ink::Ink;
 use crate::problems;
 use crate::progress::Bar;
@@ -144,7 +144,7 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
     let mut rates = Vec::new();
     let mut result = simulate(args, &source, &scenario, &plan, folder.as_mut(), &mut rates)?;
     if result.replications == 0 {
-        return Err(Failure::new(Ending::Interrupted, "interrupted before the first shift was finished"));
+        return Err(Failure::interrupted("the first shift was finished"));
     }
     if result.stopped_because != StoppedBecause::Cancelled {
         result.ignorance = include_ignorance(args, &source, &scenario)?;
@@ -410,7 +410,7 @@ struct Folder {
 impl Folder {
     /// Makes the folder if there is none, and begins the table of replications.
     fn open(path: &Path, scenario: &Scenario, plan: &Plan) -> Result<Self, Failure> {
-        std::fs::create_dir_all(path).map_err(|why| Failure::unwritable(path, why))?;
+        files::folder(path)?;
         let target = path.join("replications.csv");
         let mut replications = csv::Writer::from_writer(Draft::of(target.clone())?);
         let outputs = study::outputs(scenario, plan);

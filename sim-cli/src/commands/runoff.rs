@@ -115,7 +115,7 @@ pub(super) fn runoff(args: &Args) -> Result<Ending, Failure> {
     bar.clear();
     let found = found.map_err(|why| Failure::new(Ending::BadInput, why.to_string()))?;
     let Some(found) = found else {
-        return Err(Failure::new(Ending::Interrupted, "interrupted before all factors were tried"));
+        return Err(Failure::interrupted("all factors were tried"));
     };
     if args.json {
         screen::print(&screen::json(&found)?)?;

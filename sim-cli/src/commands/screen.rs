@@ -1,19 +1,27 @@
 //! `feedproof screen`: which numbers matter.
 
+use super::luck::Luck;
 use super::pages::Pages;
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
-use crate::progress::{self, Bar};
+use crate::kept::KeptShifts;
+use crate::progress::Bar;
 use crate::report;
 use crate::source::Source;
 use crate::sweep::scenario_of;
 use crate::{interrupt, proof, screen};
+use serde_json::{Value, json};
+use sim_core::evidence::known;
 use sim_core::screening::{
     self, Dial, Method, ScreenError, ScreenOptions, ScreenWatch, dials_of_factors, dials_of_knobs,
 };
 use sim_core::sweep;
+use sim_core::text::hash::fnv_1a;
 use sim_core::text::suggest::nearest;
 use std::path::PathBuf;
+
+/// What is left in a folder.
+const FILES: [&str; 2] = ["factors.csv", "result.json"];
 
 /// What to screen, and how.
 #[derive(Debug, clap::Args)]
@@ -46,18 +54,18 @@ pub(crate) struct Args {
     /// With `--method shares`: look at each pair of factors too, for nearly twice the points
     #[arg(long)]
     pairs: bool,
-    /// Seed of all luck and of the design; left out: that of the file
-    #[arg(long, value_name = "S")]
-    seed: Option<u64>,
-    /// Threads; left out: one for each core. The result is the same on any number
-    #[arg(long, value_name = "T", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    threads: Option<u16>,
+    #[command(flatten)]
+    luck: Luck,
     /// Print the result as one JSON document; `feedproof schema --of screen` describes it
     #[arg(long)]
     json: bool,
     /// Print the result as CSV, one row for each factor and measure
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    /// Write result.json and factors.csv into this folder. Started again with the same folder, a screening that was
+    /// interrupted goes on
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
     #[command(flatten)]
     pages: Pages,
 }
@@ -87,8 +95,29 @@ struct Job {
     base: Source,
     /// All files that it was made of.
     sources: Vec<Source>,
+    /// Hash of the sweep file, if there is one.
+    sweep_hash: Option<u64>,
     dials: Vec<Dial>,
     seed: u64,
+    /// Whether inputs are known from evidence.
+    has_evidence: bool,
+}
+
+impl Job {
+    /// What the study is.
+    fn identity(&self, args: &Args, options: &ScreenOptions) -> Value {
+        let hex = |hash: u64| format!("{hash:016x}");
+        json!({
+            "command": "screen",
+            "sweep_hash": self.sweep_hash.map(hex),
+            "scenario_hash": hex(fnv_1a(self.base.text.as_bytes())),
+            "seed": options.seed,
+            "replications": options.replications,
+            "method": format!("{:?}", options.method),
+            "output": options.output,
+            "by": self.sweep_hash.is_none().then_some(args.by),
+        })
+    }
 }
 
 /// Screens the factors, and prints them in the order of their importance.
@@ -107,28 +136,30 @@ pub(super) fn screen(args: &Args) -> Result<Ending, Failure> {
     let options = ScreenOptions {
         method,
         replications: args.replications.unwrap_or(replications),
-        seed: args.seed.unwrap_or(job.seed),
+        seed: args.luck.seed(job.seed),
         level: 0.95,
         output: args.output.clone(),
     };
-    let bar = Bar::with_time_left("points", 0, 1);
+    let mut kept = KeptShifts::open(args.out.as_deref(), &FILES, &job.identity(args, &options))?;
+    let stop = kept.stop();
+    let bar = Bar::with_time_left("points", 0, 0);
     let mut step = |done: u64, of: u64| bar.share(done as f64, of);
-    let mut watch = ScreenWatch { cancelled: &interrupt::asked, progress: &mut step };
-    let crew = progress::crew(args.threads);
-    let found = screening::screen(&job.base.text, job.dials, &options, &crew, &mut watch);
+    let mut watch = ScreenWatch { cancelled: &stop, progress: &mut step, kept: &mut kept };
+    let found = screening::screen(&job.base.text, job.dials, &options, &args.luck.crew(), &mut watch);
     bar.clear();
+    kept.settle()?;
     let Some(found) = found.map_err(|why| refused(&job.base, &why))? else {
-        return Err(Failure::new(Ending::Interrupted, "interrupted before all points were run"));
+        return Err(kept.interrupted("all points were run"));
     };
+    let (json, table) = (screen::json(&found)?, report::screening_csv(&found)?);
+    kept.finish(&[(FILES[0], table.as_bytes()), (FILES[1], json.as_bytes())], true)?;
     if let Some(pages) = pages {
         pages.keep_with(proof::screening(&found), &job.sources)?;
     }
-    let page = if args.json {
-        screen::json(&found)?
-    } else if args.csv {
-        report::screening_csv(&found)?
-    } else {
-        report::screening(&found, Ink::of_stdout())
+    let page = match (args.json, args.csv) {
+        (true, _) => json,
+        (false, true) => table,
+        (false, false) => report::screening(&found, job.has_evidence, Ink::of_stdout()),
     };
     screen::print(&page)?;
     Ok(Ending::Done)
@@ -140,7 +171,9 @@ fn load(args: &Args) -> Result<Job, Failure> {
     if !sweep::is_sweep(&source.text) {
         let scenario = source.check_aloud()?;
         let dials = dials_of_knobs(&source.text, &scenario, args.by / 100.0);
-        return Ok(Job { seed: scenario.plan.seed, sources: vec![source.clone()], base: source, dials });
+        let (seed, has_evidence) = (scenario.plan.seed, !known(&scenario).is_empty());
+        let sources = vec![source.clone()];
+        return Ok(Job { sources, base: source, sweep_hash: None, dials, seed, has_evidence });
     }
     let (found, problems) = sweep::read(&source.text);
     let Some(found) = found else { return Err(source.refused(&problems)) };
@@ -157,8 +190,10 @@ fn load(args: &Args) -> Result<Job, Failure> {
         return Err(Failure::new(Ending::BadInput, message)
             .help("to be screened it needs `low` and `high`, or `values`"));
     }
+    let sweep_hash = Some(fnv_1a(source.text.as_bytes()));
+    let (seed, has_evidence) = (found.seed.unwrap_or(scenario.plan.seed), !known(&scenario).is_empty());
     let sources = vec![source, base.clone()];
-    Ok(Job { seed: found.seed.unwrap_or(scenario.plan.seed), sources, base, dials })
+    Ok(Job { base, sources, sweep_hash, dials, seed, has_evidence })
 }
 
 fn refused(base: &Source, why: &ScreenError) -> Failure {

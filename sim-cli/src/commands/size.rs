@@ -4,26 +4,30 @@ use super::luck::Luck;
 use super::pages::Pages;
 use crate::designs;
 use crate::ending::{Ending, Failure};
-use crate::files::Draft;
 use crate::ink::Ink;
+use crate::kept::KeptShifts;
 use crate::progress::Bar;
 use crate::source::Source;
-use crate::steps::Steps;
 use crate::{interrupt, proof, report, screen};
+use serde_json::{Value, json};
 use sim_core::diag::Diagnostic;
 use sim_core::scenario;
-use sim_core::study::size::{FrontierRow, Grid, SizeError, SizeOptions, SizeResult, Wanted};
+use sim_core::study::size::{FrontierRow, Grid, SizeError, SizeOptions, SizeProgress, SizeResult, Wanted};
 use sim_core::study::{self, Variant};
+use sim_core::sweep::Range;
+use sim_core::text::hash::fnv_1a;
 use sim_core::vary::{self, Address, Setting};
-use std::io::Write;
 use std::path::PathBuf;
+
+/// What is left in a folder.
+const FILES: [&str; 1] = ["result.json"];
 
 /// What to size, and how.
 #[derive(Debug, clap::Args)]
 #[command(group = clap::ArgGroup::new("end").required(true))]
 pub(crate) struct Args {
-    /// Scenario file, `-` for standard input, or the name of a built-in line
-    file: PathBuf,
+    /// Scenario file, `-` for standard input, or the name of a built-in line; left out: the default line
+    file: Option<PathBuf>,
     /// The setting and its values, such as track.capacity=10..200 or "lift.cleats=0.8..1.6 /s:0.05". Given twice: for each value
     /// of the first one, the end of the second one
     #[arg(long = "vary", value_name = "ADDRESS=LOW..HIGH[:STEP]", required = true)]
@@ -45,7 +49,7 @@ pub(crate) struct Args {
     /// Print the result as one JSON document; `feedproof schema --of sizing` describes it
     #[arg(long)]
     json: bool,
-    /// Write result.json into this folder
+    /// Write result.json into this folder. Started again with the same folder, sizing that was interrupted goes on
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     #[command(flatten)]
@@ -55,26 +59,30 @@ pub(crate) struct Args {
 /// A setting that is varied.
 struct Varied {
     address: Address,
-    steps: Steps,
+    range: Range,
 }
 
 impl Varied {
     fn read(text: &str) -> Result<Self, Failure> {
-        let Some((address, steps)) = text.rsplit_once('=') else {
+        let Some((address, range)) = text.rsplit_once('=') else {
             let failure = Failure::new(Ending::BadInput, format!("`{text}` varies nothing"));
             return Err(failure.help("expected ADDRESS=LOW..HIGH, such as track.capacity=10..200"));
         };
         let address = Address::read(address).map_err(|problem| designs::refused(&problem))?;
-        let steps = Steps::read(steps).map_err(|why| Failure::new(Ending::BadInput, why))?;
-        Ok(Varied { address, steps })
+        let range = Range::typed(range).map_err(|problem| designs::refused(&problem))?;
+        Ok(Varied { address, range })
     }
 
     fn setting(&self, n: usize) -> Setting {
-        Setting { address: self.address.clone(), value: self.steps.value(n) }
+        Setting { address: self.address.clone(), value: self.range.level(n as u64) }
+    }
+
+    fn len(&self) -> usize {
+        self.range.n_levels().map_or(0, |n| n as usize)
     }
 
     fn shown(&self) -> Vec<String> {
-        (0..self.steps.len()).map(|n| self.steps.shown(n)).collect()
+        (0..self.len()).map(|n| vary::plain(&self.setting(n).value)).collect()
     }
 }
 
@@ -108,9 +116,22 @@ impl Grid for Line<'_> {
     }
 }
 
+/// What the study is.
+fn identity(source: &Source, options: &SizeOptions, args: &Args) -> Value {
+    json!({
+        "command": "size",
+        "scenario_hash": format!("{:016x}", fnv_1a(source.text.as_bytes())),
+        "seed": options.seed,
+        "at_most": options.replications,
+        "varied": args.varied,
+        "wanted": options.wanted,
+        "error": options.error,
+    })
+}
+
 /// Finds the value, prints the answer.
 pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
-    let source = Source::load(&args.file)?;
+    let source = Source::load_or_default(args.file.as_ref())?;
     let scenario = source.check_aloud()?;
     let varied = args.varied.iter().map(|text| Varied::read(text)).collect::<Result<Vec<_>, _>>()?;
     for one in &varied {
@@ -124,25 +145,25 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
         seed: args.luck.seed(scenario.plan.seed),
         error: args.error,
     };
-    if let Some(folder) = &args.out {
-        std::fs::create_dir_all(folder).map_err(|why| Failure::unwritable(folder, why))?;
-    }
-    let (page, json, of) = match &varied[..] {
+    let mut kept = KeptShifts::open(args.out.as_deref(), &FILES, &identity(&source, &options, args))?;
+    let (page, json, of, is_whole) = match &varied[..] {
         [one] => {
-            let found = sized(&source, one, &options, args)?;
+            let found = sized(&source, one, &options, args, &mut kept)?;
             (
                 report::sizing(&found, one.address.text(), Ink::of_stdout()),
                 screen::json(&found)?,
                 proof::sizing(&found, one.address.text()),
+                !found.interrupted,
             )
         }
         [first, second] => {
-            let found = frontier(&source, (first, second), &options, args)?;
+            let found = frontier(&source, (first, second), &options, args, &mut kept)?;
             let names = (first.address.text(), second.address.text());
             (
                 report::frontier(&found, names, options.error, Ink::of_stdout()),
                 screen::json(&found)?,
                 proof::frontier(&found, names),
+                found.len() == first.len() && found.iter().all(|row| !row.found.interrupted),
             )
         }
         [] | [_, _, _, ..] => {
@@ -152,12 +173,7 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     if let Some(pages) = pages {
         pages.keep_with(of, &[source])?;
     }
-    if let Some(folder) = &args.out {
-        let target = folder.join("result.json");
-        let mut draft = Draft::of(target.clone())?;
-        draft.write_all(json.as_bytes()).map_err(|why| Failure::unwritable(&target, why))?;
-        draft.keep()?;
-    }
+    kept.finish(&[(FILES[0], json.as_bytes())], is_whole)?;
     screen::print(if args.json { &json } else { &page })?;
     Ok(Ending::Done)
 }
@@ -167,16 +183,20 @@ fn sized(
     varied: &Varied,
     options: &SizeOptions,
     args: &Args,
+    kept: &mut KeptShifts,
 ) -> Result<SizeResult, Failure> {
     let line = Line { source, varied, values: varied.shown() };
     let bar = Bar::new(options.replications, "shifts");
-    let found = study::size::size(&line, options, &args.luck.crew(), &interrupt::asked, &mut |progress| {
+    let stop = kept.stop();
+    let mut show = |progress: &SizeProgress| {
         bar.tell(progress.shifts, &format!("with {}, after {} others", progress.value, progress.asked));
-    });
+    };
+    let found = study::size::size(&line, options, &args.luck.crew(), &stop, &mut show, kept);
     bar.clear();
+    kept.settle()?;
     match found {
         Ok(Some(found)) => Ok(found),
-        Ok(None) => Err(Failure::new(Ending::Interrupted, "interrupted before any value was judged")),
+        Ok(None) => Err(kept.interrupted("any value was judged")),
         Err(why) => Err(refused(why, &line)),
     }
 }
@@ -209,9 +229,10 @@ fn frontier(
     (first, second): (&Varied, &Varied),
     options: &SizeOptions,
     args: &Args,
+    kept: &mut KeptShifts,
 ) -> Result<Vec<FrontierRow>, Failure> {
     const ROWS_MAX: usize = 200;
-    let n = first.steps.len();
+    let n = first.len();
     if n > ROWS_MAX {
         let message = format!("{n} values of `{}` are too many, at most {ROWS_MAX}", first.address.text());
         return Err(Failure::new(Ending::BadInput, message).help("give it a step, as in 10..200:10"));
@@ -222,12 +243,14 @@ fn frontier(
         let changed = designs::with(source, &[first.setting(number)])?;
         changed.check()?;
         // Luck of its own for each of them.
-        let seed = options.seed.wrapping_add((number * second.steps.len()) as u64);
-        let found = match sized(&changed, second, &SizeOptions { seed, ..options }, args) {
+        let before = (number * second.len()) as u64;
+        kept.count_from(before);
+        let seed = options.seed.wrapping_add(before);
+        let found = match sized(&changed, second, &SizeOptions { seed, ..options }, args, kept) {
             Err(why) if why.ending == Ending::Interrupted && !rows.is_empty() => break,
             found => found?,
         };
-        rows.push(FrontierRow { value: first.steps.shown(number), found });
+        rows.push(FrontierRow { value: vary::plain(&first.setting(number).value), found });
         if interrupt::asked() {
             break;
         }

@@ -2,15 +2,18 @@
 
 use super::pages::{OpenPages, Pages, quoted};
 use crate::ending::{Ending, Failure};
+use crate::identity::Identity;
 use crate::ink::Ink;
 use crate::numbers::{grouped, with_error};
 use crate::progress::{self, Bar};
-use crate::sweep::{Finished, Folder, Identity, Job, Journal, Part, entry_of, summary};
+use crate::sweep::{Finished, Folder, Job, Journal, Part, entry_of, summary};
 use crate::{interrupt, problems, proof, screen};
 use sim_core::study::Crew;
 use sim_core::sweep::{PointResult, SweepWatch, run};
+use sim_core::units::{Dimension, parse};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
 /// What to run, and where to put it.
 #[derive(Debug, clap::Args)]
@@ -33,11 +36,19 @@ pub(crate) struct Args {
     /// Run part I of N only, for several machines; `feedproof merge` puts the parts together
     #[arg(long, value_name = "I/N", value_parser = Part::read)]
     part: Option<Part>,
+    /// If another process is at work in the folder, wait for it, so long at most, such as "1 h"
+    #[arg(long, value_name = "TIME", default_value = "0 s", value_parser = wait)]
+    wait: Duration,
     /// Say what is wrong with the points, and run none
     #[arg(long, conflicts_with_all = ["out", "report", "xlsx"])]
     check: bool,
     #[command(flatten)]
     pages: Pages,
+}
+
+fn wait(text: &str) -> Result<Duration, String> {
+    let seconds = parse(text, Dimension::Time).map_err(|error| error.to_string())?;
+    Duration::try_from_secs_f64(seconds).map_err(|_| "a time of 0 s or more, such as \"1 h\"".to_owned())
 }
 
 /// Runs the sweep, or goes on with it.
@@ -47,8 +58,8 @@ pub(super) fn sweep(args: &Args) -> Result<Ending, Failure> {
     let part = args.part.unwrap_or(Part::WHOLE);
     let Some(out) = &args.out else { return check(&job, part, args.threads) };
     let pages = args.pages.open()?;
-    let identity = Identity::of(&job, part);
-    let folder = Folder::open(out)?;
+    let identity = Identity::of_sweep(&job, part);
+    let folder = Folder::open(out, args.wait)?;
     if let Some(finished) = folder.finished(&identity)? {
         screen::say(&format!("`{}` holds this sweep already; nothing was run\n", out.display()));
         return show(&folder, &finished, pages, &job, args);
@@ -170,7 +181,7 @@ fn check(job: &Job, part: Part, threads: Option<u16>) -> Result<Ending, Failure>
         });
         if interrupt::asked() {
             bar.clear();
-            return Err(Failure::new(Ending::Interrupted, "interrupted before all points were checked"));
+            return Err(Failure::interrupted("all points were checked"));
         }
         for (point, why) in sheets {
             n += 1;

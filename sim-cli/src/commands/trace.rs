@@ -23,8 +23,8 @@ use std::path::PathBuf;
 /// What to trace.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// Scenario file, `-` for standard input, or the name of a built-in line
-    file: PathBuf,
+    /// Scenario file, `-` for standard input, or the name of a built-in line; left out: the default line
+    file: Option<PathBuf>,
     /// Seed of all luck; left out: that of the file
     #[arg(long, value_name = "S")]
     seed: Option<u64>,
@@ -55,7 +55,7 @@ const STRIDE: Nanos = 60 * SECOND;
 
 /// Runs the shift and prints its events.
 pub(super) fn trace(args: &Args) -> Result<Ending, Failure> {
-    let source = Source::load(&args.file)?;
+    let source = Source::load_or_default(args.file.as_ref())?;
     let scenario = source.check_aloud()?;
     let plan = network::compile(&scenario);
     let names = Names::new(&scenario, &plan, &args.station)?;

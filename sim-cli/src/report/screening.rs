@@ -18,8 +18,8 @@ const NAMES_MAX: usize = 6;
 /// Width of a value of a factor.
 const VALUE: usize = 10;
 
-/// The whole page.
-pub(crate) fn screening(found: &ScreenResult, ink: Ink) -> String {
+/// The whole page; it is said if inputs are known from evidence.
+pub(crate) fn screening(found: &ScreenResult, has_evidence: bool, ink: Ink) -> String {
     let mut page = format!("{}\n", safe(found.title.as_deref().unwrap_or("A line without a title")));
     let (body, notes) = match &found.findings {
         Findings::Tornado { as_it_stands, factors } => {
@@ -56,6 +56,11 @@ pub(crate) fn screening(found: &ScreenResult, ink: Ink) -> String {
     page.push('\n');
     page.push_str(&body);
     page.push_str(&wrap(&safe(&notes.join(" ")), "  ", "  ", WIDTH));
+    if has_evidence {
+        let note = "Inputs that are known from evidence are taken as known where they are no factor: `run` says what is not \
+                    known of them.";
+        page.push_str(&wrap(note, "  ", "  ", WIDTH));
+    }
     page.push_str(&left_out(&found.left_out));
     page
 }

@@ -3,30 +3,30 @@
 //! The final files are written from the journal in the order of the points, and appear one after the other, sweep.json
 //! last; then the journal goes. Invariant: sweep.json is there if and only if the files beside it are final.
 
-use super::identity::Identity;
-use super::journal::{Journal, refuse_changes};
+use super::journal::Journal;
 use super::rows::heads;
 use crate::ending::{Ending, Failure};
-use crate::files::Draft;
-use crate::screen;
+use crate::files::{self, Draft};
+use crate::identity::Identity;
+use crate::journal::JOURNAL;
+use crate::lock::Lock;
 use serde_json::{Map, Value, json};
 use sim_core::sweep::PointState;
 use sim_core::text::hash::{fnv_1a, fnv_1a_on};
-use std::fs::{File, TryLockError};
+use std::fs::File;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// The tables of a sweep.
 pub(crate) const FILES: [&str; 2] = ["points.csv", "sweep.csv"];
 const SUMMARY: &str = "sweep.json";
-const JOURNAL: &str = "journal";
-const LOCK: &str = ".lock";
 
 /// A folder that nobody else is at work in.
 #[derive(Debug)]
 pub(crate) struct Folder {
     path: PathBuf,
-    _lock: File,
+    _lock: Lock,
 }
 
 /// A sweep that is finished.
@@ -39,46 +39,14 @@ pub(crate) struct Finished {
 }
 
 impl Folder {
-    /// Makes the folder if there is none, and locks it.
+    /// Makes the folder if there is none, and locks it; waits so long for another process to end.
     ///
     /// # Errors
     /// If another process is at work in it, or it cannot be written.
-    pub(crate) fn open(path: &Path) -> Result<Self, Failure> {
-        std::fs::create_dir_all(path).map_err(|why| Failure::unwritable(path, why))?;
-        let file = path.join(LOCK);
-        let lock = File::options().create(true).truncate(false).write(true).open(&file);
-        let lock = lock.map_err(|why| Failure::unwritable(&file, why))?;
-        match lock.try_lock() {
-            Ok(()) => {}
-            Err(TryLockError::WouldBlock) => {
-                let message = format!("another feedproof is at work in `{}`", path.display());
-                return Err(Failure::new(Ending::BadInput, message)
-                    .help("wait for it, or name another folder with --out"));
-            }
-            // Some shared file systems have no locks; the journal is no worse for that if only one is at work.
-            Err(TryLockError::Error(why)) => {
-                screen::say(&format!(
-                    "`{}` cannot be locked ({why}); see that only one works in it\n",
-                    path.display()
-                ));
-            }
-        }
-        let folder = Folder { path: path.to_owned(), _lock: lock };
-        folder.sweep_drafts();
-        Ok(folder)
-    }
-
-    /// Takes away drafts of a process that was killed.
-    fn sweep_drafts(&self) {
-        let Ok(entries) = std::fs::read_dir(&self.path) else { return };
-        for entry in entries.flatten() {
-            let name = entry.file_name().to_string_lossy().into_owned();
-            let is_ours =
-                [FILES[0], FILES[1], SUMMARY].iter().any(|file| name.starts_with(&format!(".{file}.")));
-            if is_ours && name.ends_with(".draft") {
-                let _ = std::fs::remove_file(entry.path());
-            }
-        }
+    pub(crate) fn open(path: &Path, wait: Duration) -> Result<Self, Failure> {
+        let lock = Lock::take(path, wait)?;
+        files::take_away_drafts(path, &[FILES[0], FILES[1], SUMMARY]);
+        Ok(Folder { path: path.to_owned(), _lock: lock })
     }
 
     /// Where it is.
@@ -101,7 +69,7 @@ impl Folder {
             return Ok(None);
         }
         let finished = read_finished(&self.path)?;
-        refuse_changes(&finished.identity, identity, &self.path)?;
+        finished.identity.refuse_changes(identity, &self.path)?;
         if journal.exists() {
             std::fs::remove_file(&journal).map_err(|why| Failure::unwritable(&journal, why))?;
         }
@@ -113,7 +81,7 @@ impl Folder {
     /// # Errors
     /// See [`Journal::open`].
     pub(crate) fn journal(&self, identity: &Identity) -> Result<Journal, Failure> {
-        Journal::open(&self.path.join(JOURNAL), identity)
+        Journal::open(&self.path, identity)
     }
 
     /// Writes the final files: `each` puts the rows of all points, in order, into the two tables.

@@ -1,17 +1,17 @@
 //! What a sweep is outside of the library: its files, its folder, its journal, its summary.
 
 mod folder;
-mod identity;
 mod job;
 mod journal;
+mod part;
 mod points;
 mod rows;
 mod summary;
 
 pub(crate) use folder::{FILES, Finished, Folder, read_finished};
-pub(crate) use identity::{Identity, Part};
 pub(crate) use job::{Job, scenario_of};
 pub(crate) use journal::Journal;
+pub(crate) use part::Part;
 #[cfg(test)]
 pub(crate) use points::Output;
 pub(crate) use points::{Point, Spread, Sum, each_point, setting, short, split_unit};

@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
+use std::time::Duration;
 
 /// A folder of its own for a test.
 pub(crate) struct Desk {
@@ -73,6 +74,19 @@ impl Desk {
             out: String::from_utf8(output.stdout).expect("text"),
             err: String::from_utf8(output.stderr).expect("text"),
         }
+    }
+
+    /// Starts the program and kills it after so long. Whether it was still at work.
+    pub(crate) fn killed_after(&self, args: &[&str], moment: Duration) -> bool {
+        let mut child = self.program(args).spawn().expect("the program starts");
+        std::thread::sleep(moment);
+        if let Some(status) = child.try_wait().expect("the program can be asked") {
+            assert!(status.success(), "{args:?}: {status}");
+            return false;
+        }
+        child.kill().expect("the program can be killed");
+        child.wait().expect("it ends");
+        true
     }
 
     /// Runs the program with a text on standard input.

@@ -184,7 +184,7 @@ impl<'a, O: Observer> Replica<'a, O> {
     /// Knots are looked for at full minutes of simulated time, so that they are the same however far a replication is
     /// run at a time.
     fn knot_of_this_minute(&mut self) -> Option<Stop> {
-        if self.floor.now % MINUTE == 0 { self.find_knot() } else { None }
+        if self.floor.now.is_multiple_of(MINUTE) { self.find_knot() } else { None }
     }
 
     /// Runs until all events at or before `end` (ns) have happened; what ends the replication before, if anything.

@@ -19,7 +19,7 @@ pub use result::{
 
 use crate::diag::Diagnostic;
 use crate::statistics::CannotSay;
-use crate::study::{Crew, RunError};
+use crate::study::{Crew, Kept, RunError};
 use crate::sweep::{Unsound, prepare};
 use crate::text::hash::fnv_1a;
 use methods::Ranked;
@@ -122,6 +122,8 @@ pub struct ScreenWatch<'a> {
     pub cancelled: &'a (dyn Fn() -> bool + Sync),
     /// Hears how many of how many points are done.
     pub progress: &'a mut dyn FnMut(u64, u64),
+    /// What was kept of shifts that were run before: one value each, by the number of the point.
+    pub kept: &'a mut dyn Kept,
 }
 
 impl std::fmt::Debug for ScreenWatch<'_> {

@@ -5,7 +5,7 @@
 
 use super::dial::Dial;
 use super::{ScreenError, ScreenOptions, ScreenWatch};
-use crate::study::{Crew, Task, Variant, run_tasks, settle_warm_up};
+use crate::study::{Crew, Shifts, Task, Variant, settle_warm_up};
 use crate::sweep::prepare;
 use crate::vary::set;
 
@@ -120,22 +120,27 @@ impl<'a, 'w, C: Crew> Runs<'a, 'w, C> {
         }
         all.values.resize(all.faults.len() * replications as usize, f64::NAN);
         let mut heard = 0;
-        let seed = self.options.seed;
-        let done =
-            run_tasks(&variants, &tasks, seed, self.crew, self.watch.cancelled, &mut |task, outputs| {
-                let (ix, output) = of_variant[task.variant];
-                let value = match outputs {
-                    Ok(outputs) if outputs[output].is_finite() => Ok(outputs[output]),
-                    Ok(_) => Err(format!("`{}` does not exist in a shift", self.options.output)),
-                    Err(why) => Err(why.to_string()),
-                };
-                let place = first_value + ix * replications as usize + heard % replications as usize;
-                heard += 1;
-                match value {
-                    Ok(value) => all.values[place] = value,
-                    Err(why) => all.faults[first + ix] = Some(why),
-                }
-            });
+        let shifts = Shifts {
+            variants: &variants,
+            tasks: &tasks,
+            seed: self.options.seed,
+            line: &|variant| (first + of_variant[variant].0) as u64,
+            wanted: &|variant, outputs| [outputs[of_variant[variant].1]],
+        };
+        let done = shifts.run(self.crew, self.watch.cancelled, self.watch.kept, &mut |task, values| {
+            let (ix, _) = of_variant[task.variant];
+            let value = match values {
+                Ok([value]) if value.is_finite() => Ok(value),
+                Ok(_) => Err(format!("`{}` does not exist in a shift", self.options.output)),
+                Err(why) => Err(why.to_string()),
+            };
+            let place = first_value + ix * replications as usize + heard % replications as usize;
+            heard += 1;
+            match value {
+                Ok(value) => all.values[place] = value,
+                Err(why) => all.faults[first + ix] = Some(why),
+            }
+        });
         (done == tasks.len()).then_some(())
     }
 

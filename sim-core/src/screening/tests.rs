@@ -1,8 +1,9 @@
 //! Each method on a line whose rate is known: 60 s over the slower of two times.
 
 use super::*;
-use crate::study::Alone;
+use crate::study::Shelf;
 use crate::study::result::Figure;
+use crate::study::{Alone, NothingKept};
 use crate::sweep;
 
 /// F is never short of parts; the track between is never a limit.
@@ -30,7 +31,7 @@ fn options(method: Method) -> ScreenOptions {
 fn run(line: &str, dials: Vec<Dial>, options: &ScreenOptions) -> Result<Option<ScreenResult>, ScreenError> {
     let mut last = (0, 0);
     let mut progress = |done, of| last = (done, of);
-    let mut watch = ScreenWatch { cancelled: &|| false, progress: &mut progress };
+    let mut watch = ScreenWatch { cancelled: &|| false, progress: &mut progress, kept: &mut NothingKept };
     let found = screen(line, dials, options, &Alone, &mut watch);
     if let Ok(Some(found)) = &found {
         assert_eq!(last, (found.points, found.points));
@@ -194,6 +195,36 @@ fn what_cannot_be_answered_says_why() {
     let track = vec![dials().remove(0)];
     let still = run(LINE, track, &options(Method::Shares { rows: 32, with_pairs: false }));
     assert!(matches!(still, Err(ScreenError::NoVariance)), "{still:?}");
-    let mut watch = ScreenWatch { cancelled: &|| true, progress: &mut |_, _| {} };
+    let mut watch = ScreenWatch { cancelled: &|| true, progress: &mut |_, _| {}, kept: &mut NothingKept };
     assert_eq!(screen(LINE, dials(), &options(Method::Tornado), &Alone, &mut watch), Ok(None));
+}
+
+/// Interrupted at whichever point, it goes on to the same result.
+#[test]
+fn an_interrupted_screening_goes_on_where_it_was() {
+    let dials = || dials_of_factors(&sweep::read(FACTORS).0.unwrap().factors);
+    for (method, points) in [
+        (Method::Tornado, 7),
+        (Method::Effects { trajectories: 3, levels: 4 }, 12),
+        (Method::Shares { rows: 32, with_pairs: false }, 160),
+    ] {
+        let whole = by_factors(method);
+        assert_eq!(whole.points, points);
+        let mut shelf = Shelf::default();
+        // It is asked once for each line that is made and once for each shift; lines are made some at a time.
+        for after in [0, 1, points.min(32) + 4, points.min(32) + 6] {
+            let (left, order) =
+                (std::sync::atomic::AtomicU64::new(after), std::sync::atomic::Ordering::Relaxed);
+            let cancelled = || left.fetch_update(order, order, |left: u64| left.checked_sub(1)).is_err();
+            let mut progress = |_, _| {};
+            let mut watch = ScreenWatch { cancelled: &cancelled, progress: &mut progress, kept: &mut shelf };
+            assert_eq!(screen(LINE, dials(), &options(method), &Alone, &mut watch), Ok(None));
+        }
+        assert_eq!(shelf.0.len(), 4 + 6, "{method:?}");
+        let mut progress = |_, _| {};
+        let mut watch = ScreenWatch { cancelled: &|| false, progress: &mut progress, kept: &mut shelf };
+        let found = screen(LINE, dials(), &options(method), &Alone, &mut watch);
+        assert_eq!(found, Ok(Some(whole.clone())), "{method:?}");
+        assert_eq!(shelf.0.len() as u64, 2 * points);
+    }
 }

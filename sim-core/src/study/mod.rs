@@ -7,6 +7,7 @@
 
 pub mod compare;
 pub mod crew;
+mod kept;
 mod knot;
 mod limits;
 mod outputs;
@@ -28,6 +29,10 @@ mod warm_up;
 #[cfg(feature = "threads")]
 pub use crew::Hands;
 pub use crew::{Alone, Crew};
+pub(crate) use kept::Shifts;
+#[cfg(test)]
+pub(crate) use kept::tests::Shelf;
+pub use kept::{Kept, NothingKept};
 pub use limits::{LimitReport, LimitsOptions, LimitsResult, limits};
 pub use outputs::Output;
 pub use profile::{Band, PROFILE_SHIFTS, PlaceProfile, Profile, profile, profile_of_start};

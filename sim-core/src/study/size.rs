@@ -7,10 +7,11 @@
 //! contradict each other, which is said.
 
 use super::crew::Crew;
+use super::kept::{Kept, Shifts};
 use super::proof::Proof;
 use super::result::{ClauseReport, Figure, RESULT_FORMAT};
 use super::run::RunError;
-use super::variant::{Task, Variant, run_tasks, settle_warm_up};
+use super::variant::{Task, Variant, settle_warm_up};
 use crate::diag::Diagnostic;
 use crate::evidence::known;
 use crate::statistics::{CannotSay, Judge, Moments, Search, Verdict, WelchDifference};
@@ -169,7 +170,8 @@ pub trait Grid {
     fn variant(&self, number: usize) -> Result<Variant, Vec<Diagnostic>>;
 }
 
-/// Finds the value. None if it was interrupted before any value was judged.
+/// Finds the value. None if it was interrupted before any value was judged. Of a shift two values are kept, by the number of
+/// the value.
 ///
 /// # Errors
 /// See [`SizeError`].
@@ -179,6 +181,7 @@ pub fn size<C: Crew>(
     crew: &C,
     cancelled: &(dyn Fn() -> bool + Sync),
     progress: &mut dyn FnMut(&SizeProgress),
+    kept: &mut dyn Kept,
 ) -> Result<Option<SizeResult>, SizeError> {
     let n = grid.values().len();
     if n > VALUES_MAX {
@@ -186,8 +189,16 @@ pub fn size<C: Crew>(
         return Err(SizeError::BadOptions(CannotSay::OutOfRange { what: "number of values", value }));
     }
     let search = Search::new(n as u64, options.error).map_err(SizeError::BadOptions)?;
-    let mut bench =
-        Bench { grid, options: *options, crew, cancelled, progress, asked: Vec::new(), has_evidence: false };
+    let mut bench = Bench {
+        grid,
+        options: *options,
+        crew,
+        cancelled,
+        progress,
+        kept,
+        asked: Vec::new(),
+        has_evidence: false,
+    };
     let interrupted = match search.run(&mut bench) {
         Ok(_) => false,
         Err(Stop::Cancelled) if bench.asked.is_empty() => return Ok(None),
@@ -213,6 +224,7 @@ struct Bench<'a, C> {
     crew: &'a C,
     cancelled: &'a (dyn Fn() -> bool + Sync),
     progress: &'a mut dyn FnMut(&SizeProgress),
+    kept: &'a mut dyn Kept,
     asked: Vec<(ValueReport, Moments)>,
     has_evidence: bool,
 }
@@ -265,14 +277,20 @@ impl<C: Crew> Bench<'_, C> {
             let end = if done == 0 && is_certain { 2.min(budget) } else { proof.next_look(done) };
             let tasks: Vec<Task> = (done..end).map(|number| Task { variant: 0, number }).collect();
             let mut fault = None;
-            let ran =
-                run_tasks(&variants, &tasks, seed, self.crew, self.cancelled, &mut |_, heard| match heard {
-                    Ok(values) => {
-                        rates.push(values[rate]);
-                        proof.push(values[rate], values[feed_availability]);
-                    }
-                    Err(why) => fault = fault.take().or(Some(why)),
-                });
+            let shifts = Shifts {
+                variants: &variants,
+                tasks: &tasks,
+                seed,
+                line: &|_| number,
+                wanted: &|_, outputs| [outputs[rate], outputs[feed_availability]],
+            };
+            let ran = shifts.run(self.crew, self.cancelled, self.kept, &mut |_, heard| match heard {
+                Ok([rate, feed_availability]) => {
+                    rates.push(rate);
+                    proof.push(rate, feed_availability);
+                }
+                Err(why) => fault = fault.take().or(Some(why)),
+            });
             if let Some(why) = fault {
                 return Err(failed(why));
             }
@@ -388,8 +406,9 @@ fn against_order(asked: &[(ValueReport, Moments)], wanted: Wanted) -> Vec<String
 
 #[cfg(test)]
 mod tests {
-    use super::super::Alone;
+    use super::super::{Alone, NothingKept};
     use super::*;
+    use crate::study::Shelf;
 
     struct Slots {
         values: Vec<String>,
@@ -421,7 +440,7 @@ mod tests {
 
     fn sized(grid: &Slots, wanted: Wanted) -> SizeResult {
         let options = SizeOptions { wanted, replications: 200, seed: 5, error: 0.05 };
-        size(grid, &options, &Alone, &|| false, &mut |_| ()).unwrap().unwrap()
+        size(grid, &options, &Alone, &|| false, &mut |_| (), &mut NothingKept).unwrap().unwrap()
     }
 
     const MEAN: &str = r#", "promise": {"clauses": {"mean_rate": "49.5 /min"}}"#;
@@ -467,9 +486,26 @@ mod tests {
     #[test]
     fn without_a_promise_there_is_nothing_to_size() {
         let options = SizeOptions { wanted: Wanted::Smallest, replications: 50, seed: 1, error: 0.05 };
-        let found = size(&slots(3, "", false), &options, &Alone, &|| false, &mut |_| ());
+        let found = size(&slots(3, "", false), &options, &Alone, &|| false, &mut |_| (), &mut NothingKept);
         assert_eq!(found, Err(SizeError::NoPromise));
-        let stopped = size(&slots(3, MEAN, false), &options, &Alone, &|| true, &mut |_| ());
+        let stopped = size(&slots(3, MEAN, false), &options, &Alone, &|| true, &mut |_| (), &mut NothingKept);
         assert_eq!(stopped, Ok(None));
+    }
+
+    /// Interrupted after whichever shift, it goes on to the same result.
+    #[test]
+    fn interrupted_sizing_goes_on_where_it_was() {
+        let (grid, order) = (slots(12, MEAN, false), std::sync::atomic::Ordering::Relaxed);
+        let options = SizeOptions { wanted: Wanted::Smallest, replications: 200, seed: 5, error: 0.05 };
+        let whole = sized(&grid, Wanted::Smallest);
+        for after in [0, 1, 9, 30] {
+            let mut shelf = Shelf::default();
+            let left = std::sync::atomic::AtomicU64::new(after);
+            let cancelled = || left.fetch_update(order, order, |left: u64| left.checked_sub(1)).is_err();
+            size(&grid, &options, &Alone, &cancelled, &mut |_| (), &mut shelf).unwrap();
+            assert_eq!(shelf.0.len() as u64, after);
+            let found = size(&grid, &options, &Alone, &|| false, &mut |_| (), &mut shelf);
+            assert_eq!(found, Ok(Some(whole.clone())), "after {after}");
+        }
     }
 }

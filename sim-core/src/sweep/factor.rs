@@ -14,7 +14,7 @@ use crate::text::forms::{
 };
 use crate::text::json::clipped;
 use crate::text::suggest::nearest;
-use crate::vary::{Address, Setting, value_of};
+use crate::vary::{Address, Setting, plain, value_of};
 use serde_json::Value;
 
 /// One value of a factor.
@@ -194,16 +194,6 @@ fn labelled() -> Problem {
     Problem::new(code::WRONG_TYPE, "an object among values has a label and a value, and nothing else").expected(
         "{ \"label\": \"two paths\", \"value\": ... }, or \"each\": [...] with one value for each address",
     )
-}
-
-/// As it would be typed: text without quotes.
-fn plain(value: &Value) -> String {
-    match value {
-        Value::String(text) => text.clone(),
-        Value::Null | Value::Bool(_) | Value::Number(_) | Value::Array(_) | Value::Object(_) => {
-            value.to_string()
-        }
-    }
 }
 
 impl Factor {
@@ -394,7 +384,7 @@ mod tests {
         let ratio = one(r#"{"set": "M.x", "low": "0.1 %", "high": "10 %", "points": 3, "spacing": "ratio"}"#);
         assert_eq!(labels(&ratio), ["0.1 %", "1 %", "10 %"]);
         let real = one(r#"{"set": "M.x", "low": 0.5, "high": 1, "points": 3}"#);
-        assert_eq!(labels(&real), ["0.5", "0.75", "1.0"]);
+        assert_eq!(labels(&real), ["0.5", "0.75", "1"]);
         assert_eq!(one(r#"{"set": "M.x", "low": 0.5, "high": 1}"#).n_levels(), None);
     }
 

@@ -19,5 +19,6 @@ pub use factor::{Factor, Level};
 pub use file::{Design, Replications, Sweep, is_sweep, read, schema};
 pub use pick::unmatched;
 pub use points::{Points, Table, TableProblem, Unsound, check_addresses, levels_of_list, prepare};
+pub use range::Range;
 pub use run::{PointResult, PointState, SweepWatch, Terms, run};
 pub use values::{address, anything};

@@ -57,6 +57,16 @@ pub fn value_of(typed: &str) -> Value {
     serde_json::from_str(typed).unwrap_or_else(|_| Value::String(typed.to_owned()))
 }
 
+/// As it would be typed: text without quotes.
+pub fn plain(value: &Value) -> String {
+    match value {
+        Value::String(text) => text.clone(),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::Array(_) | Value::Object(_) => {
+            value.to_string()
+        }
+    }
+}
+
 /// The text with each setting made, one after the other. Whether the result is a sound scenario is not asked.
 ///
 /// # Errors

@@ -9,6 +9,5 @@ mod edit;
 mod knob;
 
 pub use address::{Address, Spot, find};
-pub use edit::{Setting, value_of};
-pub use edit::{Unchanged, set};
+pub use edit::{Setting, Unchanged, plain, set, value_of};
 pub use knob::{Change, Knob, knobs, knobs_under};

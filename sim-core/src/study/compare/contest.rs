@@ -3,18 +3,21 @@
 //! Invariant: values are taken in, and designs are given up, in the order of the replications, however the shifts are
 //! spread over workers.
 
+use super::drawn::Drawing;
 use super::report::Gap;
 use super::{CompareOptions, CompareProgress, FIRST_LOOK, SPENDING};
+use crate::evidence::known;
 use crate::scenario::Goal;
 use crate::statistics::sequential::{GROWTH, shared_error};
 use crate::statistics::{
     CannotSay, Elimination, Moments, PairedChance, PairedDifference, Schedule, at_least, inside_unit,
 };
 use crate::study::crew::Crew;
+use crate::study::kept::{Kept, Shifts};
 use crate::study::proof::reaches;
 use crate::study::result::StoppedBecause;
 use crate::study::run::{Mode, RunError};
-use crate::study::variant::{Task, Variant, run_tasks};
+use crate::study::variant::{Task, Variant};
 
 /// What is kept of a shift.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,6 +29,29 @@ pub(super) struct Seen {
     /// People at work on average, all pools together; NaN without attendants.
     pub(super) attendance: f64,
 }
+
+impl Seen {
+    fn of(variant: &Variant, outputs: &[f64]) -> Self {
+        Seen {
+            rate: outputs[variant.rate_index()],
+            feed_availability: outputs[variant.feed_availability_index()],
+            attendance: variant.people_at_work(outputs),
+        }
+    }
+
+    /// As it is kept.
+    fn values(self) -> [f64; 3] {
+        [self.rate, self.feed_availability, self.attendance]
+    }
+
+    /// From what was kept.
+    fn from_values([rate, feed_availability, attendance]: [f64; 3]) -> Self {
+        Seen { rate, feed_availability, attendance }
+    }
+}
+
+/// Shifts under way for each worker: the wait for the last one is short against them all.
+const SHIFTS_AT_ONCE: usize = 64;
 
 /// Measures whose differences are shown beside that of the rate.
 const OTHERS: u64 = 3;
@@ -49,6 +75,8 @@ pub(super) struct Pair {
 #[derive(Debug)]
 pub(super) struct Contest<'a> {
     pub(super) variants: &'a [Variant],
+    /// What is drawn anew for each shift, if anything is.
+    pub(super) drawing: Option<Drawing>,
     pub(super) options: CompareOptions,
     /// Rate that a shift has to reach, parts/min, if the first design with a promise of a rate says so.
     pub(super) required: Option<f64>,
@@ -66,7 +94,12 @@ pub(super) struct Contest<'a> {
 }
 
 impl<'a> Contest<'a> {
-    pub(super) fn new(variants: &'a [Variant], options: &CompareOptions) -> Result<Self, CannotSay> {
+    /// Of lines as known; with `drawing`, inputs are drawn anew for each shift.
+    pub(super) fn new(
+        variants: &'a [Variant],
+        drawing: Option<Drawing>,
+        options: &CompareOptions,
+    ) -> Result<Self, CannotSay> {
         inside_unit("level", options.level)?;
         at_least(options.replications, FIRST_LOOK)?;
         let n = variants.len();
@@ -90,6 +123,7 @@ impl<'a> Contest<'a> {
         });
         Ok(Contest {
             variants,
+            drawing,
             options: *options,
             required: required.clone().next(),
             seen: vec![Vec::new(); n],
@@ -108,6 +142,11 @@ impl<'a> Contest<'a> {
         self.looked_at
     }
 
+    /// Whether inputs of any design are known from evidence.
+    pub(super) fn has_evidence(&self) -> bool {
+        self.variants.iter().any(|variant| !known(&variant.scenario).is_empty())
+    }
+
     fn in_play(&self) -> Vec<usize> {
         (0..self.seen.len()).filter(|&n| self.given_up_at[n].is_none()).collect()
     }
@@ -118,6 +157,7 @@ impl<'a> Contest<'a> {
         crew: &C,
         cancelled: &(dyn Fn() -> bool + Sync),
         progress: &mut dyn FnMut(CompareProgress),
+        kept: &mut dyn Kept,
     ) -> Result<StoppedBecause, RunError> {
         let mut done = 0;
         loop {
@@ -126,23 +166,7 @@ impl<'a> Contest<'a> {
             let tasks: Vec<Task> = (done..done + rounds)
                 .flat_map(|number| in_play.iter().map(move |&variant| Task { variant, number }))
                 .collect();
-            let mut heard: Vec<Seen> = Vec::with_capacity(tasks.len());
-            let mut fault = None;
-            let variants = self.variants;
-            run_tasks(
-                variants,
-                &tasks,
-                self.options.seed,
-                crew,
-                cancelled,
-                &mut |task, values| match values {
-                    Ok(values) => heard.push(seen(&variants[task.variant], values)),
-                    Err(why) => fault = fault.take().or(Some(why)),
-                },
-            );
-            if let Some(fault) = fault {
-                return Err(fault);
-            }
+            let heard = self.heard(&tasks, crew, cancelled, kept)?;
             // Shifts after the end, begun to keep all workers busy, are not taken in.
             for round in heard.chunks_exact(in_play.len()) {
                 done += 1;
@@ -160,16 +184,52 @@ impl<'a> Contest<'a> {
         }
     }
 
-    /// Up to the next look; where after each round a design may be given up, no more than keeps the workers busy.
+    /// What is seen of these shifts, up to where it was cancelled.
+    fn heard<C: Crew>(
+        &self,
+        tasks: &[Task],
+        crew: &C,
+        cancelled: &(dyn Fn() -> bool + Sync),
+        kept: &mut dyn Kept,
+    ) -> Result<Vec<Seen>, RunError> {
+        let lines = match &self.drawing {
+            Some(drawing) => match drawing.lines(self.variants, tasks, crew, cancelled)? {
+                Some(lines) => lines,
+                None => return Ok(Vec::new()),
+            },
+            None => Vec::new(),
+        };
+        // Drawn lines stand in the order of the tasks, one for each.
+        let of_line: Vec<Task> =
+            tasks.iter().enumerate().map(|(variant, task)| Task { variant, ..*task }).collect();
+        let (variants, of_variant) = match self.drawing {
+            Some(_) => (&lines[..], &of_line[..]),
+            None => (self.variants, tasks),
+        };
+        let design = |variant: usize| if self.drawing.is_some() { tasks[variant].variant } else { variant };
+        let shifts = Shifts {
+            variants,
+            tasks: of_variant,
+            seed: self.options.seed,
+            line: &|variant| design(variant) as u64,
+            wanted: &|variant, outputs| Seen::of(&variants[variant], outputs).values(),
+        };
+        let (mut heard, mut fault) = (Vec::with_capacity(tasks.len()), None);
+        shifts.run(crew, cancelled, kept, &mut |_, values| match values {
+            Ok(values) => heard.push(Seen::from_values(values)),
+            Err(why) => fault = fault.take().or(Some(why)),
+        });
+        fault.map_or(Ok(heard), Err)
+    }
+
+    /// Up to the next look, and no more than keep the workers busy for a while, so that progress is seen; where after each
+    /// round a design may be given up, no more than keep them busy at all.
     fn rounds_of_batch(&self, done: u64, in_play: usize, workers: usize) -> u64 {
         let looks = self.schedule.looks();
         let next = looks[looks.partition_point(|look| *look <= done).min(looks.len() - 1)];
-        let rounds = next - done;
-        if self.choice.is_some() && done >= FIRST_LOOK {
-            rounds.min(workers.div_ceil(in_play).max(1) as u64)
-        } else {
-            rounds
-        }
+        let is_each_looked_at = self.choice.is_some() && done >= FIRST_LOOK;
+        let shifts = if is_each_looked_at { workers } else { SHIFTS_AT_ONCE * workers };
+        (next - done).min(shifts.div_ceil(in_play).max(1) as u64)
     }
 
     /// Looks, gives up what cannot be the best, and says whether it is over.
@@ -278,13 +338,5 @@ impl<'a> Contest<'a> {
         let best = (0..self.seen.len()).fold(0, |best, n| if rate(n) > rate(best) { n } else { best });
         let is_tied = (0..self.seen.len()).any(|n| n != best && rate(n) == rate(best));
         self.best = (!is_tied).then_some(best);
-    }
-}
-
-fn seen(variant: &Variant, values: &[f64]) -> Seen {
-    Seen {
-        rate: values[variant.rate_index()],
-        feed_availability: values[variant.feed_availability_index()],
-        attendance: variant.people_at_work(values),
     }
 }

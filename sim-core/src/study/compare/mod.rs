@@ -7,19 +7,22 @@
 //! more; the result depends on designs, seed and options alone.
 
 mod contest;
+mod drawn;
 mod report;
 #[cfg(test)]
 mod tests;
 
-pub use report::{Choice, CompareResult, DesignReport, DifferenceReport, Gap, MadeReport};
+pub use report::{Choice, CompareResult, DesignReport, DifferenceReport, EvidenceUse, Gap, MadeReport};
 
 use super::crew::Crew;
+use super::kept::Kept;
 use super::result::StoppedBecause;
 use super::run::{Mode, RunError};
 use super::variant::{Variant, settle_warm_up};
 use crate::statistics::elimination::FIRST_STAGE;
 use crate::statistics::{CannotSay, Spending};
 use contest::Contest;
+use drawn::Drawing;
 
 /// Shifts at the first look at differences, and of the first stage of a choice by elimination.
 const FIRST_LOOK: u64 = FIRST_STAGE;
@@ -38,8 +41,10 @@ pub struct Design {
     pub name: String,
     /// What was set in it on the way from its file, as `address = value`.
     pub settings: Vec<String>,
-    /// The line.
+    /// The line, with inputs that are known from evidence taken as known.
     pub variant: Variant,
+    /// The text it was read from, in which such inputs can be drawn anew.
+    pub text: String,
 }
 
 /// How to compare.
@@ -57,6 +62,9 @@ pub struct CompareOptions {
     /// The smallest lead that matters, parts/min: the best is chosen by elimination (Kim & Nelson 2001). None: it
     /// is looked for until its lead over every other design is sure. Not together with a fixed number of shifts.
     pub indifference: Option<f64>,
+    /// Whether inputs that are known from evidence are drawn anew for each shift, alike in all designs, so that differences
+    /// hold what is not known of them. If not, they are taken as known.
+    pub draws_inputs: bool,
 }
 
 /// How far a comparison has come.
@@ -70,7 +78,8 @@ pub struct CompareProgress {
     pub in_play: usize,
 }
 
-/// Compares designs. None if it was cancelled before the first look.
+/// Compares designs. None if it was cancelled before the first look. Of a shift three values are kept, by the number of its
+/// design.
 ///
 /// # Errors
 /// Options that cannot be used, fewer than two designs or too many, and what makes a shift worthless; see [`RunError`].
@@ -80,18 +89,25 @@ pub fn compare<C: Crew>(
     crew: &C,
     cancelled: &(dyn Fn() -> bool + Sync),
     progress: &mut dyn FnMut(CompareProgress),
+    kept: &mut dyn Kept,
 ) -> Result<Option<CompareResult>, RunError> {
     if !(2..=DESIGNS_MAX).contains(&designs.len()) {
         let value = designs.len() as f64;
         return Err(RunError::BadOptions(CannotSay::OutOfRange { what: "number of designs", value }));
     }
-    let (mut variants, named): (Vec<Variant>, Vec<(String, Vec<String>)>) =
-        designs.into_iter().map(|design| (design.variant, (design.name, design.settings))).unzip();
+    let (mut variants, mut named, mut texts) = (Vec::new(), Vec::new(), Vec::new());
+    for Design { name, settings, variant, text } in designs {
+        variants.push(variant);
+        named.push((name, settings));
+        texts.push(text);
+    }
     if !settle_warm_up(&mut variants, options.seed, crew, cancelled)? {
         return Ok(None);
     }
-    let mut contest = Contest::new(&variants, options).map_err(RunError::BadOptions)?;
-    let because = contest.run(crew, cancelled, progress)?;
+    let drawing = options.draws_inputs.then(|| Drawing::new(texts, &variants, options.seed));
+    let drawing = drawing.filter(Drawing::is_any);
+    let mut contest = Contest::new(&variants, drawing, options).map_err(RunError::BadOptions)?;
+    let because = contest.run(crew, cancelled, progress, kept)?;
     let is_worthless = because == StoppedBecause::Cancelled && contest.last_look() == 0;
     Ok((!is_worthless).then(|| report::result(&contest, named, because)))
 }

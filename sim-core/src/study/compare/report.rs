@@ -3,7 +3,6 @@
 //! Only plain data, each number with its unit in its name or beside it. Invariant: what does not exist is `null`.
 
 use super::contest::{Contest, Pair, Seen};
-use crate::evidence::known;
 use crate::statistics::{Estimate, Moments, PairedChance, proportion};
 use crate::study::result::{Figure, RESULT_FORMAT, StoppedBecause};
 use crate::study::shift::seconds;
@@ -136,6 +135,18 @@ pub enum Choice {
     },
 }
 
+/// What was done about inputs that are known from evidence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum EvidenceUse {
+    /// There are none.
+    None,
+    /// They were taken as known.
+    AsKnown,
+    /// They were drawn anew for each shift, alike in all designs.
+    DrawnAnew,
+}
+
 /// The result of a comparison.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CompareResult {
@@ -153,6 +164,8 @@ pub struct CompareResult {
     pub level: f64,
     /// Rate that a shift has to reach to count in the chances, parts/min: that of the first promise of a rate.
     pub required: Option<f64>,
+    /// Whether inputs are known from evidence, and what was done about it.
+    pub evidence: EvidenceUse,
     /// Which is the best.
     pub choice: Choice,
     /// The designs, in the order in which they were given.
@@ -199,6 +212,11 @@ pub(super) fn result(
         stopped_because: because,
         level: contest.options.level,
         required: contest.required,
+        evidence: match (&contest.drawing, contest.has_evidence()) {
+            (Some(_), _) => EvidenceUse::DrawnAnew,
+            (None, true) => EvidenceUse::AsKnown,
+            (None, false) => EvidenceUse::None,
+        },
         choice: choice(contest, &names, because),
         differences: differences.into_iter().map(|(_, _, report)| report).collect(),
         notes: notes(contest, &names),
@@ -247,9 +265,16 @@ fn design(contest: &Contest<'_>, n: usize, name: String, settings: Vec<String>) 
 
 fn notes(contest: &Contest<'_>, names: &[String]) -> Vec<String> {
     let mut notes = Vec::new();
-    if contest.variants.iter().any(|variant| !known(&variant.scenario).is_empty()) {
+    if contest.drawing.is_some() {
         notes.push(
-            "Inputs that are known from evidence are taken as known: the same in all designs and all shifts."
+            "Inputs that are known from evidence are drawn anew for each shift, alike in all designs: intervals and chances \
+             hold what is not known of them."
+                .to_owned(),
+        );
+    } else if contest.has_evidence() {
+        notes.push(
+            "Inputs that are known from evidence are taken as known: the same in all designs and all shifts. \
+             `--draw-inputs` includes what is not known of them."
                 .to_owned(),
         );
     }

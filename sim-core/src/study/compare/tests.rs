@@ -1,5 +1,5 @@
 use super::*;
-use crate::study::Alone;
+use crate::study::{Alone, NothingKept, Shelf};
 
 fn line(capacity: u32, extra: &str) -> String {
     format!(
@@ -13,17 +13,24 @@ fn line(capacity: u32, extra: &str) -> String {
 
 fn design(name: &str, text: &str) -> Design {
     let variant = Variant::read(text).unwrap_or_else(|problems| panic!("{problems:?}"));
-    Design { name: name.to_owned(), settings: Vec::new(), variant }
+    Design { name: name.to_owned(), settings: Vec::new(), variant, text: text.to_owned() }
 }
 
 fn options(replications: u64, indifference: Option<f64>) -> CompareOptions {
-    CompareOptions { replications, mode: Mode::UntilDecided, seed: 1, level: 0.95, indifference }
+    CompareOptions {
+        replications,
+        mode: Mode::UntilDecided,
+        seed: 1,
+        level: 0.95,
+        indifference,
+        draws_inputs: false,
+    }
 }
 
 fn compared(capacities: &[u32], options: &CompareOptions) -> CompareResult {
     let designs =
         capacities.iter().map(|capacity| design(&format!("b{capacity}"), &line(*capacity, ""))).collect();
-    compare(designs, options, &Alone, &|| false, &mut |_| ()).unwrap().unwrap()
+    compare(designs, options, &Alone, &|| false, &mut |_| (), &mut NothingKept).unwrap().unwrap()
 }
 
 #[test]
@@ -73,7 +80,8 @@ fn the_number_of_workers_changes_nothing() {
             let designs =
                 [1, 2, 4].map(|capacity| design(&format!("b{capacity}"), &line(capacity, ""))).into();
             let hands = crate::study::Hands { n };
-            compare(designs, &options(100, Some(1.0)), &hands, &|| false, &mut |_| ()).unwrap()
+            compare(designs, &options(100, Some(1.0)), &hands, &|| false, &mut |_| (), &mut NothingKept)
+                .unwrap()
         };
         assert_eq!(run(1), run(3));
     }
@@ -85,18 +93,104 @@ fn designs_without_luck_are_told_at_once() {
         line(3, "").replace(r#"{"law": "exponential", "mean": "1 s"}"#, &format!("\"{cycle}\""))
     };
     let designs = vec![design("slow", &fixed("1.1 s")), design("fast", &fixed("1 s"))];
-    let found = compare(designs, &options(400, None), &Alone, &|| false, &mut |_| ()).unwrap().unwrap();
+    let found = compare(designs, &options(400, None), &Alone, &|| false, &mut |_| (), &mut NothingKept)
+        .unwrap()
+        .unwrap();
     assert_eq!(found.choice, Choice::WithoutLuck { best: Some("fast".to_owned()) });
     assert_eq!(found.designs[0].shifts, 10);
 }
 
 #[test]
 fn what_cannot_be_compared_is_refused() {
-    let none = compare(Vec::new(), &options(400, None), &Alone, &|| false, &mut |_| ());
+    let none = compare(Vec::new(), &options(400, None), &Alone, &|| false, &mut |_| (), &mut NothingKept);
     assert!(matches!(none, Err(RunError::BadOptions(_))));
     let two = || vec![design("a", &line(1, "")), design("b", &line(2, ""))];
-    let few = compare(two(), &options(9, None), &Alone, &|| false, &mut |_| ());
+    let few = compare(two(), &options(9, None), &Alone, &|| false, &mut |_| (), &mut NothingKept);
     assert!(matches!(few, Err(RunError::BadOptions(_))));
-    let stopped = compare(two(), &options(400, None), &Alone, &|| true, &mut |_| ());
+    let stopped = compare(two(), &options(400, None), &Alone, &|| true, &mut |_| (), &mut NothingKept);
     assert_eq!(stopped, Ok(None));
+}
+
+/// Interrupted after whichever shift, it goes on to the same result.
+#[test]
+fn an_interrupted_comparison_goes_on_where_it_was() {
+    for (capacities, options) in [(&[1, 8][..], options(60, None)), (&[1, 2, 3, 20], options(200, Some(1.0)))]
+    {
+        let whole = compared(capacities, &options);
+        for after in [0, 1, 7, 13, 19] {
+            let mut shelf = Shelf::default();
+            let designs = || {
+                capacities
+                    .iter()
+                    .map(|capacity| design(&format!("b{capacity}"), &line(*capacity, "")))
+                    .collect()
+            };
+            let left = std::sync::atomic::AtomicU64::new(after);
+            let cancelled = || {
+                let one_less = |left: u64| left.checked_sub(1);
+                let order = std::sync::atomic::Ordering::Relaxed;
+                left.fetch_update(order, order, one_less).is_err()
+            };
+            compare(designs(), &options, &Alone, &cancelled, &mut |_| (), &mut shelf).unwrap();
+            assert_eq!(shelf.0.len() as u64, after);
+            let found = compare(designs(), &options, &Alone, &|| false, &mut |_| (), &mut shelf);
+            assert_eq!(found, Ok(Some(whole.clone())), "after {after}");
+        }
+    }
+}
+
+/// A machine that jams by part with a chance known from 3 in 200, cleared in 10 s or 5 s, loses 10 p or 5 p seconds at each
+/// part: 60/(1 + 5 p) - 60/(1 + 10 p) parts a minute between the two, with the posterior beta 3.5, 197.5 of p (Jeffreys) or at
+/// p = 0.015. Moments over the posterior by the midpoint rule.
+#[test]
+fn inputs_drawn_anew_bring_what_is_not_known_of_them_into_the_difference() {
+    let line = |seconds: u32| {
+        format!(
+            r#"{{"feedproof": 1, "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "1 s",
+              "jams": [{{"per_part": "3 of 200", "time": "{seconds} s"}}]}}], "plan": {{"shift": "2 h"}}}}"#
+        )
+    };
+    let run = |draws_inputs: bool| {
+        let designs = vec![design("10 s", &line(10)), design("5 s", &line(5))];
+        let options = CompareOptions { mode: Mode::Fixed, draws_inputs, ..options(400, None) };
+        compare(designs, &options, &Alone, &|| false, &mut |_| (), &mut NothingKept).unwrap().unwrap()
+    };
+    let gap = |p: f64| 60.0 / (1.0 + 5.0 * p) - 60.0 / (1.0 + 10.0 * p);
+    let over_posterior = |of: &dyn Fn(f64) -> f64| {
+        let weight = |p: f64| p.powf(2.5) * (1.0 - p).powf(196.5);
+        let cells = (0..20_000).map(|n| (f64::from(n) + 0.5) * 1e-5);
+        let (sum, all) = cells.fold((0.0, 0.0), |(sum, all), p| (sum + weight(p) * of(p), all + weight(p)));
+        sum / all
+    };
+    let mean = over_posterior(&gap);
+    let spread = (over_posterior(&|p| gap(p) * gap(p)) - mean * mean).sqrt();
+    let (drawn, as_known) = (run(true), run(false));
+    assert_eq!((drawn.evidence, as_known.evidence), (EvidenceUse::DrawnAnew, EvidenceUse::AsKnown));
+    let [drawn, as_known] = [drawn, as_known].map(|found| found.differences[0].rate);
+    // The part under way at the end of the shift, and jams that reach over it: less than 0.03 a minute.
+    let off = |gap: &Gap, exact: f64| ((gap.difference - exact).abs() - 0.03).max(0.0) / gap.standard_error;
+    assert!(off(&drawn, mean) < 4.5, "{drawn:?}, exact {mean}");
+    assert!(off(&as_known, gap(0.015)) < 4.5, "{as_known:?}, exact {}", gap(0.015));
+    // The luck of a shift adds little to the spread of the posterior.
+    let seen = drawn.standard_error * 20.0;
+    assert!((0.9..1.4).contains(&(seen / spread)), "{seen}, of the posterior {spread}");
+    assert!(as_known.standard_error < 0.5 * drawn.standard_error, "{as_known:?} {drawn:?}");
+}
+
+/// A piece of evidence that two designs share is drawn alike in both, so that what it moves in both cancels out.
+#[test]
+fn designs_that_share_evidence_share_its_draws() {
+    let line = |more: &str| {
+        format!(
+            r#"{{"feedproof": 1, "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": ["1 s", "2 s", "3 s"]{more}}}], "plan": {{"shift": "1 h"}}}}"#
+        )
+    };
+    let stop = r#", "breakdowns": [{"every": "10 min", "time": "30 s"}]"#;
+    let designs = vec![design("a", &line("")), design("b", &line(stop))];
+    let options = CompareOptions { mode: Mode::Fixed, draws_inputs: true, ..options(40, None) };
+    let found =
+        compare(designs, &options, &Alone, &|| false, &mut |_| (), &mut NothingKept).unwrap().unwrap();
+    assert!(found.differences[0].variance_ratio.unwrap() < 0.1, "{:?}", found.differences);
 }

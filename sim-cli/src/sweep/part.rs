@@ -1,14 +1,10 @@
-//! What a sweep is: two sweeps with the same identity have the same results, to the last byte.
-//!
-//! It stands at the head of the journal and in sweep.json. Invariant: whatever changes a result changes the identity.
+//! Parts of a sweep, and what a sweep is.
 
 use super::job::Job;
-use serde_json::{Map, Value, json};
+use crate::identity::Identity;
+use serde_json::{Value, json};
 use sim_core::sweep::Replications;
 use sim_core::text::hash::fnv_1a;
-
-/// Version of the files of a sweep.
-const FILES_FORMAT: u64 = 1;
 
 /// One of several parts of a sweep that are run apart: every `of`th point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -46,27 +42,9 @@ impl Part {
     }
 }
 
-/// What a sweep is.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Identity(Map<String, Value>);
-
-/// What a change of each is called.
-const NAMES: &[(&str, &str)] = &[
-    ("files_format", "the format of the files of a sweep"),
-    ("program_version", "the version of the program"),
-    ("sweep_hash", "the sweep file"),
-    ("scenario_hash", "the scenario"),
-    ("list_hash", "the list of points"),
-    ("seed", "the seed"),
-    ("replications", "the number of replications"),
-    ("precision", "the precision"),
-    ("at_most", "the most replications"),
-    ("part", "the part of the sweep"),
-];
-
 impl Identity {
     /// Of a sweep that is about to be run.
-    pub(crate) fn of(job: &Job, part: Part) -> Self {
+    pub(crate) fn of_sweep(job: &Job, part: Part) -> Self {
         let (replications, precision, at_most) = match job.terms.replications {
             Replications::Fixed(n) => (Some(n), None, None),
             Replications::Precision { share, at_most } => (None, Some(share), Some(at_most)),
@@ -76,9 +54,7 @@ impl Identity {
             let set: Vec<&str> = factor.addresses.iter().map(|address| address.value.text()).collect();
             json!({ "name": factor.name, "column": factor.column(), "set": set })
         });
-        let value = json!({
-            "files_format": FILES_FORMAT,
-            "program_version": env!("CARGO_PKG_VERSION"),
+        Identity::new(&json!({
             "title": job.sweep.title,
             "scenario": job.sweep.scenario.value,
             "sweep_hash": hex(fnv_1a(job.source.text.as_bytes())),
@@ -93,73 +69,29 @@ impl Identity {
             "factors": factors.collect::<Vec<_>>(),
             "points": job.points.count(),
             "part": (part != Part::WHOLE).then(|| part.words()),
-        });
-        let Value::Object(map) = value else { panic!("an identity is an object") };
-        Identity(map)
-    }
-
-    /// From what was written; other keys are left out.
-    pub(crate) fn from_written(written: &Value) -> Option<Self> {
-        let mut map = written.as_object()?.clone();
-        map.shift_remove("states");
-        map.shift_remove("files");
-        NAMES.iter().all(|(key, _)| map.contains_key(*key)).then_some(Identity(map))
-    }
-
-    /// As it is written, with what there is to add.
-    pub(crate) fn written(&self, more: &[(&str, Value)]) -> Value {
-        let mut map = self.0.clone();
-        map.extend(more.iter().map(|(key, value)| ((*key).to_owned(), value.clone())));
-        Value::Object(map)
+        }))
     }
 
     /// The part.
     pub(crate) fn part(&self) -> Part {
-        let text = self.0.get("part").and_then(Value::as_str);
-        text.and_then(|text| Part::read(text).ok()).unwrap_or(Part::WHOLE)
+        self.text("part").and_then(|text| Part::read(text).ok()).unwrap_or(Part::WHOLE)
     }
 
     /// The same sweep as a whole.
     pub(crate) fn whole(&self) -> Self {
-        let mut map = self.0.clone();
-        map.insert("part".to_owned(), Value::Null);
-        Identity(map)
+        self.with("part", Value::Null)
     }
 
     /// Points of the whole sweep.
     pub(crate) fn n_points(&self) -> u64 {
-        self.0.get("points").and_then(Value::as_u64).unwrap_or(0)
+        self.get("points").and_then(Value::as_u64).unwrap_or(0)
     }
 
     /// Heads of the columns of the factors.
     pub(crate) fn columns(&self) -> Vec<String> {
-        let factors = self.0.get("factors").and_then(Value::as_array);
+        let factors = self.get("factors").and_then(Value::as_array);
         let column = |factor: &Value| factor.get("column").and_then(Value::as_str).unwrap_or("").to_owned();
         factors.map(|factors| factors.iter().map(column).collect()).unwrap_or_default()
-    }
-
-    /// A text of it, by key.
-    pub(crate) fn text(&self, key: &str) -> Option<&str> {
-        self.0.get(key)?.as_str()
-    }
-
-    /// What is different in another one, in words: `the seed was 1 and is 2 now`.
-    pub(crate) fn changes(&self, now: &Identity) -> Vec<String> {
-        let shown = |value: Option<&Value>| match value {
-            None | Some(Value::Null) => "none".to_owned(),
-            Some(Value::String(text)) => text.clone(),
-            Some(value) => value.to_string(),
-        };
-        let change = |(key, name): &(&str, &str)| {
-            let (before, after) = (self.0.get(*key), now.0.get(*key));
-            let is_hash = key.ends_with("_hash");
-            (before != after).then(|| match is_hash {
-                true => format!("{name} has changed"),
-                false => format!("{name} was {} and is {} now", shown(before), shown(after)),
-            })
-        };
-        let changes: Vec<String> = NAMES.iter().filter_map(change).collect();
-        if changes.is_empty() && self != now { vec!["the sweep has changed".to_owned()] } else { changes }
     }
 }
 
