@@ -11,7 +11,7 @@ use serde_json::json;
 
 #[test]
 fn random_lines_keep_every_claim() {
-    let limits = Limits { events: 20_000, time: 400_000_000_000, steps: 40, may_loop: false };
+    let limits = Limits { events: 20_000, time: 420_000_000_000, steps: 40, may_loop: false };
     let (from, n) = (number("FEEDPROOF_SEED", 1), number("FEEDPROOF_LINES", 3000));
     let series = judge_all(from, n, limits, |seed| random_line(seed, 1 + (seed % 12) as usize));
     println!("{series:?}");
@@ -22,7 +22,7 @@ fn random_lines_keep_every_claim() {
 /// that holds a station and slows the track before it.
 #[test]
 fn lines_that_were_in_doubt_keep_every_claim() {
-    let limits = Limits { events: 20_000, time: 400_000_000_000, steps: 40, may_loop: false };
+    let limits = Limits { events: 20_000, time: 420_000_000_000, steps: 40, may_loop: false };
     let series = judge_all(1, number("FEEDPROOF_LINES", 400), limits, |seed| {
         let mut luck = Luck::new(seed);
         let machine = json!({"id": "M", "type": "machine", "cycle": time_law(&mut luck, 0.7)});

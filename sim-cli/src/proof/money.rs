@@ -39,7 +39,7 @@ fn grid(title: &str, account: &Account) -> Grid {
     for row in amounts(account) {
         let name = row[0].trim_start_matches("- ").to_owned();
         let mut cells = vec![word(&name)];
-        cells.extend(row[1..].iter().map(|cell| word(cell)));
+        cells.extend(row[1..].iter().map(word));
         grid.row(cells);
     }
     grid

@@ -98,15 +98,14 @@ fn solve_run(scenario: &Scenario, run: Option<Run>) -> Result<Balance, Diagnosti
 /// out (errors), loops with hardly any, and points of use that are too slow for the promise (warnings).
 pub fn check(scenario: &Scenario) -> Diagnostics {
     let mut all = Diagnostics::new();
-    let mut told: Vec<String> = Vec::new();
+    let mut told = Vec::new();
     for run in runs(scenario) {
-        for problem in check_run(scenario, run).into_vec() {
-            // What is wrong in every run is said once.
-            if !told.contains(&problem.message) {
-                told.push(problem.message.clone());
-                all.push(problem);
-            }
+        let found = check_run(scenario, run).into_vec();
+        // What is wrong in every run is said once.
+        for problem in found.iter().filter(|problem| !told.contains(*problem)) {
+            all.push(problem.clone());
         }
+        told.extend(found);
     }
     if let (Some(rate), false) = (promised(scenario), all.has_errors()) {
         check_points(scenario, rate, &mut all);

@@ -21,7 +21,7 @@ pub const TIMERS_MAX: usize = 1 << SLOT_BITS;
 /// A time that never comes.
 const NEVER_AT: Nanos = TIME_LIMIT - 1;
 
-/// The key of a slot that is spent, or not in use; those that were cleared have other keys with this time.
+/// The key of a slot that is spent, cleared or not in use. A time beyond the limit has other keys with this time.
 const NEVER: u64 = NEVER_AT << SLOT_BITS | (TIMERS_MAX as u64 - 1);
 
 /// A timer's slot; its number is its rank.

@@ -80,9 +80,9 @@ pub enum Join {
 #[derive(Clone, Debug)]
 pub struct Inlets {
     /// In file order, or in the order that the join states.
-    pub places: Vec<PlaceId>,
+    pub(crate) places: Vec<PlaceId>,
     /// How to choose.
-    pub join: Join,
+    pub(crate) join: Join,
     /// The usual cases, seen at a glance.
     pub(super) few: Few,
 }
@@ -240,7 +240,7 @@ pub struct Floor<O> {
     pub looks: RankSet,
     /// Messages to stations.
     pub messages: Vec<(StationId, Message)>,
-    /// When each station was last at work, ns.
+    /// When each station moved last, ns.
     pub(super) rests_since: Shelf<Nanos>,
     /// Places from which each station takes in turn with others, and whether there are any.
     turns_of: Vec<Vec<PlaceId>>,
@@ -350,11 +350,6 @@ impl<O: Observer> Floor<O> {
         }
     }
 
-    /// When the first of the station's own timers runs out, ns.
-    pub fn next_timer(&self, me: StationId) -> Option<Nanos> {
-        self.posts[me.ix()].timers.iter().filter_map(|timer| self.calendar.at(*timer)).min()
-    }
-
     /// Whether one of the station's own timers is pending.
     pub fn has_pending_timer(&self, me: StationId) -> bool {
         self.posts[me.ix()].timers.iter().any(|timer| self.calendar.at(*timer).is_some())
@@ -368,15 +363,21 @@ impl<O: Observer> Floor<O> {
         self.hot.at(me.ix(), O::NEAR).state
     }
 
-    /// When a station was last at work, ns; 0 if it never was.
+    /// When a station last ended work or a stop, or, if it works in no time, began to wait for room, ns; 0 if never.
     pub fn rests_since(&self, me: StationId) -> Nanos {
         *self.rests_since.at(me.ix(), O::NEAR)
     }
 
     #[inline(always)]
-    pub(super) fn note_rest(&mut self, me: StationId, old: State) {
+    pub(super) fn note_rest(&mut self, me: StationId, old: State, new: State) {
+        const MOVES: u16 = 1 << State::Working as u16
+            | 1 << State::Checking as u16
+            | 1 << State::JamAutomatic as u16
+            | 1 << State::JamClearing as u16
+            | 1 << State::DownRepair as u16;
+        let has_moved = MOVES >> old as u16 & 1 == 1 || (old == State::Starved && new == State::Blocked);
         let since = self.rests_since.at_mut(me.ix(), O::NEAR);
-        *since = if old == State::Working { self.now } else { *since };
+        *since = if has_moved { self.now } else { *since };
     }
 
     /// What matters for the moves of a station, looked up once for a settling. It holds until the station
@@ -423,7 +424,7 @@ impl<O: Observer> Floor<O> {
             return self.change_state_fully(me, new);
         }
         hot.state = new;
-        self.note_rest(me, old);
+        self.note_rest(me, old, new);
         self.observer.state_plainly(self.now, me, old, new);
     }
 
@@ -451,7 +452,7 @@ impl<O: Observer> Floor<O> {
         let old = hot.state;
         hot.state = new;
         let clocked = hot.bars & CLOCKED != 0;
-        self.note_rest(me, old);
+        self.note_rest(me, old, new);
         self.observer.state(self.now, me, old, new);
         if clocked {
             self.move_clocks(me, new);

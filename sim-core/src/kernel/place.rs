@@ -73,7 +73,7 @@ pub struct Place {
     /// The transporter of which this is the body, or the owner of a hand; [`StationId::NONE`] if neither.
     pub(super) carrier: StationId,
     transit: Nanos,
-    /// Belt time at which the head has come to the end; [`Nanos::MAX`] if nothing is here.
+    /// Belt time at which the head of a FIFO has come to the end; [`Nanos::MAX`] if nothing is in it.
     first: Nanos,
     /// Belt time lags behind the clock by this much (sum of all standstills), ns.
     offset: Nanos,

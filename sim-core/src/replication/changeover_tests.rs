@@ -18,6 +18,9 @@ fn out(run: &Run<'_>, trial: &Trial) -> Vec<f64> {
 
 const RUNS: &str = r#""counts_at": "press", "runs": [{"part": "a", "good": 10}, {"part": "b", "good": 4}], "stops": ["make"]"#;
 
+const RUNS_STOP_BOTH: &str = r#""counts_at": "press", "runs": [{"part": "a", "good": 10}, {"part": "b", "good": 4}],
+    "stops": ["make", "press"]"#;
+
 /// Ruling 24: n good parts; listed stations stop starting; run out; tooling by an attendant; restart.
 #[test]
 fn a_run_ends_by_its_count_the_line_runs_out_and_is_tooled() {
@@ -87,6 +90,16 @@ fn a_purge_takes_its_time_and_empties_its_places() {
     assert_eq!(times(&run, trial.post("changeover"), Note::Lost), [41.0; 5]);
     assert_eq!(times(&run, trial.post("changeover"), Note::Restarted), [91.0]);
     assert_eq!(run.floor.flow().1 as usize, out(&run, &trial).len() + 5);
+}
+
+/// What is to run out waits for a station that is stopped for the very changeover.
+#[test]
+fn a_run_out_that_can_never_end_is_a_knot() {
+    let trial = line(&format!(r#"{RUNS_STOP_BOTH}, "run_out": ["track"], "tooling": {{"time": "50 s"}}"#));
+    let mut run = trial.start(0);
+    let stop = run.run_until(crate::stations::trial::ns(300.0));
+    let crate::replication::Stop::Gridlock { stations, .. } = &stop else { panic!("{stop:?}") };
+    assert!(stations.contains(&trial.post("track")), "{stations:?}");
 }
 
 #[test]

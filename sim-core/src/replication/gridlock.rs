@@ -8,7 +8,7 @@
 //! stands against that; so does a changeover that is sure to come and may open the knot.
 //!
 //! Who only waits for a knot is no part of it: of all that can be reached, those count who reach each other. The knot
-//! is as old as the rest of the last of them that was at work.
+//! is as old as the rest of the last of them that moved.
 
 use super::{Replica, Stop};
 use crate::kernel::troubles::{Clock, Trigger};
@@ -20,24 +20,35 @@ impl<O: Observer> Replica<'_, O> {
     /// The oldest knot that has not been told of, if there is one.
     #[cold]
     pub(super) fn find_knot(&mut self) -> Option<Stop> {
-        let starts = (0..self.stations.len() as u16).map(StationId).filter(|me| self.may_be_knotted(*me));
-        let knots = starts.filter_map(|start| self.search_from(start)).map(|reached| self.core_of(reached));
-        let is_new = |knot: &Vec<StationId>| knot.iter().any(|station| !self.knotted.contains(station));
-        let dated = knots.filter(is_new).map(|knot| (self.begin_of(&knot), knot));
-        let (at, stations) = dated.min_by_key(|(at, _)| *at)?;
-        self.knotted.extend(&stations);
+        let mut oldest: Option<(Nanos, Vec<StationId>)> = None;
+        for start in self.starts() {
+            let Some(reached) = self.search_from(start) else { continue };
+            let knot = self.core_of(reached);
+            if knot.iter().all(|station| self.stuck.contains(station)) {
+                // It waits for a knot that has been told of, and need not be looked at any more.
+                self.stuck.push(start);
+                continue;
+            }
+            let at = self.begin_of(&knot);
+            if oldest.as_ref().is_none_or(|(before, _)| at < *before) {
+                oldest = Some((at, knot));
+            }
+        }
+        let (at, stations) = oldest?;
+        self.stuck.extend(&stations);
         Some(Stop::Gridlock { at, stations })
     }
 
-    /// Whether a search may start from here: it waits, and where it only starves, somebody else does more than that.
-    fn may_be_knotted(&self, me: StationId) -> bool {
-        match self.floor.state(me) {
+    /// Where a search starts: from those that wait, and where they only starve, if somebody else does more than that.
+    fn starts(&self) -> Vec<StationId> {
+        let states =
+            || (0..self.stations.len() as u16).map(|ix| (StationId(ix), self.floor.state(StationId(ix))));
+        let somebody_waits =
+            states().any(|(_, state)| matches!(state, State::Blocked | State::Held | State::Changeover));
+        let may_be_knotted = |me: StationId, state: State| match state {
             State::Blocked => self.plan.links.bodies[me.ix()].is_none(),
             State::Held => true,
-            State::Starved => {
-                let mut others = (0..self.stations.len() as u16).map(|ix| self.floor.state(StationId(ix)));
-                others.any(|state| matches!(state, State::Blocked | State::Held | State::Changeover))
-            }
+            State::Starved => somebody_waits,
             State::Working
             | State::JamAutomatic
             | State::JamWaiting
@@ -47,10 +58,13 @@ impl<O: Observer> Replica<'_, O> {
             | State::Changeover
             | State::Off
             | State::Checking => false,
-        }
+        };
+        let waiting = states().filter(|(me, state)| may_be_knotted(*me, *state)).map(|(me, _)| me);
+        let starts = waiting.chain(self.waits_to_run_out());
+        starts.filter(|me| !self.stuck.contains(me)).collect()
     }
 
-    /// Of all whom somebody in a knot can reach, those who reach each other, from the last that was at work on.
+    /// Of all whom somebody in a knot can reach, those who reach each other, from the last that moved on.
     fn core_of(&self, reached: Vec<StationId>) -> Vec<StationId> {
         let closures = reached.iter().filter_map(|station| self.search_from(*station));
         let Some(core) = closures.min_by_key(Vec::len) else { return reached };
@@ -59,7 +73,7 @@ impl<O: Observer> Replica<'_, O> {
         last.and_then(|last| self.search_from(last)).unwrap_or(core)
     }
 
-    /// When the last of these was at work, ns.
+    /// When the last of these moved, ns.
     fn begin_of(&self, knot: &[StationId]) -> Nanos {
         knot.iter().map(|station| self.floor.rests_since(*station)).max().unwrap_or(self.floor.now)
     }

@@ -31,9 +31,9 @@ pub enum Stop {
     /// The asked-for time was reached.
     TimeReached,
     /// Stations wait for each other and no pending timer can ever open the knot. It is looked for at every full minute
-    /// of simulated time; each knot is told of once.
+    /// of simulated time and at the close of the window; each knot is told of once.
     Gridlock {
-        /// Since when.
+        /// When the last of them moved.
         at: Nanos,
         /// The stations of the knot.
         stations: Vec<StationId>,
@@ -75,8 +75,8 @@ pub struct Replica<'a, O> {
     change: Option<Change>,
     /// The line runs empty for a changeover: it has to be seen when it has.
     sees_run_out: bool,
-    /// Stations of knots that have been told of.
-    knotted: Vec<StationId>,
+    /// Stations of knots that have been told of, and those that wait for them.
+    stuck: Vec<StationId>,
 }
 
 impl<'a, O: Observer> Replica<'a, O> {
@@ -92,7 +92,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             events_max: u64::MAX,
             n_events_now: 0,
             stop: None,
-            knotted: Vec::new(),
+            stuck: Vec::new(),
             change: plan.change.as_ref().map(|change| Change::new(change, seed, replication)),
             sees_run_out: false,
         };
@@ -163,8 +163,8 @@ impl<'a, O: Observer> Replica<'a, O> {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
         }
-        // There may be another knot of the minute at which the last stretch ended.
-        if let Some(knot) = self.knot_of_this_minute() {
+        // There may be another knot of the time at which the last stretch ended.
+        if let Some(knot) = self.knot_of_now() {
             return knot;
         }
         loop {
@@ -172,7 +172,7 @@ impl<'a, O: Observer> Replica<'a, O> {
             if let Some(stop) = self.run_stretch(end.min(minute)) {
                 return stop;
             }
-            if let Some(knot) = self.knot_of_this_minute() {
+            if let Some(knot) = self.knot_of_now() {
                 return knot;
             }
             if self.floor.now >= end {
@@ -181,10 +181,11 @@ impl<'a, O: Observer> Replica<'a, O> {
         }
     }
 
-    /// Knots are looked for at full minutes of simulated time, so that they are the same however far a replication is
-    /// run at a time.
-    fn knot_of_this_minute(&mut self) -> Option<Stop> {
-        if self.floor.now.is_multiple_of(MINUTE) { self.find_knot() } else { None }
+    /// Knots are looked for at full minutes of simulated time and at the close of the window, so that they are the same
+    /// however far a replication is run at a time.
+    fn knot_of_now(&mut self) -> Option<Stop> {
+        let now = self.floor.now;
+        if now.is_multiple_of(MINUTE) || now == self.plan.close_ns { self.find_knot() } else { None }
     }
 
     /// Runs until all events at or before `end` (ns) have happened; what ends the replication before, if anything.

@@ -26,7 +26,7 @@ impl Alarm {
         floor.calendar.set_in(self.timer, at, O::NEAR);
     }
 
-    /// Sets an alarm that is not set to a time, ns.
+    /// Sets the alarm to a time, ns, without looking whether that is the one to which it is set.
     #[inline(always)]
     pub fn start<O: Observer>(&mut self, floor: &mut Floor<O>, at: Nanos) {
         self.at = at;

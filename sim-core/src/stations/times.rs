@@ -1,4 +1,4 @@
-//! Times of a station, each drawn before it is asked for.
+//! Times of a station, each drawn before it is asked for, unless their law may change.
 //!
 //! When the next event comes hangs on the time that is drawn last. Drawn one ahead, it is there when it is asked for, and
 //! the processor draws the one after it while it waits for other things. The stream holds nothing but these times, so
@@ -33,6 +33,7 @@ impl Times {
 
     /// Takes over the law of a kind of part.
     pub(super) fn set_up(&mut self, by_part: &ByPart, kind: u8) {
+        debug_assert!(self.changes || by_part.is_empty(), "a time drawn ahead would be one of the old law");
         by_part.set_up(kind, &mut self.law);
     }
 

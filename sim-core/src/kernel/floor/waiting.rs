@@ -95,7 +95,7 @@ impl<O: Observer> Floor<O> {
             return self.enter_state(carrier, new);
         }
         self.hot.at_mut(carrier.ix(), O::NEAR).state = new;
-        self.note_rest(carrier, hot.state);
+        self.note_rest(carrier, hot.state, new);
         self.observer.state_plainly(self.now, carrier, hot.state, new);
     }
 
