@@ -10,7 +10,12 @@ use sim_core::balance::{Balance, StationBalance};
 /// Flows, capacities and margins, and what limits the line.
 pub(crate) fn balance(balance: &Balance, ink: Ink) -> String {
     let mut page = String::new();
-    page.push_str(&heading(&title(balance), ink));
+    if let Some(run) = &balance.run {
+        page.push_str(&heading(&format!("BALANCE of the run of `{}`", safe(run)), ink));
+        page.push_str(&wrap(&format!("At {}.", demand(balance)), "  ", "  ", WIDTH));
+    } else {
+        page.push_str(&heading(&format!("BALANCE at {}", demand(balance)), ink));
+    }
     page.push_str(&stations(balance, ink));
     page.push_str(&wrap(&limit(balance), "  ", "  ", WIDTH));
     page.push_str("  Free of stops and waiting, means alone; what chance does to it, `run` tells.\n");
@@ -23,16 +28,14 @@ pub(crate) fn balance(balance: &Balance, ink: Ink) -> String {
     page
 }
 
-fn title(balance: &Balance) -> String {
-    let run = balance.run.as_ref().map_or(String::new(), |run| format!(" of the run of `{}`", safe(run)));
+/// The flow for which the balance holds.
+fn demand(balance: &Balance) -> String {
     let at = listed(&balance.point.at);
     // A run that cannot do what is promised of all together is shown at its most.
     let is_shown = |promised: &f64| balance.run.is_none() || balance.rate_per_min >= promised * (1.0 - 1e-9);
     match balance.promised_per_min.filter(is_shown) {
-        Some(promised) => {
-            format!("BALANCE{run} at the promised {} good parts a minute at {at}", plain(promised))
-        }
-        None => format!("BALANCE{run} at {} good parts a minute at {at}", plain(balance.rate_per_min)),
+        Some(promised) => format!("the promised {} good parts a minute at {at}", plain(promised)),
+        None => format!("{} good parts a minute at {at}", plain(balance.rate_per_min)),
     }
 }
 

@@ -54,7 +54,7 @@ impl Causes {
             | State::Changeover
             | State::Off => None,
         };
-        particular.and_then(|what| self.setup.particular(what)).unwrap_or(Cause::At(me, state))
+        particular.and_then(|what| self.setup.named(what)).unwrap_or(Cause::At(me, state))
     }
 
     /// Who holds a station: a sensor, a full box, or those that use the reach it waits for.

@@ -12,7 +12,7 @@
 //! - held by a sensor: to the stop, further down, that keeps the level there; if nothing stands there, to the sensor;
 //! - held by a full box: to the box, until it is exchanged; held because others use the reach that it shares: to that, or to
 //!   the stop of the one who has it;
-//! - slowed down by a sensor: what it gives later than at full speed is the sensor's ([`slow`]);
+//! - slowed down by a sensor: what it gives later than at full speed is the sensor's (see `slow.rs`);
 //! - blocked: to the stop further down; if it waits for itself by way of a loop, *recirculating*; else to the blocking.
 //!
 //! A place that stands (a belt that jams) bears the time that it stands, and the rest of the gap at its end. Stations

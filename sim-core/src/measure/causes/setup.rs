@@ -83,8 +83,8 @@ impl CauseSetup {
         }
     }
 
-    /// The number of a particular cause, if the line can have it.
-    pub(super) fn particular(&self, what: Particular) -> Option<Cause> {
+    /// A particular cause, if the line can have it.
+    pub(super) fn named(&self, what: Particular) -> Option<Cause> {
         self.particular.iter().position(|known| *known == what).map(|ix| Cause::Because(ix as u16))
     }
 
@@ -153,7 +153,7 @@ mod tests {
         for ix in 0..setup.n_causes() {
             assert_eq!(setup.ix(setup.cause(ix)), ix);
         }
-        assert_eq!(setup.particular(Particular::Full(station)), Some(Cause::Because(1)));
-        assert_eq!(setup.particular(Particular::Full(sensor)), None);
+        assert_eq!(setup.named(Particular::Full(station)), Some(Cause::Because(1)));
+        assert_eq!(setup.named(Particular::Full(sensor)), None);
     }
 }

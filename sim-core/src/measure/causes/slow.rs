@@ -47,7 +47,7 @@ impl Causes {
         self.slowness = vec![None; self.nodes.len()];
         for particular in &self.setup.particular {
             if let Particular::SlowedBy { station, .. } = *particular
-                && let Some(cause) = self.setup.particular(*particular)
+                && let Some(cause) = self.setup.named(*particular)
             {
                 let server = self.intake_of[station.ix()].unwrap_or(station.ix());
                 self.slowness[server] = Some(Slowness::new(cause));
@@ -65,7 +65,7 @@ impl Causes {
             let pace = slowest.map_or(Pace::FULL, |sensor| sensor.slow_to);
             let cause = slowest
                 .and_then(|sensor| sensor.post)
-                .and_then(|sensor| self.setup.particular(Particular::SlowedBy { station, sensor }));
+                .and_then(|sensor| self.setup.named(Particular::SlowedBy { station, sensor }));
             self.change_pace(station, pace, cause, now);
         }
     }
