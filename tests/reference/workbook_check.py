@@ -62,7 +62,7 @@ def main(program):
     with tempfile.TemporaryDirectory() as folder:
         folder = pathlib.Path(folder)
         (folder / "pace.json").write_text(SWEEP)
-        (folder / "sheet.json").write_text('{"feedproof": 1, "title": "=1+1", "stations": [{"id": "=cmd", "type": "work",'
+        (folder / "sheet.json").write_text('{"feedproof": 1, "title": "=1+1", "stations": [{"id": "one", "type": "work",'
                                            ' "endless": true, "time": "1 s", "to": "out"}], "plan": {"shift": "1 h"}}')
         run = lambda *args: subprocess.run([program, *args], cwd=folder, check=True, stdout=subprocess.DEVNULL)
         run("run", "starter", "--replications", "6", "--draws", "0", "--limits", "2", "--xlsx", "run.xlsx")
@@ -85,7 +85,7 @@ def main(program):
             n += check_book(folder / f"{name}.xlsx", sheets)[1]
 
         # All digits of the archive, and means over points taken anew.
-        book, more = check_book(folder / "pace.xlsx", ["Levels, rate", "Points, rate", "pace and room, rate", "All points"])
+        book, more = check_book(folder / "pace.xlsx", ["Levels, rate", "Points, rate", "room and pace, rate", "All points"])
         with open(folder / "pace" / "sweep.csv") as file:
             rates = [float(row["mean"]) for row in csv.DictReader(file) if row["output"] == "rate"]
         with open(folder / "pace" / "points.csv") as file:

@@ -104,7 +104,8 @@ impl Plotted<'_> {
         }
         let range = ChartRange::new_from_range(self.name, 1, error, self.n_rows, error);
         let bars = ChartErrorBars::new().set_type(ChartErrorBarsType::Custom(range.clone(), range)).clone();
-        series.set_y_error_bars(&bars);
+        // Bars that lie along x have their errors there; others leave that out.
+        series.set_x_error_bars(&bars).set_y_error_bars(&bars);
     }
 
     /// One column against another.

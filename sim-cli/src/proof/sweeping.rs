@@ -495,7 +495,7 @@ fn best(field: &Field) -> Vec<Block> {
         return vec![Block::Text("No point has a result.".to_owned())];
     };
     let mut grid = Grid::new(
-        format!("Points by {output}"),
+        format!("Best points, {}", split_unit(output).0),
         vec![
             numbers("Point", ""),
             numbers("Mean", split_unit(output).1),
