@@ -243,7 +243,7 @@ mod tests {
             {"id": "A", "type": "work", "endless": true, "time": "40 s",
              "jams": [{"per_part": "1 of 400", "time": "120 s"}]},
             {"id": "B", "type": "work", "time": "36 s"}],
-            "plan": {"shift": "8 h"}, "promise": {"at": "B"}}"#;
+            "plan": {"shift": "8 h"}, "promise": {"at": "B", "clauses": {"rate": "1 /min", "in_shifts": "50 %"}}}"#;
         let scenario = scenario::read(line).scenario.unwrap();
         let options = MoneyOptions { replications: 100, seed: 1, level: 0.95 };
         let found = pay_back(line, scenario, PRICES, options, &crate::study::Alone, &|| false);

@@ -140,7 +140,7 @@ mod tests {
     }
 
     /// A Poisson jam counter of which the risks of a plan are sums of the Poisson law. Over 300 seeds the plan that goes by the
-    /// shares seen breaks a risk in many cases, the sure one in 5 % at most: more than 35 of 300 would come with a chance of 1e-5
+    /// shares seen breaks a risk more often than that, the sure one in 5 % at most: more than 35 of 300 would come with a chance of 1e-5
     /// (binomial) if it did so in just 5 %.
     #[test]
     fn a_sure_plan_holds_its_risks() {
@@ -167,7 +167,7 @@ mod tests {
             surely_broken += u64::from(sure.is_some_and(|found| breaks(&found)));
             longer += u64::from(sure.is_some_and(|found| found.n > seen.n));
         }
-        assert!(broken > 60 && longer > 200, "{broken} broken, {longer} longer");
+        assert!(broken > 35 && longer > 200, "{broken} broken, {longer} longer");
         assert!(surely_broken <= 35, "{surely_broken} of 300");
     }
 }
