@@ -233,6 +233,6 @@ fn a_receiver_that_never_gets_its_model_is_a_knot() {
     let (at, names) = knot_of(stations, &models(r#"{"long": 2, "short": 1}"#))
         .expect("the second long batch is in the way");
     assert!(at < 10.0, "found at {at} s");
-    assert!(names.contains(&"G".to_owned()) && names.contains(&"M".to_owned()), "{names:?}");
+    assert_eq!(names, ["G", "M"]);
     assert_eq!(knot_of(stations, &models(r#"{"long": 1, "short": 1}"#)), None, "in turn each gets its batch");
 }

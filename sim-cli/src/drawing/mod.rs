@@ -14,7 +14,7 @@ mod symbols;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use picture::Picture;
+pub(crate) use picture::{Picture, by_balance};
 pub(crate) use svg::{COLOURS, STYLE, svg};
 
 use routes::{Layout, Sizes};

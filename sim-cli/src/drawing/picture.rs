@@ -23,6 +23,14 @@ pub(crate) struct Picture {
     pub(crate) basis: String,
 }
 
+/// By which balance: that of the line, or of the first run of its product sequence.
+pub(crate) fn by_balance(balance: &Balance) -> String {
+    match &balance.run {
+        Some(part) => format!("by the balance of the first run, of `{part}`,"),
+        None => "by the balance".to_owned(),
+    }
+}
+
 /// A station, or a way out of the line.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Node {
@@ -80,7 +88,7 @@ impl Picture {
             title: scenario.title.clone().unwrap_or_else(|| "line".to_owned()),
             basis: match result {
                 Some(_) => "as simulated, mean over shifts".to_owned(),
-                None => format!("by the balance at {:.1} good parts a minute", balance.rate_per_min),
+                None => format!("{} at {:.1} good parts a minute", by_balance(balance), balance.rate_per_min),
             },
             ..Picture::default()
         };

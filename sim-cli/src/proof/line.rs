@@ -3,7 +3,7 @@
 use super::{Proof, cell, half, is_there, picture, said};
 use crate::charts::{Bar, Bars, Chart, Kind, SHARE_KINDS, ShareRow, Shares};
 use crate::document::{Block, Cell, Grid, number, numbers, word, words};
-use crate::drawing::{Direction, svg};
+use crate::drawing::{Direction, by_balance, svg};
 use crate::numbers::{NONE, grouped, hundred};
 use sim_core::kernel::State;
 use sim_core::study::result::PlaceReport;
@@ -32,10 +32,13 @@ pub(super) fn drawing(proof: &Proof<'_>) -> Vec<Block> {
             number(edge.flow, edge.flow.map_or(NONE.to_owned(), |flow| format!("{flow:.2}"))),
         ]);
     }
-    let text = "Parts flow along the arrows, which are as wide as their flow; pale ones are sent off. Bars show the share of \
-                time in which a station works, and at their right end the time in which it is jammed, down or off. The \
-                heavy frame marks the station with the highest load by the balance.";
-    vec![Block::Text(text.to_owned()), Block::Drawing { wide, narrow, table: grid }]
+    let text = format!(
+        "Parts flow along the arrows, which are as wide as their flow; pale ones are sent off. Bars show the share of time in \
+         which a station works, and at their right end the time in which it is jammed, down or off. The heavy frame marks \
+         the station with the highest load {}.",
+        by_balance(proof.balance).trim_end_matches(',')
+    );
+    vec![Block::Text(text), Block::Drawing { wide, narrow, table: grid }]
 }
 
 /// Which piece of the bar a state belongs to.
@@ -191,7 +194,8 @@ pub(super) fn limits(proof: &Proof<'_>) -> Vec<Block> {
     let chart = Chart {
         title: "Demanded flow as a share of rated capacity.".to_owned(),
         says: format!(
-            "By the balance at {:.2} good parts a minute, free of stops and waiting. {most}",
+            "Loads {} at {:.2} good parts a minute, free of stops and waiting. {most}",
+            by_balance(balance),
             balance.rate_per_min
         ),
         kind: Kind::Bars(Bars {

@@ -107,7 +107,10 @@ impl Builder<'_> {
         let names = self.names();
         let links = self.links();
         let (told, reach) = (|rank| self.told_inlets(rank), |rank| self.reach_of(rank));
-        let causes = causes_of(&stations, &places, &sensors, &links, &tally, told, reach);
+        let mut causes = causes_of(&stations, &places, &sensors, &links, &tally, told, reach);
+        for (station, post) in causes.stations.iter_mut().zip(&posts) {
+            station.freezes = post.freezes;
+        }
         let outfit = Outfit {
             n_timers: owners.len(),
             kinds: self.kinds(),

@@ -33,6 +33,7 @@ pub(super) fn causes_of(
             body: links.bodies[ix],
             passage: stations[ix].passage(),
             rests_blocked: matches!(stations[ix], Station::Dumper(_) | Station::HandFill(_)),
+            freezes: false,
             is_in_loop: false,
             is_box: matches!(stations[ix], Station::PartBox(_)),
             boxes: boxes(ix),

@@ -39,7 +39,7 @@ fn each_part_has_its_own_times_and_contents() {
 
 #[test]
 fn a_time_by_part_holds_in_the_first_run_too() {
-    let found = sequence("60 s", r#"{"part": "b"}"#.replace("b", "a").as_str()).balances;
+    let found = sequence("60 s", r#"{"part": "a"}"#).balances;
     assert!((found[0].most_per_min.expect("a limit") - 60.0).abs() < 1e-9);
     // The first run is of the part that the file's sources bring: b, where they say so.
     let line = scenario(
@@ -101,4 +101,32 @@ fn clumps_that_never_break_up_are_reported_where_they_go_round() {
     assert_eq!(line("R", "0.1"), 0);
     assert_eq!(line("B", "0"), 0, "in a bin they come apart");
     assert_eq!(line("out", "0"), 0);
+}
+
+/// The warnings of two paths differ in their place only, and both are given; in two runs each is given once.
+#[test]
+fn each_path_with_lasting_clumps_is_reported() {
+    let path = |id: &str, belt: &str, to: &str| {
+        format!(
+            r#"{{"id": "{id}", "type": "orienting path", "pass": "0.1 s", "tools": [{{"id": "edge", "accepts": 0.5}}],
+                "rejects_to": "{belt}", "clumps": {{"chance": 0.1, "breaks_up": 0}}, "to": "{to}"}},
+            {{"id": "{belt}", "type": "recirculation belt", "capacity": 50, "to": "{id}"}}"#
+        )
+    };
+    let line = format!(
+        r#""parts": {{"a": {{}}, "b": {{}}}},
+        "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "P"}},
+            {}, {},
+            {{"id": "C", "type": "work", "time": "0.1 s"}}],
+        "plan": {{"changeover": {{"counts_at": "C", "runs": [{{"part": "a", "good": 9}}, {{"part": "b"}}]}}}}"#,
+        path("P", "R", "Q"),
+        path("Q", "S", "C")
+    );
+    let scenario = scenario(&line);
+    let found = check(&scenario).into_vec();
+    let clumps: Vec<_> = found.iter().filter(|problem| problem.message.contains("clumps")).collect();
+    assert_eq!(clumps.len(), 2, "{found:?}");
+    assert!(clumps.iter().all(|problem| problem.severity == Severity::Warning));
+    assert_ne!(clumps[0], clumps[1], "each tells its place");
 }

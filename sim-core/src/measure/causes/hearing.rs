@@ -2,6 +2,7 @@
 
 use super::Causes;
 use super::signal::{Cause, Reason, Time};
+use super::slow::Doing;
 use crate::kernel::{Intake, Note, Observer, PlaceId, State, StationId};
 use crate::part::{Nanos, Part};
 
@@ -75,25 +76,29 @@ impl Observer for Causes {
         match intake {
             Intake::Busy => {
                 self.follow(ix, false, now);
-                self.works(ix, true, now);
+                self.does(ix, Doing::Works, now);
                 self.go_to_work(ix, now);
             }
             Intake::Idle(_) if self.nodes[ix].sources.is_empty() => {
                 let cause = Cause::At(station, State::Starved);
+                self.does(ix, Doing::Waits, now);
                 if self.nodes[ix].signal.last().cause != cause {
-                    self.nodes[ix].signal.set(now, Reason { cause, began: now });
+                    let from = self.at_full_speed(ix, now);
+                    self.nodes[ix].signal.set(from, Reason { cause, began: now });
                 }
             }
             Intake::Idle(from) => {
-                self.works(ix, false, from as Time);
-                self.follow(ix, true, from as Time);
+                let from = from as Time;
+                self.does(ix, Doing::WorksUntil(from), now);
+                self.follow(ix, true, self.at_full_speed(ix, from));
             }
             Intake::Barred(state) => {
                 self.follow(ix, false, now);
-                self.works(ix, false, now);
+                self.does(ix, self.doing_in(station.ix(), state), now);
                 if self.nodes[ix].signal.last().cause == Cause::At(self.nodes[ix].me, State::Working) {
                     let reason = self.interruption_in(station.ix(), state, now);
-                    self.nodes[ix].signal.set(now, reason);
+                    let from = self.at_full_speed(ix, now);
+                    self.nodes[ix].signal.set(from, reason);
                 }
             }
         }
@@ -106,7 +111,7 @@ impl Observer for Causes {
                 if let Some(Some(intake)) = self.intake_of.get(station.ix()).copied() {
                     self.follow(intake, false, now as Time);
                     self.give(intake, now as Time);
-                    self.works(intake, true, now as Time);
+                    self.does(intake, Doing::Works, now as Time);
                 }
             }
             Note::Exit(_) | Note::Tipped => {

@@ -42,7 +42,7 @@ use crate::kernel::{PlaceId, State, StationId};
 use crate::part::Nanos;
 use passage::Passage;
 use signal::{EVER, NEVER, Reason, Signal, Time};
-use slow::Slowness;
+use slow::{Doing, Slowness};
 
 /// Signals and standstills kept before what is no longer needed is looked for.
 const KEPT: usize = 64;
@@ -403,9 +403,10 @@ impl Causes {
 
     /// It works from now on. An interruption that took no time was none.
     fn go_to_work(&mut self, ix: usize, now: Time) {
+        let from = self.at_full_speed(ix, now);
         let node = &mut self.nodes[ix];
         if !node.follows {
-            node.signal.revoke(now);
+            node.signal.revoke(from);
             if node.gave == now {
                 self.give(ix, now);
             }
@@ -474,20 +475,19 @@ impl Causes {
     fn carrying_state(&mut self, ix: usize, new: State, now: Time) {
         let flows = matches!(new, State::Working | State::Checking | State::Starved);
         let Source { place: way, node: intake } = self.nodes[ix].sources[0][0];
+        self.slow_stands(intake, !flows, now);
         if flows {
             self.set_standing(way, false, self.nodes[ix].signal.last(), now);
-            self.works(intake, !self.nodes[intake].follows, now);
             return self.follow(ix, true, now);
         }
         self.follow(ix, false, now);
-        self.works(intake, false, now);
         let reason = self.interruption(ix, now);
         self.nodes[ix].signal.set(now, reason);
         self.set_standing(way, true, reason, now);
     }
 
     fn plain_state(&mut self, ix: usize, new: State, now: Time) {
-        self.works(ix, new == State::Working, now);
+        self.does(ix, self.doing_in(ix, new), now);
         self.follow(ix, new == State::Starved, now);
         let is_source = self.nodes[ix].sources.is_empty();
         match new {
@@ -505,9 +505,26 @@ impl Causes {
             | State::DownWaiting
             | State::DownRepair => {
                 let reason = self.interruption(ix, now);
-                self.nodes[ix].signal.set(now, reason);
+                let from = self.at_full_speed(ix, now);
+                self.nodes[ix].signal.set(from, reason);
                 self.tidy(ix, now);
             }
+        }
+    }
+
+    /// What a station does in this state, as far as its slowness goes.
+    fn doing_in(&self, ix: usize, state: State) -> Doing {
+        match state {
+            State::Working => Doing::Works,
+            State::Held | State::Off if self.setup.stations[ix].freezes => Doing::Stands,
+            State::Starved | State::Blocked | State::Held | State::Off => Doing::Waits,
+            State::Checking
+            | State::JamAutomatic
+            | State::JamWaiting
+            | State::JamClearing
+            | State::DownWaiting
+            | State::DownRepair
+            | State::Changeover => Doing::Stands,
         }
     }
 }

@@ -107,6 +107,8 @@ pub struct CauseStation {
     pub passage: Option<Nanos>,
     /// Blocked is its state of rest: it stands ready and is not wanted.
     pub rests_blocked: bool,
+    /// A hold freezes what it does in place of only keeping it from starting.
+    pub freezes: bool,
     /// What it gives can come back to it.
     pub is_in_loop: bool,
     /// It is a box, which when full waits for its exchange.

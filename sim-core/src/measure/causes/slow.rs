@@ -1,9 +1,15 @@
 //! Slowness: what a station that a sensor slows down fails to give because of that.
 //!
-//! A slowed station is charged as if it ran at full speed; what it gives later than that is charged to the sensor. Of the
-//! time between two parts that it gives, the slowness has cost the integral of (1 - pace) over the time for which it
-//! did what it could, and this much of it, at its end, is the sensor's: a part that full speed would have brought in
-//! time has made nobody wait. Where parts are carried ([`super::passage`]) the same is done for what comes out at the end.
+//! A slowed station is charged as if it ran at full speed; what it gives later than that is charged to the sensor. How
+//! *late* it is grows by the integral of (1 - pace) while it does what it can. Where it has waited for what others did (a
+//! part, room, the end of a hold or a break) it would have waited at full speed too, and it is late no more. By what it
+//! is later at one part than at the part before, the time between the two has become longer; this much of it, at its end,
+//! is the sensor's: a part that full speed would have brought in time has made nobody wait. What interrupts it in between
+//! counts from when full speed would have been as far. Where parts are carried ([`super::passage`]) the same is done for
+//! what comes out at the end.
+//!
+//! Parts that come in bunches, with a wait between, are the one thing it cannot see: what it gives late within a bunch is
+//! the sensor's, although full speed would have waited for the next bunch the longer.
 
 use super::signal::{Cause, Reason, Time};
 use super::{Causes, Particular};
@@ -19,25 +25,57 @@ pub(super) struct Slowness {
     pace: Pace,
     /// The sensor that slows it down, or did so last.
     cause: Cause,
-    /// It does what it can.
-    works: bool,
-    /// Up to when `lost` is known.
+    does: Doing,
+    /// What it carries stands, whatever it does: it is not getting later.
+    stands: bool,
+    /// Up to when `late` is known.
     known: Time,
-    /// Lost since it last gave something, in millionths of ns.
-    lost: i128,
+    /// How much later it is than at full speed, in millionths of ns.
+    late: i128,
+    /// How late it was when it last gave something.
+    gave_late: i128,
+}
+
+/// What a station does, as far as its slowness goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Doing {
+    /// What it can.
+    Works,
+    /// What it can until then, which may lie ahead; then it waits.
+    WorksUntil(Time),
+    /// It waits for what others do; at full speed it would have waited too.
+    Waits,
+    /// It stands for so long as it would at full speed.
+    Stands,
 }
 
 impl Slowness {
     fn new(cause: Cause) -> Self {
-        Slowness { pace: Pace::FULL, cause, works: false, known: 0, lost: 0 }
+        let (does, pace) = (Doing::Waits, Pace::FULL);
+        Slowness { pace, cause, does, stands: false, known: 0, late: 0, gave_late: 0 }
     }
 
     fn settle(&mut self, now: Time) {
-        if self.works && now > self.known {
+        let works_until = match self.does {
+            Doing::Works => now,
+            Doing::WorksUntil(end) => now.min(end),
+            Doing::Waits | Doing::Stands => self.known,
+        };
+        if works_until > self.known && !self.stands {
             let share = MILLION - i64::from(self.pace.millionths());
-            self.lost += i128::from(now - self.known) * i128::from(share);
+            self.late += i128::from(works_until - self.known) * i128::from(share);
+        }
+        let waits = matches!(self.does, Doing::Waits | Doing::WorksUntil(_));
+        if waits && now > works_until.max(self.known) {
+            self.late = 0;
         }
         self.known = self.known.max(now);
+    }
+
+    /// By how much it is later at `at` than when it last gave something, ns.
+    fn later(mut self, at: Time) -> Time {
+        self.settle(at);
+        ((self.late - self.gave_late).max(0) / i128::from(MILLION)) as Time
     }
 }
 
@@ -88,18 +126,37 @@ impl Causes {
         }
     }
 
-    /// The server works from now on, or does so no more.
+    /// What the server does from now on.
     #[inline]
-    pub(super) fn works(&mut self, server: usize, works: bool, now: Time) {
+    pub(super) fn does(&mut self, server: usize, does: Doing, now: Time) {
         if self.any_slow
             && let Some(slow) = &mut self.slowness[server]
         {
             slow.settle(now);
-            slow.works = works;
+            slow.does = does;
         }
     }
 
-    /// The server gives something: what slowness has cost since the last time is the sensor's.
+    /// What the server carries stands from now on, or goes on.
+    pub(super) fn slow_stands(&mut self, server: usize, stands: bool, now: Time) {
+        if self.any_slow
+            && let Some(slow) = &mut self.slowness[server]
+        {
+            slow.settle(now);
+            slow.stands = stands;
+        }
+    }
+
+    /// When the server would have been as far as it is at `at`, had slowness cost nothing since it last gave something.
+    #[inline]
+    pub(super) fn at_full_speed(&self, server: usize, at: Time) -> Time {
+        if !self.any_slow {
+            return at;
+        }
+        at - self.slowness[server].map_or(0, |slow| slow.later(at))
+    }
+
+    /// The server gives something: by how much it is later than the last time is the sensor's.
     #[inline]
     pub(super) fn charge_slowness(&mut self, server: usize, now: Time) {
         if !self.any_slow {
@@ -107,10 +164,9 @@ impl Causes {
         }
         let Some(slow) = &mut self.slowness[server] else { return };
         slow.settle(now);
-        let lost = (std::mem::take(&mut slow.lost) / i128::from(MILLION)) as Time;
-        let (cause, node) = (slow.cause, &mut self.nodes[server]);
-        if lost > 0 && !node.follows {
-            let began = now - lost;
+        let (cause, began, node) = (slow.cause, now - slow.later(now), &mut self.nodes[server]);
+        slow.gave_late = slow.late;
+        if began < now && !node.follows {
             node.signal.set(began, Reason { cause, began });
         }
     }
@@ -122,5 +178,66 @@ impl Causes {
             self.tidy_way(way, now);
             self.ways[way].came_out(now);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at_half_speed() -> Slowness {
+        let mut slow = Slowness::new(Cause::Because(0));
+        slow.pace = Pace::of(0.5);
+        slow
+    }
+
+    impl Slowness {
+        fn then(&mut self, does: Doing, now: Time) {
+            self.settle(now);
+            self.does = does;
+        }
+
+        fn gives(&mut self, now: Time) -> Time {
+            self.settle(now);
+            let later = self.later(now);
+            self.gave_late = self.late;
+            later
+        }
+    }
+
+    #[test]
+    fn work_without_a_wait_is_later_from_part_to_part() {
+        let mut slow = at_half_speed();
+        slow.then(Doing::Works, 0);
+        assert_eq!((slow.gives(4), slow.gives(8)), (2, 2));
+        slow.then(Doing::Stands, 9);
+        slow.then(Doing::Works, 13);
+        assert_eq!((slow.later(14), slow.gives(16)), (1, 2), "it stands for as long at full speed");
+    }
+
+    #[test]
+    fn a_wait_before_the_work_makes_every_part_as_late() {
+        let mut slow = at_half_speed();
+        slow.then(Doing::Works, 0);
+        assert_eq!(slow.gives(4), 2);
+        slow.then(Doing::Waits, 4);
+        slow.then(Doing::Works, 10);
+        assert_eq!(slow.gives(14), 0, "it was late by 2 at the last part and is so at this one");
+        slow.then(Doing::Waits, 14);
+        slow.then(Doing::Works, 14);
+        assert_eq!(slow.gives(18), 2, "a wait that took no time was none");
+    }
+
+    #[test]
+    fn a_wait_after_the_work_makes_up_for_it() {
+        let mut slow = at_half_speed();
+        slow.then(Doing::Works, 0);
+        slow.then(Doing::Waits, 4);
+        assert_eq!(slow.later(4), 2);
+        assert_eq!(slow.gives(5), 0, "room would have come at 5 at full speed too");
+        slow.then(Doing::WorksUntil(9), 5);
+        assert_eq!((slow.later(7), slow.later(9), slow.later(10)), (1, 2, 0));
+        slow.then(Doing::Works, 8);
+        assert_eq!(slow.gives(9), 2, "what came before the wait ends it");
     }
 }

@@ -315,6 +315,74 @@ fn what_a_slowed_path_brings_late_is_the_sensors() {
     }
 }
 
+/// F gives a part every 10 s, which P passes in 2 s, or in 4 s from 200 s on: the rate is F's in either case. Slowness bears
+/// no more than the one shift of the parts by 2 s; all else is as at full speed.
+#[test]
+fn slowness_that_changes_nothing_is_charged_to_nobody() {
+    let line = |path: &str| {
+        format!(
+            r#"{{"id": "F", "type": "work", "endless": true, "time": "10 s"}},
+        {{"id": "P", "type": "orienting path", {path}}},
+        {{"id": "T", "type": "track", "capacity": 5, "travel": "0 s", "to": "C"}},
+        {{"id": "C", "type": "machine", "cycle": "1 s", "to": "out"}},
+        {{"id": "G", "type": "work", "endless": true, "time": "100 s", "to": "U"}},
+        {{"id": "U", "type": "track", "unlimited": true, "to": "X"}},
+        {{"id": "X", "type": "work", "time": "1 h", "to": "out"}}"#
+        )
+    };
+    let more = |high: u32| {
+        format!(
+            r#", "parts": {{"pin": {{"length": "20 mm"}}}}, "promise": {{"at": "C", "clauses": {{"mean_rate": "1 /min"}}}},
+        "sensors": [{{"id": "S", "watches": "U", "high": {high}, "slows": ["P"], "slow_to": "50 %"}}]"#
+        )
+    };
+    // In file P is clear 2 s, later 4 s, after a part has entered, and as long as the part it carries is its own length.
+    let paths = [r#""pass": "2 s""#, r#""speed": "10 mm/s", "live_length": "20 mm""#];
+    for path in paths {
+        let (fast, slow) = (causes(&line(path), &more(90), 600.0), causes(&line(path), &more(1), 600.0));
+        let charge = |found: &[(String, f64)], word: &str| {
+            found.iter().find(|(known, _)| known == word).map_or(0.0, |(_, time)| *time)
+        };
+        let sensor = charge(&slow, "P slowed by S");
+        assert!(sensor <= 2.0 + 1e-6, "{path}: {slow:?}");
+        assert_eq!(charge(&fast, "P slowed by S"), 0.0, "{fast:?}");
+        // Parts are 2 s later at the end of the window.
+        for word in ["F working", "P working", "filling up"] {
+            let (slow, fast) = (charge(&slow, word), charge(&fast, word));
+            assert!((slow - fast).abs() <= 2.0 + 1e-6, "{path}: {word} {slow} and {fast}");
+        }
+        assert!(charge(&fast, "F working") > 400.0, "{path}: {fast:?}");
+    }
+}
+
+/// P takes 2 s for a part, 4 s at half speed, and breaks down for 1 s after every 7 s at work: at 4 places of a service in
+/// turn, which full speed would reach in half the time. C lacks parts from 0.5 s on. So of the 3 s of such a service
+/// at full speed 2.5, 2.5, 2 and 1.5 s are the breakdown's, and 2 s of each service more the sensor's.
+#[test]
+fn a_breakdown_in_a_slowed_service_keeps_its_charge() {
+    let stations = r#"{"id": "F", "type": "work", "endless": true, "time": "1 ms"},
+        {"id": "P", "type": "orienting path", "pass": "2 s",
+            "breakdowns": [{"every": "7 s", "clock": "working", "time": "1 s"}]},
+        {"id": "T", "type": "track", "capacity": 5, "travel": "0 s", "to": "C"},
+        {"id": "C", "type": "machine", "cycle": "0.5 s", "to": "out"},
+        {"id": "G", "type": "work", "endless": true, "time": "100 s", "to": "U"},
+        {"id": "U", "type": "track", "unlimited": true, "to": "X"},
+        {"id": "X", "type": "work", "time": "1 h", "to": "out"}"#;
+    let more = r#", "promise": {"at": "C", "clauses": {"mean_rate": "1 /min"}},
+        "sensors": [{"id": "S", "watches": "U", "high": 1, "slows": ["P"], "slow_to": "50 %"}]"#;
+    let (before, all) = (causes(stations, more, 200.0), causes(stations, more, 1000.0));
+    let charge = |word: &str| {
+        let of = |found: &[(String, f64)]| {
+            found.iter().find(|(known, _)| known == word).map_or(0.0, |(_, time)| *time)
+        };
+        of(&all) - of(&before)
+    };
+    // A hundred breakdowns in 800 s, and 700 s of work.
+    for (word, time) in [("P down, repair", 212.5), ("P slowed by S", 350.0)] {
+        assert!((charge(word) - time).abs() <= 0.06 * time, "{word}: {before:?}, {all:?}");
+    }
+}
+
 /// A belt at half speed brings what is on it half as often, and then what is put on it as before: the first is the
 /// sensor's, and F bears what it always did.
 #[test]
