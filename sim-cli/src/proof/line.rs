@@ -189,6 +189,9 @@ pub(super) fn limits(proof: &Proof<'_>) -> Vec<Block> {
             format!("The line can deliver {most:.2} good parts a minute at most, limited by {station}.")
         }
         (Some(most), None) => format!("The line can deliver {most:.2} good parts a minute at most."),
+        (None, _) if balance.most_is_unknown => {
+            "The most that the line can deliver was not found.".to_owned()
+        }
         (None, _) => "Nothing limits the line.".to_owned(),
     };
     let chart = Chart {

@@ -93,6 +93,9 @@ fn limit(balance: &Balance) -> String {
             safe(station)
         ),
         (Some(most), None) => format!("The line can deliver {} good parts a minute at most.", digits(*most)),
+        (None, _) if balance.most_is_unknown => {
+            "The most that the line can deliver was not found.".to_owned()
+        }
         (None, _) => "Nothing limits the line.".to_owned(),
     }
 }

@@ -11,6 +11,27 @@ const DOUBLINGS: usize = 200;
 /// Most combinations of orders that are tried for bounds.
 const COMBINATIONS: usize = 32;
 
+/// The most good parts/s at the points of use.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Most {
+    /// So many.
+    Of(f64),
+    /// Nothing limits them.
+    Unlimited,
+    /// Not found: shares that follow room do not settle, as where others are filled before a point of use.
+    Unknown,
+}
+
+impl Most {
+    /// The most, if there is a limit and it was found.
+    pub(super) fn found(self) -> Option<f64> {
+        match self {
+            Most::Of(most) => Some(most),
+            Most::Unlimited | Most::Unknown => None,
+        }
+    }
+}
+
 impl Demand<'_> {
     /// Highest load of all stations and supplies that are not driven, and the node where it is.
     pub(super) fn highest_load(&self, flows: &Flows) -> (f64, Option<usize>) {
@@ -36,30 +57,30 @@ impl Demand<'_> {
         self.flows(demand, &self.choosers)
     }
 
-    /// The most good parts/s at the points of use; `None` if nothing limits them.
-    pub(super) fn most(&self) -> Option<f64> {
+    /// The most good parts/s at the points of use.
+    pub(super) fn most(&self) -> Most {
         let net = self.net;
         let first = self.at(1.0);
         let has_streams = net.supplies.iter().any(|supply| supply.is_driven);
         if has_streams && (self.at(2.0).good - first.good).abs() <= 1e-9 * first.good {
             // Only streams serve the points of use: they bring what they bring, or what the line lets through.
-            return Some(first.good / self.highest_load(&first).0.max(1.0));
+            return Most::Of(first.good / self.highest_load(&first).0.max(1.0));
         }
         if self.choosers.is_empty() && !has_streams {
             let (load, _) = self.highest_load(&first);
-            return (load > 0.0).then(|| first.good / load);
+            return if load > 0.0 { Most::Of(first.good / load) } else { Most::Unlimited };
         }
         self.search(first)
     }
 
     /// By bisection: loads never fall when the demand rises.
-    fn search(&self, first: Flows) -> Option<f64> {
+    fn search(&self, first: Flows) -> Most {
         let is_possible = |flows: &Flows, demand: f64| {
             self.highest_load(flows).0 <= FULL && flows.good >= demand * (2.0 - FULL)
         };
         let start = self.highest_load(&first).0;
         if start <= 0.0 {
-            return None;
+            return if first.is_settled { Most::Unlimited } else { Most::Unknown };
         }
         let (mut low, mut high) = (0.0, 1.0 / start);
         for _ in 0..DOUBLINGS {
@@ -81,7 +102,9 @@ impl Demand<'_> {
             let middle = (low + high) / 2.0;
             if is_possible(&self.at(middle), middle) { low = middle } else { high = middle }
         }
-        Some(low)
+        // A demand just above has to be too much for sure, and the one below to be had for sure.
+        let is_sure = low > 0.0 && self.at(low).is_settled && self.at(high * 1.001).is_settled;
+        if is_sure { Most::Of(low) } else { Most::Unknown }
     }
 
     /// Lowest and highest flow through each node over all orders in which room may be taken, and with any surplus

@@ -1,6 +1,7 @@
 //! What the balance says, as plain values in the order of the file.
 
 use super::demand::{Demand, Flows, load, node_flow};
+use super::limit::Most;
 use super::net::Net;
 use super::stops::{StopCount, count_stops};
 use crate::scenario::Scenario;
@@ -21,8 +22,11 @@ pub struct Balance {
     /// Good parts at the points of use for which the flows hold: what is promised, or the most (also of a run that cannot do
     /// what is promised of all together); with streams alone, what they bring.
     pub rate_per_min: f64,
-    /// The most good parts that the line can deliver by this count; `None` if nothing limits it.
+    /// The most good parts that the line can deliver by this count; `None` if nothing limits it, or it was not found.
     pub most_per_min: Option<f64>,
+    /// Whether the most could not be found: where others are filled before a point of use, the count of flows may not
+    /// settle.
+    pub most_is_unknown: bool,
     /// The station that limits it.
     pub limiting: Option<String>,
     /// Stations in file order.
@@ -187,7 +191,8 @@ pub(super) fn report(
     run: Option<Run>,
 ) -> Balance {
     let net = demand.net;
-    let most = demand.most();
+    let limit = demand.most();
+    let most = limit.found();
     // One run of several may be slower than what is promised of all together: it is shown at its most.
     let promised_of_run =
         promised.map(|rate| if run.is_some() { rate.min(most.unwrap_or(rate)) } else { rate });
@@ -228,6 +233,7 @@ pub(super) fn report(
         promised_per_min: promised.map(|rate| rate * 60.0),
         rate_per_min: flows.good * 60.0,
         most_per_min: most.map(|most| most * 60.0),
+        most_is_unknown: limit == Most::Unknown,
         limiting: limiting.map(name),
         stations,
         sorting,
@@ -265,7 +271,17 @@ fn station(
     let busy = load(net, &flows.total, node);
     let supply = (0..net.supplies.len())
         .find(|&supply| net.supplies[supply].node == node && net.supplies[supply].assembly.is_none());
-    let mut capacity = if busy > 0.0 { flow / busy } else { f64::INFINITY };
+    // Where nothing flows, what it could take of any class, if that is the same for all.
+    let idle = &net.nodes[node];
+    let seconds = idle.seconds.iter().copied().fold(0.0, f64::max);
+    let is_alike = seconds > 0.0 && idle.seconds.iter().all(|one| *one == seconds);
+    let mut capacity = if busy > 0.0 {
+        flow / busy
+    } else if is_alike && flow <= 0.0 {
+        idle.places / seconds
+    } else {
+        f64::INFINITY
+    };
     let mut margin = if busy > 0.0 { 1.0 / busy - 1.0 } else { f64::INFINITY };
     if let Some(supply) = supply {
         let (brings, most) = (flows.scale[supply], net.supplies[supply].most_per_s);
@@ -465,7 +481,11 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
             format!("`{}` are taken for {:.0} % of the time", pool.id, pool.load * 100.0),
         );
     }
-    if balance.most_per_min.is_none() {
+    if balance.most_is_unknown {
+        let text = "the most that the line can deliver was not found: others are filled before a point of use, and what is \
+                    left for it does not settle in this count; `run` says what it gets";
+        note("no-most", text.to_owned());
+    } else if balance.most_per_min.is_none() {
         note(
             "no-limit",
             "nothing limits the line; its flows are shown for one good part a minute".to_owned(),

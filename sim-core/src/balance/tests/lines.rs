@@ -298,3 +298,20 @@ fn tangled_parts_are_rejected_once_if_a_bin_untangles_them() {
     let by_belt = balance(&path_that_runs_on("R", clumps));
     near(flow(&by_belt, "P"), 200.0 / (9.0 / 17.0), "9 of 17 meet the tool untangled");
 }
+
+/// Where others are filled before the point of use, the count may not settle: then no most is told, rather than a wrong
+/// one, and what a station could take is known all the same.
+#[test]
+fn a_point_that_gets_what_others_leave_has_no_wrong_most() {
+    let line = r#""stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "1 s"},
+        {"id": "D", "type": "divider", "exits": ["M1", "M2"]},
+        {"id": "M1", "type": "machine", "cycle": "1.5 s", "to": "out"},
+        {"id": "M2", "type": "machine", "cycle": "2 s", "to": "out"}],
+        "promise": {"at": "M2", "clauses": {"mean_rate": "15 /min"}}"#;
+    let balance = balance(&scenario(line));
+    // 60 - 40 = 20 a minute are left for M2, which could take 30.
+    assert!(balance.most_per_min.is_none_or(|most| (most - 20.0).abs() < 0.2), "{:?}", balance.most_per_min);
+    assert_eq!(balance.most_is_unknown, balance.most_per_min.is_none());
+    near(station(&balance, "M2").capacity_per_min.expect("its cycle"), 30.0, "M2");
+}

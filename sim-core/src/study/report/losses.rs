@@ -3,9 +3,10 @@
 use super::super::outputs::{Count, Fate, Key, entry_of, sorts_out};
 use super::super::result::{Figure, FlowReport, LossKind, LossReport, LossStep};
 use super::super::run::Study;
-use crate::balance;
+use crate::balance::{Balance, BalanceResult};
 use crate::kernel::{State, StationId};
 use crate::measure::{Cause, Particular};
+use crate::scenario::RunEnd;
 use crate::stations::Station;
 
 /// States of the point of use that cost it time, in the order of the account.
@@ -78,14 +79,30 @@ fn loss(study: &Study<'_>, point: usize) -> LossReport {
     }
 }
 
-/// Parts per minute of a station that never waits, at its mean cycle; none if it has no cycle of its own.
+/// Parts per minute of a station that never waits, at its mean cycle; none if it has no cycle of its own. Over a product
+/// sequence it is that of one pass through all runs, changeovers left out.
 fn free_rate(study: &Study<'_>, post: usize) -> Option<f64> {
     let scenario = study.job.scenario;
     let id = &scenario.stations[entry_of(&study.plan, post)?].id.value;
-    let balance = balance::solve(scenario).ok()?;
-    let station = balance.stations.iter().find(|station| station.id == *id)?;
-    let rate = station.capacity_per_min? / f64::from(station.count);
-    rate.is_finite().then_some(rate)
+    let rate_in = |balance: &Balance| {
+        let station = balance.stations.iter().find(|station| station.id == *id)?;
+        let rate = station.capacity_per_min? / f64::from(station.count);
+        rate.is_finite().then_some(rate)
+    };
+    let balances = BalanceResult::of(scenario).ok()?.balances;
+    let Some(changeover) = &scenario.plan.changeover else { return rate_in(balances.first()?) };
+    let (mut parts, mut minutes) = (0.0, 0.0);
+    for run in &changeover.runs {
+        let rate = rate_in(balances.iter().find(|one| one.run.as_ref() == Some(&run.part.value))?)?;
+        let (made, taken) = match run.end {
+            RunEnd::Good(good) => (good as f64, good as f64 / rate),
+            RunEnd::After(seconds) => (seconds / 60.0 * rate, seconds / 60.0),
+            RunEnd::Never => return Some(rate),
+        };
+        parts += made;
+        minutes += taken;
+    }
+    (minutes > 0.0).then(|| parts / minutes)
 }
 
 /// Starved time by cause, largest first; all of it in one piece if causes were not asked for.
