@@ -31,7 +31,8 @@ step "pages in a real browser"
 bash tests/browser/run.sh
 
 step "benches, quick"
-cargo bench -p feedproof-benches -q -- --quick
+# Optimised across crates they would take minutes more to build; here it is only seen that they run.
+cargo bench -p feedproof-benches -q --config 'profile.bench.lto="off"' --config profile.bench.codegen-units=16 -- --quick
 
 step "the default line, as a user starts it"
 cargo run --release -q -- run --replications 20 > /dev/null
