@@ -60,7 +60,12 @@ impl<O: Observer> Replica<'_, O> {
             | State::Checking => false,
         };
         let waiting = states().filter(|(me, state)| may_be_knotted(*me, *state)).map(|(me, _)| me);
-        let starts = waiting.chain(self.waits_to_run_out());
+        // The line may wait for one that has to run empty and never will.
+        let last = self.waits_to_run_out().filter(|me| match self.floor.state(*me) {
+            State::Working => self.plan.links.bodies[me.ix()].is_some(),
+            state => matches!(state, State::Blocked | State::Held | State::Starved),
+        });
+        let starts = waiting.chain(last);
         starts.filter(|me| !self.stuck.contains(me)).collect()
     }
 
@@ -136,7 +141,7 @@ impl<O: Observer> Replica<'_, O> {
                 None => Waits::Alive,
                 Some(station) => {
                     others.push(station);
-                    own.and(hidden)
+                    own.and(hidden).and(self.beyond_exits_of(me, others))
                 }
             },
             State::Working if !self.ticks_in_vain(me) => Waits::Alive,

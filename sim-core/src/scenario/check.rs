@@ -34,6 +34,57 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     super::size::check(scenario, problems);
     if !problems.has_errors() {
         check_connections(scenario, problems);
+        check_feeders(scenario, problems);
+    } else if problems.has_only_errors_of_values() {
+        // Who gives to whom does not hang on values: it is told together with them.
+        check_feeders(scenario, problems);
+    }
+    if problems.has_errors() {
+        // Without any error the balance finds them, and more.
+        check_rings(scenario, problems);
+    }
+}
+
+/// Reports rings of stations that lead nowhere, as far as connections tell: an exit to a name that is not known counts as
+/// a way out.
+fn check_rings(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let next = |from: usize| -> Vec<Option<usize>> {
+        entries[from].blueprint.exits().iter().map(|exit| target_of(scenario, from, &exit.to)).collect()
+    };
+    let reached_from = |start: usize| -> Vec<usize> {
+        let mut reached = Vec::new();
+        let mut open = vec![start];
+        while let Some(from) = open.pop() {
+            for to in next(from).into_iter().flatten().filter(|to| *to < entries.len()) {
+                if !reached.contains(&to) {
+                    reached.push(to);
+                    open.push(to);
+                }
+            }
+        }
+        reached.sort_unstable();
+        reached
+    };
+    let leads_out = |from: usize| {
+        let exits = next(from);
+        let of = &entries[from].blueprint;
+        exits.is_empty() || exits.contains(&None) || of.is_stocked() || of.named_inlets().len() > 1
+    };
+    let mut told: Vec<usize> = Vec::new();
+    for start in 0..entries.len() {
+        let ring = reached_from(start);
+        // All of it is one ring if everybody in it reaches all of it.
+        let is_ring = ring.contains(&start) && ring.iter().all(|one| reached_from(*one) == ring);
+        if !is_ring || told.contains(&start) || ring.iter().any(|one| leads_out(*one)) {
+            continue;
+        }
+        let names: Vec<String> = ring.iter().map(|one| format!("`{}`", entries[*one].id.value)).collect();
+        let message = format!("no part can leave the loop {}", names.join(", "));
+        let problem = Problem::new(code::NO_WAY_OUT, message);
+        problems
+            .error(&entries[ring[0]].place, problem.help("give one of these stations an exit that leads on"));
+        told.extend(ring);
     }
 }
 
@@ -268,11 +319,9 @@ fn check_stop(scenario: &Scenario, stop: &StopSpec, exits: &[&str], problems: &m
 /// Every station that takes is fed, every exit leads to somebody who takes, and something is a source.
 fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
-    let mut fed = vec![false; entries.len()];
     for (n, entry) in entries.iter().enumerate() {
         for exit in entry.blueprint.exits() {
             let Some(target) = target_of(scenario, n, &exit.to) else { continue };
-            fed[target] = true;
             let inlets = entries[target].blueprint.named_inlets();
             if !inlets.is_empty() && !inlets.iter().any(|name| name.value == entry.id.value) {
                 let (from, to) = (&entry.id.value, &entries[target].id.value);
@@ -299,6 +348,16 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
     check_bodies(scenario, problems);
     check_bins(scenario, problems);
     super::together::check(scenario, problems);
+}
+
+/// Stations that nothing feeds, and inlets whose station does not give to them.
+fn check_feeders(scenario: &Scenario, problems: &mut Diagnostics) {
+    let entries = &scenario.stations;
+    let mut fed = vec![false; entries.len()];
+    for (n, entry) in entries.iter().enumerate() {
+        let targets = entry.blueprint.exits().into_iter().filter_map(|exit| target_of(scenario, n, &exit.to));
+        targets.for_each(|target| fed[target] = true);
+    }
     for (n, entry) in entries.iter().enumerate() {
         if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
             problems.error(
@@ -439,5 +498,40 @@ pub fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
     match to {
         To::Next => (from + 1 < scenario.stations.len()).then_some(from + 1),
         To::Named(name) => scenario.stations.iter().position(|entry| entry.id.value == name.value),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::scenario::read;
+
+    fn errors(stations: &str) -> Vec<String> {
+        let problems = read(&format!(r#"{{"feedproof": 1, "stations": [{stations}]}}"#)).problems;
+        problems.into_iter().map(|problem| problem.message).collect()
+    }
+
+    #[test]
+    fn loops_and_missing_feeders_are_told_together_with_wrong_values() {
+        let found = errors(
+            r#"{"id": "F", "type": "work", "endless": true, "time": "3 kg", "to": "A"},
+            {"id": "A", "type": "work", "time": "1 s", "to": "B"},
+            {"id": "B", "type": "work", "time": "1 s", "to": "A"},
+            {"id": "C", "type": "work", "time": "1 s", "to": "out"}"#,
+        );
+        assert!(
+            found.iter().any(|message| message.contains("no part can leave the loop `A`, `B`")),
+            "{found:?}"
+        );
+        assert!(found.iter().any(|message| message.contains("nothing feeds `C`")), "{found:?}");
+        assert_eq!(found.len(), 3, "{found:?}");
+    }
+
+    #[test]
+    fn an_exit_to_nowhere_known_is_no_loop() {
+        let found = errors(
+            r#"{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "A"},
+            {"id": "A", "type": "divider", "exits": ["A", "press"]}"#,
+        );
+        assert!(!found.iter().any(|message| message.contains("loop")), "{found:?}");
     }
 }
