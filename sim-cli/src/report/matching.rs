@@ -21,10 +21,10 @@ pub(crate) fn matching(found: &MatchResult, ink: Ink) -> String {
     let n_outside = found.outputs.iter().filter(|output| output.is_outside).count();
     page.push_str(&wrap(
         &format!(
-            "A log of {} intervals of {} min against {} simulated shifts of the same length; seed {}. {}",
-            found.n_intervals,
+            "A log of {} of {} min against {} of the same length; seed {}. {}",
+            counted(found.n_intervals as usize, "interval"),
             plain(found.interval_s / 60.0),
-            found.replications,
+            counted(found.replications as usize, "simulated shift"),
             found.seed,
             match n_outside {
                 0 => "Nothing lies outside of what the model says.".to_owned(),
@@ -94,12 +94,15 @@ fn explanations(found: &MatchResult, ink: Ink) -> String {
     };
     page.push_str(&wrap(
         &format!(
-            "Weight: share among the simulated shifts nearest to the log (approximate Bayesian rejection). {} inputs were tried, \
-             {most}, {} shifts for each{}; factors from {} to {}, evenly over logarithms. Before, none, one and more of them are \
+            "Weight: share among the simulated shifts nearest to the log (approximate Bayesian rejection). {} tried, \
+             {most}, {} for each{}; factors from {} to {}, evenly over logarithms. Before, none, one and more of them are \
              equally likely to differ, and so is each set of one size. From, to: 90 %. Inputs that do the same to the outputs \
              share the weight: measure those, before the file is changed.",
-            found.n_tried,
-            found.draws,
+            match found.n_tried {
+                1 => "1 input was".to_owned(),
+                n => format!("{n} inputs were"),
+            },
+            counted(found.draws as usize, "shift"),
             if found.together > 1 { " and as many for sets of each size" } else { "" },
             number(1.0 / found.widest, None),
             plain(found.widest),
