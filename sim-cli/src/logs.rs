@@ -5,6 +5,7 @@
 //! first rows that cannot be used are told with their lines, and then nothing is fitted.
 
 use crate::ending::{Ending, Failure};
+use crate::problems::counted;
 use sim_core::text::suggest::nearest;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader};
@@ -18,7 +19,7 @@ pub(crate) struct Log {
     name: String,
     reader: csv::Reader<Box<dyn BufRead>>,
     titles: Vec<String>,
-    decimal_comma: bool,
+    separator: u8,
     faults: Vec<String>,
     row: csv::StringRecord,
     rows: u64,
@@ -71,12 +72,11 @@ impl Log {
             let failure = Failure::new(Ending::BadInput, format!("`{name}` is empty"));
             return Err(failure.help("expected a line of titles, then one row for each observation"));
         }
-        let decimal_comma = separator == b';';
         Ok(Log {
             name,
             reader,
             titles,
-            decimal_comma,
+            separator,
             faults: Vec::new(),
             row: csv::StringRecord::new(),
             rows: 0,
@@ -125,18 +125,30 @@ impl Log {
         }
     }
 
-    /// Goes to the next row. False at the end, or after too many faults.
+    /// Goes to the next row. False at the end, or after too many faults. A row with another number of cells than there are titles is
+    /// a fault, and passed over.
     ///
     /// # Errors
     /// If the file cannot be read on.
     pub(crate) fn next_row(&mut self) -> Result<bool, Failure> {
-        if self.faults.len() >= FAULTS_MAX {
-            return Ok(false);
+        while self.faults.len() < FAULTS_MAX {
+            let more = self.reader.read_record(&mut self.row);
+            if !more.map_err(|why| Failure::unreadable(&format!("`{}`", self.name), why))? {
+                return Ok(false);
+            }
+            self.rows += 1;
+            let advice = (self.separator == b',').then_some("part columns with `;`, or write a point");
+            match miscounted(self.row.len(), self.titles.len(), advice) {
+                Some(what) => self.faults.push(format!("  line {} has {what}", self.line())),
+                None => return Ok(true),
+            }
         }
-        let more = self.reader.read_record(&mut self.row);
-        let more = more.map_err(|why| Failure::unreadable(&format!("`{}`", self.name), why))?;
-        self.rows += u64::from(more);
-        Ok(more)
+        Ok(false)
+    }
+
+    /// Line of the file at which this row begins.
+    fn line(&self) -> u64 {
+        self.row.position().map_or(0, csv::Position::line)
     }
 
     /// The text of a cell; none is a fault.
@@ -196,7 +208,7 @@ impl Log {
     }
 
     fn number(&self, text: &str) -> Result<f64, ()> {
-        let plain = if self.decimal_comma { text.replacen(',', ".", 1) } else { text.to_owned() };
+        let plain = if self.separator == b';' { text.replacen(',', ".", 1) } else { text.to_owned() };
         // What Rust reads besides digits (`inf`, `nan`) is no measured value.
         if plain.bytes().any(|byte| byte.is_ascii_alphabetic() && !byte.eq_ignore_ascii_case(&b'e')) {
             return Err(());
@@ -206,7 +218,7 @@ impl Log {
 
     /// Notes what is wrong with a cell of this row.
     pub(crate) fn fault(&mut self, column: &Column, what: &str) {
-        let line = self.row.position().map_or(0, csv::Position::line);
+        let line = self.line();
         if self.faults.len() < FAULTS_MAX {
             self.faults.push(format!("  line {line}, column `{}`: {what}", column.title));
         }
@@ -229,6 +241,16 @@ impl Log {
         }
         Ok(self.rows)
     }
+}
+
+/// What is wrong with a row that has another number of cells than there are titles: `2 cells, the titles are 1`. Where commas part
+/// the cells, `advice` says how else a number with a decimal comma is written.
+pub(crate) fn miscounted(cells: usize, titles: usize, advice: Option<&str>) -> Option<String> {
+    let asked = match advice.filter(|_| cells > titles) {
+        Some(advice) => format!(": is the comma a decimal comma? then {advice}"),
+        None => String::new(),
+    };
+    (cells != titles).then(|| format!("{}, the titles are {titles}{asked}", counted(cells, "cell")))
 }
 
 /// The separator that the first line has most of, outside of quotes.
@@ -282,6 +304,23 @@ mod tests {
         assert!(said("time\n").contains("titles but no rows"));
         assert!(said("tme,x\n1,2\n").contains("did you mean `tme`?"));
         assert!(said("1,2\n1,2\n").contains("add a line of titles"));
-        assert!(said("a,time\n1\n").contains("line 2, column `time`: it is empty"));
+        assert!(said("a,time\n1,\n").contains("line 2, column `time`: it is empty"));
+    }
+
+    #[test]
+    fn a_row_has_as_many_cells_as_there_are_titles() {
+        let said = |text| amounts(text).unwrap_err().render(crate::ink::Ink::PLAIN);
+        let page = said("time\n3,5\n4\n");
+        assert!(
+            page.contains("line 2 has 2 cells, the titles are 1: is the comma a decimal comma?"),
+            "{page}"
+        );
+        assert!(!page.contains("line 3"), "{page}");
+        let page = said("a,time\n1,2\n\n1\n");
+        assert!(page.contains("line 4 has 1 cell, the titles are 2\n"), "{page}");
+        let page = said("a;time\n1;2;3\n");
+        assert!(page.contains("line 2 has 3 cells, the titles are 2\n"), "{page}");
+        let page = said("time\n1,1\n1,1\n1,1\n1,1\n1,1\n1,1\n");
+        assert!(page.contains("line 6 has") && !page.contains("line 7"), "{page}");
     }
 }

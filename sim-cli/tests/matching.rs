@@ -72,6 +72,11 @@ fn outside(found: &Value) -> Vec<&str> {
 
 fn first(found: &Value) -> (&str, f64, f64, f64) {
     let best = &found["explanations"][0];
+    assert_eq!(
+        found["reach"]["is_beyond"], false,
+        "what was built is among what is tried: {}",
+        found["reach"]
+    );
     let real = |key: &str| best[key].as_f64().unwrap_or(f64::NAN);
     (best["path"].as_str().unwrap_or("the file"), real("weight"), real("low"), real("high"))
 }
@@ -214,6 +219,14 @@ fn the_page_and_its_errors() {
         assert_eq!((done.status, done.out.as_str()), (2, ""), "{log:?} {more:?}");
         assert!(done.err.contains(said), "{log:?} {more:?}: {}", done.err);
     }
+    // Ten times as fast as the line can be: a log of another line.
+    desk.put("log.csv", "good\n9000\n8000\n9500\n7000\n");
+    let done = desk.run(&args);
+    for said in ["None of what was tried comes near", "worthless weight", "may add up to more than 100 %"] {
+        let words = done.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.contains(said), "`{said}` in {}", done.out);
+    }
+    assert!(done.out.lines().all(|line| line.chars().count() <= 80), "{}", done.out);
     let again = desk.run(&["match", "model.json", "log.csv", "--example"]);
     assert!(again.status == 1 && again.err.contains("exists already"), "{}", again.err);
 }

@@ -183,6 +183,13 @@ fn a_list_of_points_is_read_from_csv() {
     desk.put("list.csv", "cycle,room,jams\nany,2,1 in 50\nall,2,1 in 50\n");
     let done = desk.run(&["sweep", "sweep.json", "--out", "c"]);
     assert!(done.status == 2 && done.err.contains("list.csv:3"), "{}", done.err);
+    desk.put("list.csv", "cycle,room,jams\n1 s,2,1 in 50\n1,5 s,2,1 in 50\n1 s,2\n");
+    let done = desk.run(&["sweep", "sweep.json", "--out", "c"]);
+    for words in
+        ["4 cells, the titles are 3: is the comma", "list.csv:3", "2 cells, the titles are 3\n", "list.csv:4"]
+    {
+        assert!(done.status == 2 && done.err.contains(words), "{words}: {}", done.err);
+    }
 }
 
 #[test]

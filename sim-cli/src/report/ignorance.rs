@@ -13,6 +13,7 @@ use sim_core::study::result::{
     AssuranceReport, ClauseKind, ClauseReport, EstimateReport, FurtherReport, IgnoranceReport, KnownReport,
     OpenBecause, VarianceShare,
 };
+use sim_core::text::evidence::few_values;
 
 /// Most inputs of a table.
 const LISTED: usize = 12;
@@ -305,6 +306,12 @@ pub(crate) fn evidence(known: &[KnownReport], ink: Ink) -> String {
             one.name
         );
         page.push_str(&wrap(&safe(&text), "  ", "  ", WIDTH));
+    }
+    // Observed values are the only random amounts that do not count events.
+    for one in known.iter().filter(|one| one.what == "random amount" && one.in_hours.is_none()) {
+        if let Some(text) = few_values(&one.name, one.trials) {
+            page.push_str(&wrap(&safe(&text), "  ", "  ", WIDTH));
+        }
     }
     page
 }

@@ -21,10 +21,10 @@ pub(crate) fn matching(found: &MatchResult, ink: Ink) -> String {
     let n_outside = found.outputs.iter().filter(|output| output.is_outside).count();
     page.push_str(&wrap(
         &format!(
-            "A log of {} intervals of {} min against {} simulated shifts of the same length; seed {}. {}",
-            found.n_intervals,
+            "A log of {} of {} min against {} of the same length; seed {}. {}",
+            counted(found.n_intervals as usize, "interval"),
             plain(found.interval_s / 60.0),
-            found.replications,
+            counted(found.replications as usize, "simulated shift"),
             found.seed,
             match n_outside {
                 0 => "Nothing lies outside of what the model says.".to_owned(),
@@ -75,13 +75,27 @@ pub(crate) fn matching(found: &MatchResult, ink: Ink) -> String {
 
 fn explanations(found: &MatchResult, ink: Ink) -> String {
     let mut page = heading("WHICH INPUTS WOULD EXPLAIN IT", ink);
-    let mut table = Table::new(&["input", "weight", "factor", "from", "to"]);
+    let weight = match found.reach.filter(|reach| reach.is_beyond) {
+        Some(reach) => {
+            let text = format!(
+                "None of what was tried comes near this log: half of the nearest shifts lie {} standard deviations or more from it, \
+                 two shifts of the file as it stands hardly ever more than {} (1 in 100). The weights are worth nothing: the line \
+                 of the log differs in something else, or in more.",
+                number(reach.kept, None),
+                number(reach.own, None)
+            );
+            page.push_str(&wrap(&text, "  ", "  ", WIDTH));
+            "worthless weight"
+        }
+        None => "weight",
+    };
+    let mut table = Table::new(&["input", weight, "factor", "from", "to"]);
     for explanation in found.explanations.iter().take(ROWS_MAX) {
         table.row(cells(explanation));
     }
     page.push_str(&table.render(ink));
     if found.together > 1 {
-        let mut table = Table::new(&["inputs together, with factors", "weight"]);
+        let mut table = Table::new(&["inputs together, with factors", weight]);
         for set in found.combinations.iter().take(SETS_MAX) {
             table.row([together(set), percent(set.weight)]);
         }
@@ -94,15 +108,23 @@ fn explanations(found: &MatchResult, ink: Ink) -> String {
     };
     page.push_str(&wrap(
         &format!(
-            "Weight: share among the simulated shifts nearest to the log (approximate Bayesian rejection). {} inputs were tried, \
-             {most}, {} shifts for each{}; factors from {} to {}, evenly over logarithms. Before, none, one and more of them are \
+            "Weight: share among the simulated shifts nearest to the log (approximate Bayesian rejection). {} tried, \
+             {most}, {} for each{}; factors from {} to {}, evenly over logarithms. Before, none, one and more of them are \
              equally likely to differ, and so is each set of one size. From, to: 90 %. Inputs that do the same to the outputs \
-             share the weight: measure those, before the file is changed.",
-            found.n_tried,
-            found.draws,
+             share the weight: measure those, before the file is changed.{}",
+            match found.n_tried {
+                1 => "1 input was".to_owned(),
+                n => format!("{n} inputs were"),
+            },
+            counted(found.draws as usize, "shift"),
             if found.together > 1 { " and as many for sets of each size" } else { "" },
             number(1.0 / found.widest, None),
             plain(found.widest),
+            if found.together > 1 {
+                " A set counts for each of its members, so that the weights of inputs may add up to more than 100 %."
+            } else {
+                ""
+            },
         ),
         "  ",
         "  ",

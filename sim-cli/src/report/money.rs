@@ -3,6 +3,7 @@
 use super::heading;
 use crate::ink::Ink;
 use crate::numbers::{grouped, number, plain, stated};
+use crate::problems::counted;
 use crate::screen::{WIDTH, safe, wrap};
 use crate::tables::Table;
 use sim_core::money::{Account, PayBack};
@@ -29,10 +30,9 @@ fn shifts(found: &PayBack) -> String {
 fn account(found: &PayBack, ink: Ink) -> String {
     let mut page = heading("MONEY in a year, apart from the proof", ink);
     let mut table = Table::new(&["", "amount", "from", "to"]);
-    let fixed =
-        |name: &str, value: f64| [name.to_owned(), format!("{value:.0}"), String::new(), String::new()];
+    let fixed = |name: &str, value: f64| [name.to_owned(), whole(value), String::new(), String::new()];
     table.row(fixed("labour replaced", found.labour));
-    table.row(fixed("running the line", 0.0 - found.running));
+    table.row(fixed("running the line", -found.running));
     let rows = [("inputs as known", Some(&found.as_known)), ("with ignorance", with(found))];
     for (name, account) in rows {
         let Some(account) = account else { continue };
@@ -50,11 +50,15 @@ fn with(found: &PayBack) -> Option<&Account> {
     found.with_ignorance.as_ref().map(|with| &with.account)
 }
 
+/// An amount without its fractions, and without the sign of a zero.
+fn whole(amount: f64) -> String {
+    format!("{:.0}", amount.round() + 0.0)
+}
+
 /// Rows of one account.
 pub(crate) fn amounts(account: &Account) -> [[String; 4]; 4] {
-    let three = |name: &str, [mean, low, high]: [f64; 3]| {
-        [name.to_owned(), format!("{mean:.0}"), format!("{low:.0}"), format!("{high:.0}")]
-    };
+    let three =
+        |name: &str, [mean, low, high]: [f64; 3]| [name.to_owned(), whole(mean), whole(low), whole(high)];
     let Account { lost_minutes, lost, gain, years } = account;
     let [minutes, fewest, most] = lost_minutes.map(|minutes| number(minutes, None));
     let [years, soonest, latest] = years.map(|years| years.map_or("never".to_owned(), |y| number(y, None)));
@@ -68,18 +72,26 @@ pub(crate) fn amounts(account: &Account) -> [[String; 4]; 4] {
 
 /// What was found, in a sentence.
 pub(crate) fn words(found: &PayBack) -> String {
-    let years = |years: Option<f64>| years.map_or("never".to_owned(), |years| number(years, None));
-    let span = |account: &Account| {
-        let [mean, low, high] = account.years.map(years);
-        format!("{mean} years (from {low} to {high})")
-    };
-    let ignorance = with(found)
-        .map_or(String::new(), |with| format!("; with what is not known of the inputs in {}", span(with)));
+    let ignorance = with(found).map_or(String::new(), |with| {
+        format!("; with what is not known of the inputs {}", paid_back(with.years))
+    });
     format!(
-        "Cost {}: paid back in {}{ignorance}, without interest.",
+        "Cost {}: {}{ignorance}, without interest.",
         plain(found.prices.cost),
-        span(&found.as_known)
+        paid_back(found.as_known.years)
     )
+}
+
+/// Years until it is paid back with its interval; none: never.
+fn paid_back(years: [Option<f64>; 3]) -> String {
+    let end = |years: Option<f64>| years.map_or("never".to_owned(), |years| number(years, None));
+    match years {
+        [None, None, None] => "not paid back".to_owned(),
+        [None, low, high] => format!("not paid back (from {} years to {})", end(low), end(high)),
+        [Some(mean), low, high] => {
+            format!("paid back in {} years (from {} to {})", number(mean, None), end(low), end(high))
+        }
+    }
 }
 
 /// What the intervals hold.
@@ -88,10 +100,10 @@ pub(crate) fn meaning(found: &PayBack) -> String {
     let ignorance = match &found.with_ignorance {
         Some(with) => format!(
             " With ignorance: the mean of this line lies there with a probability of {level}, given the evidence ({} draws of \
-             {} pieces of it, {} shifts each).",
+             {} of it, {} each).",
             grouped(with.draws),
-            with.pieces,
-            with.shifts_each
+            counted(with.pieces as usize, "piece"),
+            counted(with.shifts_each as usize, "shift")
         ),
         None => " All inputs are taken as stated.".to_owned(),
     };
@@ -100,4 +112,21 @@ pub(crate) fn meaning(found: &PayBack) -> String {
          them. As known: from and to are what the simulation leaves open of the mean of many shifts, at {level}.{ignorance}",
         shifts(found)
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_never_paid_back_has_no_years() {
+        assert_eq!(paid_back([None; 3]), "not paid back");
+        assert_eq!(paid_back([None, Some(9.0), None]), "not paid back (from 9 years to never)");
+        assert_eq!(paid_back([Some(2.5), Some(2.0), None]), "paid back in 2.5 years (from 2 to never)");
+    }
+
+    #[test]
+    fn a_zero_has_no_sign() {
+        assert_eq!([-0.0, -0.4, 0.4, -0.6, 12.5].map(whole), ["0", "0", "0", "-1", "13"]);
+    }
 }

@@ -3,8 +3,10 @@
 use crate::builtin;
 use crate::ending::Failure;
 use crate::ink::Ink;
+use crate::logs::miscounted;
 use crate::problems;
 use crate::source::Source;
+use sim_core::diag::{Problem, code};
 use sim_core::scenario::Scenario;
 use sim_core::study::Variant;
 use sim_core::sweep::{self, Design, Points, Replications, Sweep, Table, TableProblem, Terms};
@@ -121,14 +123,18 @@ fn read_table(source: &Source) -> Result<Table, Failure> {
     let mut reader =
         csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
     let broken = |why: csv::Error| Failure::unreadable(&format!("`{}`", source.name), why);
-    let head = reader.headers().map_err(broken)?.iter().map(str::to_owned).collect();
-    let mut rows = Vec::new();
+    let head: Vec<String> = reader.headers().map_err(broken)?.iter().map(str::to_owned).collect();
+    let (mut rows, mut problems) = (Vec::new(), Vec::new());
     for record in reader.records() {
         let record = record.map_err(broken)?;
         let line = record.position().map_or(0, csv::Position::line);
+        if let Some(what) = miscounted(record.len(), head.len(), Some("write a point")) {
+            let problem = Problem::new(code::WRONG_TYPE, format!("this row has {what}"));
+            problems.push(TableProblem { line, problem });
+        }
         rows.push((line, record.iter().map(str::to_owned).collect()));
     }
-    Ok(Table { head, rows })
+    if problems.is_empty() { Ok(Table { head, rows }) } else { Err(refused_list(&source.name, &problems)) }
 }
 
 fn refused_list(name: &str, problems: &[TableProblem]) -> Failure {

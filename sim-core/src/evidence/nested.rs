@@ -391,7 +391,7 @@ impl Nest<'_> {
             clauses,
             variance: split::split(&first, &numbers, options.level),
             further,
-            known: outer::estimates(&self.as_known.scenario, options.level),
+            known: outer::reports(&self.known, options.level),
         }
     }
 

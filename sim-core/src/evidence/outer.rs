@@ -26,8 +26,14 @@ pub struct Known {
     spans: Vec<Span>,
 }
 
-/// The evidence of a scenario, in the order of the file. Left out is what leaves nothing unknown: shares of one name.
+/// The evidence of a scenario, in the order of the file. Left out is what leaves nothing unknown: see [`Seen::is_constant`].
 pub fn known(scenario: &Scenario) -> Vec<Known> {
+    let mut all = every(scenario);
+    all.retain(|known| !known.seen.is_constant());
+    all
+}
+
+fn every(scenario: &Scenario) -> Vec<Known> {
     let mut all: Vec<(Option<&str>, Known)> = Vec::new();
     for input in &scenario.inputs {
         let Some(evidence) = &input.evidence else { continue };
@@ -70,9 +76,14 @@ impl Known {
     }
 }
 
-/// The evidence of a scenario with its estimates, for people.
+/// The evidence of a scenario with its estimates, for people; with it values that are all the same, of which nothing is drawn.
 pub fn estimates(scenario: &Scenario, level: f64) -> Vec<KnownReport> {
-    known(scenario).iter().map(|known| report(known, level)).collect()
+    reports(&every(scenario), level)
+}
+
+/// These pieces of evidence with their estimates.
+pub(super) fn reports(known: &[Known], level: f64) -> Vec<KnownReport> {
+    known.iter().map(|known| report(known, level)).collect()
 }
 
 fn report(known: &Known, level: f64) -> KnownReport {
@@ -233,6 +244,23 @@ mod tests {
         assert_ne!(first.drawn, other.drawn);
         assert!(known(&first.scenario).is_empty());
         assert_eq!(first.redrawn, 0);
+    }
+
+    #[test]
+    fn values_that_are_all_the_same_are_measured_but_not_drawn() {
+        for values in [r#"["6 s"]"#, r#"["6 s", "6 s", "6 s"]"#] {
+            let line = format!(
+                r#"{{"feedproof": 1, "parts": {{"pin": {{}}}}, "stations": [{{"id": "A", "type": "work", "time": {values}}}]}}"#
+            );
+            let scenario = scenario::read(&line).scenario.unwrap();
+            let found = estimates(&scenario, 0.95);
+            assert_eq!(found.len(), 1, "{values}");
+            assert_eq!(found[0].trials as usize, values.matches("6 s").count());
+            let estimate = &found[0].estimates[0];
+            assert!([estimate.low, estimate.estimate, estimate.high].iter().all(|x| (x - 6.0).abs() < 1e-9));
+            assert!(known(&scenario).is_empty());
+            assert!(scenario.is_certain());
+        }
     }
 
     #[test]

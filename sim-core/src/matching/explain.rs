@@ -6,8 +6,9 @@
 //! one came in an output, so near is one asked to come (adaptive distances: Prangle 2017).
 
 use super::outputs::Outputs;
-use super::result::{Combination, Explanation};
+use super::result::{Combination, Explanation, Reach};
 use crate::statistics::Moments;
+use crate::statistics::order::percentile_point;
 use crate::vary::Address;
 
 /// Fewest shifts that are kept as nearest.
@@ -34,12 +35,19 @@ pub(super) struct Tried {
 pub(super) struct Target {
     pub(super) log: Outputs,
     scales: [f64; 6],
+    /// How far shifts of the file as it stands lie from each other: 99 % of pairs lie nearer.
+    own_distance: f64,
 }
 
 impl Target {
     pub(super) fn of(log: Outputs, own: &[Outputs]) -> Self {
         // Where the file's own shifts do not vary, one.
-        Target { log, scales: deviations(own).map(|scale| if scale > 0.0 { scale } else { 1.0 }) }
+        let scales = deviations(own).map(|scale| if scale > 0.0 { scale } else { 1.0 });
+        let seen = |outputs: &Outputs| -> Outputs { std::array::from_fn(|n| log[n].and(outputs[n])) };
+        let mut pairs: Vec<f64> =
+            own.windows(2).map(|pair| distance(&seen(&pair[0]), &pair[1], &scales)).collect();
+        pairs.sort_by(f64::total_cmp);
+        Target { log, scales, own_distance: percentile_point(&pairs, 0.99).unwrap_or(f64::INFINITY) }
     }
 
     /// The same with scales that fit the shifts near to the log.
@@ -48,16 +56,23 @@ impl Target {
         let near: Vec<Outputs> = near.into_iter().map(|one| one.outputs).collect();
         let mut scales = deviations(&near);
         scales.iter_mut().zip(self.scales).for_each(|(scale, own)| *scale = f64::max(*scale, own));
-        Target { log: self.log, scales }
+        Target { scales, ..*self }
     }
 
     /// How far a shift is from the log.
     fn distance(&self, outputs: &Outputs) -> f64 {
-        let one = |n: usize| match (self.log[n], outputs[n]) {
-            (Some(log), Some(value)) => (log - value) * (log - value) / (self.scales[n] * self.scales[n]),
-            (Some(_), None) | (None, _) => 0.0,
-        };
-        (0..self.log.len()).map(one).sum()
+        distance(&self.log, outputs, &self.scales)
+    }
+
+    /// How near the kept shifts come to the log, beside how near the file's own come to each other.
+    pub(super) fn reach(&self, tried: &[Tried]) -> Reach {
+        let refined = self.refined(tried);
+        let (near, _) = refined.nearest(tried, KEPT_SHARE);
+        // They are in rising order.
+        let kept = near.get(near.len() / 2).map_or(0.0, |one| refined.distance(&one.outputs));
+        let [kept, own] = [kept, self.own_distance].map(f64::sqrt);
+        // Within one deviation is near, also where the file's own shifts do not vary.
+        Reach { kept, own, is_beyond: kept > own.max(1.0) }
     }
 
     /// The nearest shifts, and what they weigh together.
@@ -79,6 +94,15 @@ impl Target {
         };
         near.iter().flat_map(changes).collect()
     }
+}
+
+/// Sum of the squares of what two shifts differ by, each output in its scale.
+fn distance(a: &Outputs, b: &Outputs, scales: &[f64; 6]) -> f64 {
+    let one = |n: usize| match (a[n], b[n]) {
+        (Some(a), Some(b)) => (a - b) * (a - b) / (scales[n] * scales[n]),
+        (Some(_), None) | (None, _) => 0.0,
+    };
+    (0..scales.len()).map(one).sum()
 }
 
 /// Standard deviations of the outputs of these shifts.
@@ -170,4 +194,39 @@ fn combinations(
     all.sort_by(|a, b| b.weight.total_cmp(&a.weight));
     all.truncate(SETS_MAX);
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Shifts with rates from `from` on, evenly over one.
+    fn shifts(from: f64) -> Vec<Outputs> {
+        (0..100)
+            .map(|n| [Some(from + f64::from(n * 37 % 100) / 100.0), None, None, None, None, None])
+            .collect()
+    }
+
+    fn reach(log: f64) -> Reach {
+        let own = shifts(10.0);
+        let mut tried: Vec<Tried> =
+            own.iter().map(|outputs| Tried { places: Vec::new(), outputs: *outputs, weight: 1.0 }).collect();
+        tried.extend(shifts(20.0).into_iter().map(|outputs| Tried {
+            places: vec![(0, 0.5)],
+            outputs,
+            weight: 1.0,
+        }));
+        Target::of([Some(log), None, None, None, None, None], &own).reach(&tried)
+    }
+
+    #[test]
+    fn a_log_is_near_where_something_that_was_tried_is() {
+        assert!(!reach(10.5).is_beyond, "the file as it stands");
+        assert!(!reach(20.5).is_beyond, "an input that was changed");
+        for log in [0.0, 40.0] {
+            let found = reach(log);
+            // Uniform over one: the deviation is 1 / sqrt(12), and no two lie further apart than one.
+            assert!(found.is_beyond && found.own <= 12.0_f64.sqrt() && found.kept > 30.0, "{log}: {found:?}");
+        }
+    }
 }

@@ -15,5 +15,5 @@ mod study;
 
 pub use candidates::candidates;
 pub use outputs::{Interval, Outputs, Sight};
-pub use result::{Combination, Explanation, MatchResult, OutputReport};
+pub use result::{Combination, Explanation, MatchResult, OutputReport, Reach};
 pub use study::{MatchError, MatchOptions, intervals_of_model, match_log};

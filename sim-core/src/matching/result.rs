@@ -55,6 +55,17 @@ pub struct Combination {
     pub accepted: u64,
 }
 
+/// How near what was tried comes to the log, in standard deviations (the root of the sum of squares over all outputs).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct Reach {
+    /// From the log to the kept shifts; half of them lie further off.
+    pub kept: f64,
+    /// Between two shifts of the file as it stands; 99 % of pairs lie nearer.
+    pub own: f64,
+    /// Whether the kept ones lie beyond: then nothing that was tried explains the log, and the weights are worth nothing.
+    pub is_beyond: bool,
+}
+
 /// The whole comparison.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct MatchResult {
@@ -88,6 +99,8 @@ pub struct MatchResult {
     pub combinations: Vec<Combination>,
     /// Inputs that were tried.
     pub n_tried: u64,
+    /// How near they come; none if none was tried.
+    pub reach: Option<Reach>,
 }
 
 impl MatchResult {

@@ -185,6 +185,7 @@ pub fn match_log<C: Crew>(
         explanations,
         combinations,
         n_tried: inputs.len() as u64,
+        reach: (!inputs.is_empty()).then(|| target.reach(&tried)),
     }))
 }
 

@@ -73,6 +73,15 @@ pub struct Scenario {
     pub settings: Vec<Setting>,
 }
 
+impl Scenario {
+    /// Whether nothing in it is left to chance: no input is random, but for those that were observed to be always the same.
+    pub fn is_certain(&self) -> bool {
+        self.inputs
+            .iter()
+            .all(|input| input.evidence.as_ref().is_some_and(|evidence| evidence.seen.is_constant()))
+    }
+}
+
 /// What came of reading a file.
 #[derive(Debug)]
 pub struct Checked {

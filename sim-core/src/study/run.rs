@@ -374,7 +374,7 @@ impl<'a> Study<'a> {
         if let Some(rule) = &self.precision {
             end = rule.looks().iter().copied().find(|look| *look > done).unwrap_or(budget);
         }
-        if done < 2 && self.job.scenario.inputs.is_empty() {
+        if done < 2 && self.job.scenario.is_certain() {
             end = 2.min(budget);
         }
         let of_hand = match self.events.checked_div(done) {
@@ -449,7 +449,7 @@ impl<'a> Study<'a> {
 
     /// Whether nothing is random: no uncertain input was read, and all replications were the same so far.
     pub(super) fn is_without_luck(&self) -> bool {
-        self.job.scenario.inputs.is_empty() && self.same.is_some()
+        self.job.scenario.is_certain() && self.same.is_some()
     }
 
     /// Moments of an output over the replications that account for causes; over all if none does.

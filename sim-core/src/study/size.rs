@@ -270,7 +270,7 @@ impl<C: Crew> Bench<'_, C> {
             return Err(Stop::Cancelled);
         }
         let [rate, feed_availability] = [variants[0].rate_index(), variants[0].feed_availability_index()];
-        let is_certain = variants[0].scenario.inputs.is_empty();
+        let is_certain = variants[0].scenario.is_certain();
         let (mut rates, mut done) = (Moments::new(), 0);
         while done < budget && proof.verdict() == Verdict::Open {
             // Two shifts tell whether there is any luck at all.

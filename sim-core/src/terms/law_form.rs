@@ -456,8 +456,10 @@ impl Form for LawForm {
         at.forget_assumed_inputs(inputs);
         at.forget_settings(settings);
         at.set(node.span, self.sort(&law));
-        if !law.is_fixed() {
-            at.record(node.span, "random amount", self.evidence(&law, known_from));
+        // Values that were observed are evidence, even if they are all the same.
+        let evidence = self.evidence(&law, known_from);
+        if evidence.is_some() || !law.is_fixed() {
+            at.record(node.span, "random amount", evidence);
         }
         self.checked(law, node, at)
     }

@@ -56,6 +56,27 @@ pub enum Seen {
     },
 }
 
+impl Seen {
+    /// Whether nothing can be drawn from it but what was seen: shares of one name, values that are all the same.
+    pub fn is_constant(&self) -> bool {
+        match self {
+            Seen::Shares { rows, .. } => rows.len() < 2,
+            Seen::Values { values, .. } => values.iter().all(|value| *value == values[0]),
+            Seen::Chance { .. } | Seen::Events { .. } => false,
+        }
+    }
+}
+
+/// Values below which it is said that more of them lie further out. Common practice, no source.
+const FEW_VALUES: u64 = 10;
+
+/// What has to be said of an input that is known from `n` observed values, if these are few.
+pub fn few_values(input: &str, n: u64) -> Option<String> {
+    let values = if n == 1 { "1 value".to_owned() } else { format!("{n} values") };
+    (n < FEW_VALUES)
+        .then(|| format!("`{input}`: {values}: what lies beyond the longest is not in the proof."))
+}
+
 /// Jeffreys' prior of a chance (Jeffreys 1946): beta 1/2 1/2.
 pub const JEFFREYS: f64 = 0.5;
 

@@ -330,7 +330,7 @@ impl<'a> Contest<'a> {
     /// Whether nothing is random in any of the designs: no uncertain input was read, and all shifts were the same so far.
     fn is_without_luck(&self) -> bool {
         let alike = |all: &Vec<Seen>| all.iter().all(|seen| seen.rate.to_bits() == all[0].rate.to_bits());
-        self.seen.iter().all(alike) && self.variants.iter().all(|variant| variant.scenario.inputs.is_empty())
+        self.seen.iter().all(alike) && self.variants.iter().all(|variant| variant.scenario.is_certain())
     }
 
     fn decide_without_luck(&mut self) {

@@ -4,6 +4,7 @@ use super::super::outputs::{Count, Key};
 use super::super::run::Study;
 use super::super::shift::seconds;
 use crate::scenario::{Goal, WarmUp};
+use crate::text::evidence::{Seen, few_values};
 
 /// What has to be known to read this result rightly.
 pub(super) fn notes(study: &Study<'_>) -> Vec<String> {
@@ -36,6 +37,10 @@ pub(super) fn notes(study: &Study<'_>) -> Vec<String> {
         ));
     }
     overfull_notes(study, &mut notes);
+    notes.extend(scenario.inputs.iter().filter_map(|input| match &input.evidence.as_ref()?.seen {
+        Seen::Values { values, .. } => few_values(&input.place.path, values.len() as u64),
+        Seen::Chance { .. } | Seen::Shares { .. } | Seen::Events { .. } => None,
+    }));
     if study.moments_of(Key::BadPpm).max().is_some_and(|ppm| ppm > 0.0) {
         notes.push("Bad parts that reach the point of use do not count in the rate.".to_owned());
     }
