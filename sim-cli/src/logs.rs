@@ -316,8 +316,8 @@ mod tests {
             "{page}"
         );
         assert!(!page.contains("line 3"), "{page}");
-        let page = said("a,time\n1,2\n\n1\n");
-        assert!(page.contains("line 4 has 1 cell, the titles are 2\n"), "{page}");
+        let page = said("a,time\n1,2\n1\n");
+        assert!(page.contains("line 3 has 1 cell, the titles are 2\n"), "{page}");
         let page = said("a;time\n1;2;3\n");
         assert!(page.contains("line 2 has 3 cells, the titles are 2\n"), "{page}");
         let page = said("time\n1,1\n1,1\n1,1\n1,1\n1,1\n1,1\n");
