@@ -250,7 +250,8 @@ mod tests {
     fn values_that_are_all_the_same_are_measured_but_not_drawn() {
         for values in [r#"["6 s"]"#, r#"["6 s", "6 s", "6 s"]"#] {
             let line = format!(
-                r#"{{"feedproof": 1, "parts": {{"pin": {{}}}}, "stations": [{{"id": "A", "type": "work", "time": {values}}}]}}"#
+                r#"{{"feedproof": 1, "parts": {{"pin": {{}}}}, "stations": [
+                {{"id": "A", "type": "work", "endless": true, "time": {values}}}]}}"#
             );
             let scenario = scenario::read(&line).scenario.unwrap();
             let found = estimates(&scenario, 0.95);
