@@ -74,22 +74,29 @@ pub(crate) fn width(text: &str) -> usize {
     first + pieces.map(|piece| piece.split_once('m').map_or(0, |(_, rest)| rest.width())).sum::<usize>()
 }
 
+/// The first of these letters, as many as fit in `columns`.
+pub(crate) fn beginning(letters: impl Iterator<Item = char>, columns: usize) -> String {
+    let mut used = 0;
+    let fits = |letter: &char| {
+        used += letter.width().unwrap_or(0);
+        used <= columns
+    };
+    letters.take_while(fits).collect()
+}
+
+/// The path of a value in a file without the list it stands in: `stations["path 1"].jams[0].per_part` as
+/// `path 1.jams[0].per_part`.
+pub(crate) fn short_path(path: &str) -> String {
+    let Some((_, rest)) = path.split_once("[\"") else { return path.to_owned() };
+    rest.replacen("\"]", "", 1)
+}
+
 /// As much of the beginning of `text` as fits in `columns`; ends in `..` if something was left out.
 pub(crate) fn clip(text: &str, columns: usize) -> String {
     if width(text) <= columns {
         return text.to_owned();
     }
-    let mut clipped = String::new();
-    let mut used = 2;
-    for c in text.chars() {
-        used += c.width().unwrap_or(0);
-        if used > columns {
-            break;
-        }
-        clipped.push(c);
-    }
-    clipped.push_str("..");
-    clipped
+    beginning(text.chars(), columns.saturating_sub(2)) + ".."
 }
 
 /// The text in lines of at most `columns`, each with `indent` before it, and with `first` instead before the first one.

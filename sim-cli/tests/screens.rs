@@ -244,6 +244,11 @@ fn a_comparison() {
     assert_eq!((done.status, done.err.as_str()), (0, ""));
     fits(&done.out);
     assert!(done.out.contains("`starter` is chosen") && done.out.contains("6 other pairs"), "{}", done.out);
+    let own = desk.run(&["compare", "starter", "starter", "--replications", "12", "--own-luck"]);
+    fits(&own.out);
+    let flowing = own.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let words = ["each with luck of its own;", "for each, so that nothing is saved", "not told from 0"];
+    assert!(words.iter().all(|word| flowing.contains(word)), "{}", own.out);
     let same = desk.run(&["compare", "starter", "starter", "--at-most", "12"]);
     assert_eq!((same.status, same.err.as_str()), (0, ""));
     assert!(same.out.contains("Not decided: `starter` and `starter (2)`"), "{}", same.out);

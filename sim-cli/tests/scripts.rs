@@ -50,6 +50,18 @@ fn exit_statuses() {
         (2, &["size", "starter", "--vary", "track.length=0.3..1 s", "--smallest"]),
         (2, &["size", "starter", "--vary", "track.length=1..0.3 m", "--smallest"]),
         (2, &["size", "starter", "--vary", "trak.length=0.3..1 m", "--smallest"]),
+        (
+            2,
+            &[
+                "size",
+                "starter",
+                "--vary",
+                "track.length=0.3..1 m:0.1",
+                "--vary",
+                "stations[\"track\"].length=0.3..1 m:0.1",
+                "--smallest",
+            ],
+        ),
         (2, &["size", "mm1", "--vary", "plan.seed=1..3", "--smallest"]),
     ] {
         let done = desk.run(args);

@@ -155,6 +155,7 @@ await many.context().close();
 const hostile = await open('hostile.html', {});
 check((await hostile.evaluate(() => window.ran)) === undefined, 'text of a file was run');
 check((await hostile.locator('h1').textContent()).includes('<script>'), 'text of a file is not shown as it stands');
+check((await hostile.locator('td, th', { hasText: '<script>window.ran = 2</script>' }).count()) > 0, 'the name of a station is not shown as it stands');
 const drawing = await open('line.svg', {});
 check((await drawing.evaluate(() => document.documentElement.localName)) === 'svg', 'the drawing is no SVG');
 check((await drawing.locator('g.station').count()) === 9, 'the drawing lacks stations');

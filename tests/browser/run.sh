@@ -36,6 +36,7 @@ sweeps=../../scenarios/sweeps
 # A file whose texts would be markup if they were not shown as text.
 sed -e 's|"title": "|&<script>window.ran = 1</script><img src=x onerror=window.ran=1> |' \
     -e 's|"note": \[|&"</code></pre><script>window.ran = 1</script>",|' \
+    -e 's|"id": "track"|"id": "<script>window.ran = 2</script>"|' \
     ../../scenarios/starter.json > "$pages/hostile.json"
 "$feedproof" run "$pages/hostile.json" --replications 3 --report "$pages/hostile.html" > /dev/null
 node check.mjs "$pages"

@@ -73,7 +73,15 @@ fn design(name: &str, text: &str) -> Design {
 fn compared(texts: &[String], seed: u64, replications: u64, indifference: Option<f64>) -> CompareResult {
     let named = texts.iter().enumerate().map(|(n, text)| design(&n.to_string(), text));
     let mode = Mode::UntilDecided;
-    let options = CompareOptions { replications, mode, seed, level: 0.95, indifference, draws_inputs: false };
+    let options = CompareOptions {
+        replications,
+        mode,
+        seed,
+        level: 0.95,
+        indifference,
+        draws_inputs: false,
+        own_luck: false,
+    };
     let found = compare(named.collect(), &options, &Alone, &|| false, &mut |_| (), &mut NothingKept);
     found.unwrap_or_else(|why| panic!("{why}")).unwrap_or_else(|| panic!("it was not cancelled"))
 }

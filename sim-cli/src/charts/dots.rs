@@ -30,6 +30,10 @@ const NAMES: f64 = 178.0;
 const VALUES: f64 = 84.0;
 const HEAD: f64 = 30.0;
 const ROW: f64 = 25.0;
+/// Room for a line of names, if they stand above their dots.
+const NAME: f64 = 20.0;
+/// Where names begin.
+const LEFT: f64 = 26.0;
 
 impl Dots {
     pub(super) fn draw(&self) -> (f64, Markup) {
@@ -39,7 +43,10 @@ impl Dots {
         let low = dots().map(|dot| dot.value - half(dot)).chain(marked()).fold(f64::INFINITY, f64::min);
         let high = dots().map(|dot| dot.value + half(dot)).chain(marked()).fold(f64::NEG_INFINITY, f64::max);
         let (low, high) = widened(low, high, 0.04);
-        let scale = Scale::new(low, high, NAMES, WIDTH - NAMES - VALUES);
+        // Names that are too long for the left have lines of their own.
+        let is_above = dots().any(|dot| clipped(&dot.name, NAMES - 32.0) != dot.name);
+        let left = if is_above { LEFT + 6.0 } else { NAMES };
+        let scale = Scale::new(low, high, left, WIDTH - left - VALUES);
         let top = if self.mark.is_some() { 26.0 } else { 6.0 };
         let mut bottom = top;
         let mut drawn = Vec::new();
@@ -49,8 +56,8 @@ impl Dots {
             );
             bottom += HEAD;
             for dot in dots {
-                drawn.push(one(dot, bottom, &scale));
-                bottom += ROW;
+                drawn.push(one(dot, bottom, &scale, is_above));
+                bottom += if is_above { NAME + ROW } else { ROW };
             }
         }
         let drawn = html! {
@@ -68,12 +75,13 @@ impl Dots {
     }
 }
 
-fn one(dot: &Dot, top: f64, scale: &Scale) -> Markup {
-    let (x, y) = (scale.at(dot.value), top + 12.0);
+fn one(dot: &Dot, top: f64, scale: &Scale, is_above: bool) -> Markup {
+    let (under, room) = if is_above { (NAME, WIDTH - LEFT - 8.0) } else { (0.0, NAMES - 32.0) };
+    let (x, y) = (scale.at(dot.value), top + under + 12.0);
     html! {
         g class="row" {
             title { (dot.name) ": " (dot.shown) }
-            text x="26" y=(y + 5.0) { (clipped(&dot.name, NAMES - 32.0)) }
+            text x=(LEFT) y=(top + 17.0) { (clipped(&dot.name, room)) }
             @if dot.half.is_finite() { (super::whisker(scale.at(dot.value - dot.half), scale.at(dot.value + dot.half), y)) }
             circle class="dot" cx=(x) cy=(y) r="5" {}
             text class="end number" x=(WIDTH - 8.0) y=(y + 5.0) { (dot.shown) }

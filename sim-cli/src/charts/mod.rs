@@ -25,6 +25,7 @@ pub(crate) use responses::{Level, Panel, Responses};
 pub(crate) use shares::{SHARE_KINDS, ShareRow, Shares};
 pub(crate) use waterfall::{Step, Waterfall};
 
+use crate::screen;
 use maud::{Markup, html};
 
 /// Width of a chart, px of its own.
@@ -116,8 +117,32 @@ fn whisker(left: f64, right: f64, y: f64) -> Markup {
 /// Widest that a letter is taken to be, px: that of a phone, where letters are the largest.
 const LETTER: f64 = 9.6;
 
-/// A text cut to the room that there is, px. The table behind the chart has it in full.
+/// A text cut to the room that there is, px. What tells two of them apart stands at either end, so that it is cut in the
+/// middle. The table behind the chart has it in full.
 fn clipped(text: &str, room: f64) -> String {
-    let clipped = crate::screen::clip(text, (room / LETTER).max(3.0) as usize);
-    if clipped == text { clipped } else { clipped.trim_end_matches(['.', ' ']).to_owned() + "…" }
+    let columns = (room / LETTER).max(3.0) as usize;
+    if screen::width(text) <= columns {
+        return text.to_owned();
+    }
+    let end = screen::beginning(text.chars().rev(), (columns - 1) / 2);
+    let begin = screen::beginning(text.chars(), columns - 1 - screen::width(&end));
+    format!("{}…{}", begin.trim_end(), end.chars().rev().collect::<String>().trim_start())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_is_cut_in_the_middle_and_keeps_what_differs() {
+        let cut = |text: &str, letters: f64| clipped(text, letters * LETTER + 1.0);
+        assert_eq!(cut("track.length", 12.0), "track.length");
+        assert_eq!(cut("driver.jams[0].per_part.bad", 15.0), "driver.…art.bad");
+        assert_ne!(
+            cut("press.jams[0].per_part.bad, x 0.9", 12.0),
+            cut("press.jams[0].per_part.good, x 1.1", 12.0)
+        );
+        assert_eq!(cut("äöüäöüäöü", 5.0), "äö…öü");
+        assert_eq!(screen::width(&cut("振動振動振動振動", 7.0)), 6, "a wide letter is never halved");
+    }
 }

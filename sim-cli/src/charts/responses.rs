@@ -2,8 +2,8 @@
 //!
 //! All panels have the same scale of the output, so that the factors can be compared.
 
-use super::clipped;
 use super::scale::{Scale, widened};
+use super::{LETTER, clipped};
 use maud::{Markup, html};
 
 /// A level of a factor.
@@ -140,9 +140,41 @@ impl Panel {
             }
         };
         html! {
-            @for (at, text) in ticks {
+            @for (at, text) in apart(ticks, across) {
                 text class="middle" x=(across.at(at)) y=(bottom + 20.0) { (text) }
             }
         }
+    }
+}
+
+/// Without the ticks whose words would run into those of the one before.
+fn apart(ticks: Vec<(f64, String)>, across: &Scale) -> Vec<(f64, String)> {
+    let mut end = f64::NEG_INFINITY;
+    let mut has_room = |(at, text): &(f64, String)| {
+        let half = 0.5 * LETTER * crate::screen::width(text) as f64;
+        let fits = across.at(*at) - half >= end;
+        if fits {
+            end = across.at(*at) + half + 0.5 * LETTER;
+        }
+        fits
+    };
+    ticks.into_iter().filter(|tick| has_room(tick)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ticks_that_would_run_together_are_left_out() {
+        let kept = |at: &[f64]| {
+            let ticks = at.iter().map(|at| (*at, crate::numbers::plain(*at))).collect();
+            apart(ticks, &Scale::new(0.0, 1.0, 0.0, WIDE))
+                .into_iter()
+                .map(|(_, text)| text)
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(kept(&[0.2, 0.65, 0.7, 0.95]), ["0.2", "0.65", "0.95"]);
+        assert_eq!(kept(&[0.1, 0.4, 0.7]), ["0.1", "0.4", "0.7"]);
     }
 }

@@ -34,8 +34,8 @@ pub(super) fn check(args: &Args) -> Result<Ending, Failure> {
     }
     let plan = network::compile(&scenario);
     let n_stations: u32 = scenario.stations.iter().map(|entry| entry.count).sum();
-    let mut page = format!(
-        "{} is sound: {}, {} counted at {}\n",
+    let first = format!(
+        "{} is sound: {}, {} counted at {}",
         safe(&source.name),
         counted(n_stations as usize, "station"),
         if scenario.kinds.len() == 1 {
@@ -45,6 +45,7 @@ pub(super) fn check(args: &Args) -> Result<Ending, Failure> {
         },
         points(&plan)
     );
+    let mut page = screen::wrap(&first, "", "  ", screen::WIDTH);
     page.push_str(&outlook(&scenario)?);
     page.push('\n');
     let known = evidence::estimates(&scenario, 0.95);

@@ -42,6 +42,10 @@ pub(crate) struct Args {
     /// not known of them; left out: they are taken as known
     #[arg(long)]
     draw_inputs: bool,
+    /// Give each design luck of its own, to see what the same luck saves; left out: what designs have in common sees the same
+    /// luck, and differences are known sooner
+    #[arg(long)]
+    own_luck: bool,
     #[command(flatten)]
     luck: Luck,
     /// Print the result as one JSON document; `feedproof schema --of comparison` describes it
@@ -82,6 +86,7 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
         level: 0.95,
         indifference: args.indifference,
         draws_inputs: args.draw_inputs,
+        own_luck: args.own_luck,
     };
     let mut kept = KeptShifts::open(args.out.as_deref(), &FILES, &identity(&designs, &options))?;
     let stop = kept.stop();
@@ -124,5 +129,6 @@ fn identity(designs: &[Design], options: &CompareOptions) -> Value {
         "at_most": (!is_fixed).then_some(options.replications),
         "indifference": options.indifference,
         "inputs_drawn": options.draws_inputs,
+        "own_luck": options.own_luck,
     })
 }

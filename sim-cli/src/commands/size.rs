@@ -86,6 +86,21 @@ impl Varied {
     }
 }
 
+/// Refuses two settings of which the second undoes the first.
+fn apart(source: &Source, varied: &[Varied]) -> Result<(), Failure> {
+    let [first, second] = varied else { return Ok(()) };
+    let find = |one: &Varied| vary::find(&source.text, &one.address).map_err(|why| designs::refused(&why));
+    if !find(second)?.undoes(&find(first)?) {
+        return Ok(());
+    }
+    let message = format!(
+        "`{}` undoes what `{}` sets: they are not two settings",
+        second.address.text(),
+        first.address.text()
+    );
+    Err(Failure::new(Ending::BadInput, message).help("vary another setting, or only one"))
+}
+
 /// The line with one setting varied.
 struct Line<'a> {
     source: &'a Source,
@@ -137,6 +152,7 @@ pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     for one in &varied {
         designs::with(&source, &[one.setting(0)])?;
     }
+    apart(&source, &varied)?;
     let pages = args.pages.open()?;
     interrupt::listen()?;
     let options = SizeOptions {

@@ -112,7 +112,12 @@ fn differences(found: &CompareResult) -> Vec<Block> {
     let chart = Chart {
         title: "Difference of the rates.".to_owned(),
         says: format!(
-            "Paired, shift by shift, on the same luck. The whiskers hold together at {}; sure is what does not reach 0.",
+            "{} The whiskers hold together at {}; sure is what does not reach 0.",
+            if found.own_luck {
+                "Each design with luck of its own."
+            } else {
+                "Paired, shift by shift, on the same luck."
+            },
             stated(found.level)
         ),
         kind: Kind::Bars(Bars { bars, mark: None, label: "good parts a minute more".to_owned() }),
@@ -130,10 +135,19 @@ fn rates(found: &CompareResult) -> Chart {
     let dots = found.designs.iter().filter_map(dot).collect();
     Chart {
         title: "Rate of each design.".to_owned(),
-        says: "Each by itself, with its own 95 % interval. As designs have the same luck, differences are known better than \
-               these: intervals that overlap here say nothing against a difference."
-            .to_owned(),
-        kind: Kind::Dots(Dots { groups: vec![("Design".to_owned(), dots)], mark: None, label: "good parts a minute".to_owned() }),
+        says: format!(
+            "Each by itself, with its own 95 % interval. {}: intervals that overlap here say nothing against a difference.",
+            if found.own_luck {
+                "Differences are told above"
+            } else {
+                "As designs have the same luck, differences are known better than these"
+            }
+        ),
+        kind: Kind::Dots(Dots {
+            groups: vec![("Design".to_owned(), dots)],
+            mark: None,
+            label: "good parts a minute".to_owned(),
+        }),
     }
 }
 

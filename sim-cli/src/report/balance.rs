@@ -3,18 +3,24 @@
 use super::{heading, listed};
 use crate::ink::Ink;
 use crate::numbers::{NONE, plain};
-use crate::screen::{WIDTH, safe, wrap};
+use crate::screen::{WIDTH, safe, width, wrap};
 use crate::tables::Table;
 use sim_core::balance::{Balance, StationBalance};
 
 /// Flows, capacities and margins, and what limits the line.
 pub(crate) fn balance(balance: &Balance, ink: Ink) -> String {
     let mut page = String::new();
-    if let Some(run) = &balance.run {
-        page.push_str(&heading(&format!("BALANCE of the run of `{}`", safe(run)), ink));
-        page.push_str(&wrap(&format!("At {}.", demand(balance)), "  ", "  ", WIDTH));
+    let title = match &balance.run {
+        Some(run) => format!("BALANCE of the run of `{}`", safe(run)),
+        None => format!("BALANCE at {}", demand(balance)),
+    };
+    let is_short = balance.run.is_none() && width(&title) <= WIDTH;
+    if is_short {
+        page.push_str(&heading(&title, ink));
     } else {
-        page.push_str(&heading(&format!("BALANCE at {}", demand(balance)), ink));
+        let title = if balance.run.is_some() { &title } else { "BALANCE" };
+        page.push_str(&heading(title, ink));
+        page.push_str(&wrap(&format!("At {}.", demand(balance)), "  ", "  ", WIDTH));
     }
     page.push_str(&stations(balance, ink));
     page.push_str(&wrap(&limit(balance), "  ", "  ", WIDTH));

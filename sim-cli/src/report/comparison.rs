@@ -102,10 +102,8 @@ fn how(found: &CompareResult) -> String {
     } else {
         ""
     };
-    format!(
-        "{most} shifts of each design{given_up}, with the same luck in each; {ended}; seed {}.",
-        found.seed
-    )
+    let luck = if found.own_luck { "each with luck of its own" } else { "with the same luck in each" };
+    format!("{most} shifts of each design{given_up}, {luck}; {ended}; seed {}.", found.seed)
 }
 
 fn designs(found: &CompareResult, ink: Ink) -> String {
@@ -142,7 +140,12 @@ fn designs(found: &CompareResult, ink: Ink) -> String {
 }
 
 fn differences(found: &CompareResult, ink: Ink) -> String {
-    let mut page = heading("DIFFERENCES, paired shift by shift", ink);
+    let title = if found.own_luck {
+        "DIFFERENCES, each design with luck of its own"
+    } else {
+        "DIFFERENCES, paired shift by shift"
+    };
+    let mut page = heading(title, ink);
     let best = match &found.choice {
         Choice::Sure { best } | Choice::Chosen { best, .. } | Choice::WithoutLuck { best: Some(best) } => {
             Some(best)
@@ -171,6 +174,7 @@ fn pair_page(found: &CompareResult, pair: &DifferenceReport, best: Option<&Strin
     let is_turned = best == Some(&pair.first);
     let (more, less) = if is_turned { (&pair.first, &pair.second) } else { (&pair.second, &pair.first) };
     let saved = match (pair.variance_ratio, pair.unpaired_shifts) {
+        (Some(_), _) if found.own_luck => "luck of its own for each, so that nothing is saved".to_owned(),
         (Some(ratio), Some(unpaired)) if ratio < 1.0 => format!(
             "the same luck saved {:.0} % of the variance: {unpaired:.0} shifts of each would tell as much without it",
             100.0 * (1.0 - ratio)

@@ -3,7 +3,7 @@
 use super::heading;
 use crate::ink::Ink;
 use crate::numbers::scaled;
-use crate::screen::{WIDTH, safe, wrap};
+use crate::screen::{WIDTH, safe, short_path, wrap};
 use crate::tables::Table;
 use sim_core::study::{LimitReport, LimitsResult};
 
@@ -27,7 +27,7 @@ pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
     for limit in sure.iter().take(ROWS_MAX) {
         let half = limit.gain.half_width().map_or("-".to_owned(), |half| format!("{half:.3}"));
         table.row([
-            short(&limit.path),
+            short_path(&limit.path),
             clipped(&limit.from),
             if limit.from.len() > 14 { limit.change.clone() } else { clipped(&limit.to) },
             scaled(&limit.gain, 1.0, 3),
@@ -55,7 +55,7 @@ pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
         ));
     }
     if !found.not_tried.is_empty() {
-        let list: Vec<String> = found.not_tried.iter().map(|path| short(path)).collect();
+        let list: Vec<String> = found.not_tried.iter().map(|path| short_path(path)).collect();
         notes.push(format!("Not tried, because the file would not be sound: {}.", list.join(", ")));
     }
     page.push_str(&wrap(&safe(&notes.join(" ")), "  ", "  ", WIDTH));
@@ -65,12 +65,6 @@ pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
 /// Whether the gain or loss is told from none.
 fn is_sure(limit: &LimitReport) -> bool {
     limit.gain.low.is_some_and(|low| low > 0.0) || limit.gain.high.is_some_and(|high| high < 0.0)
-}
-
-/// `stations["path 1"].jams[0].per_part` as `path 1.jams[0].per_part`.
-fn short(path: &str) -> String {
-    let Some((_, rest)) = path.split_once("[\"") else { return path.to_owned() };
-    rest.replacen("\"]", "", 1)
 }
 
 fn clipped(text: &str) -> String {

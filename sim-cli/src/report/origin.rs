@@ -5,7 +5,7 @@ use crate::builtin;
 use crate::ink::Ink;
 use crate::numbers::grouped;
 use crate::problems::counted;
-use crate::screen::{WIDTH, safe, wrap};
+use crate::screen::{WIDTH, safe, width, wrap};
 use sim_core::diag::line_column;
 use sim_core::study::RunResult;
 use sim_core::study::result::{InputReport, Knowledge};
@@ -102,8 +102,15 @@ pub(super) fn next(context: &Context<'_>) -> String {
     }
     let widest = rows.iter().map(|(command, _)| command.chars().count()).max().unwrap_or(0);
     let mut page = heading("NEXT", context.ink);
+    // With a long name, what a command tells stands below it.
+    let is_wide = rows.iter().any(|(_, what)| widest + width(what) + 4 > WIDTH);
     for (command, what) in rows {
-        page.push_str(&format!("  {command:<widest$}  {what}\n"));
+        let line = if is_wide {
+            format!("  {command}\n      {what}\n")
+        } else {
+            format!("  {command:<widest$}  {what}\n")
+        };
+        page.push_str(&line);
     }
     page
 }

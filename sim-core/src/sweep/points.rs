@@ -12,7 +12,7 @@ use crate::scenario;
 use crate::study::Variant;
 use crate::text::json::clipped;
 use crate::text::suggest::nearest;
-use crate::vary::{Unchanged, find, set};
+use crate::vary::{Spot, Unchanged, find, set};
 
 /// Values of the plan that are the same at all points.
 const NOT_FOR_FACTORS: [&str; 2] = ["plan.seed", "plan.replications"];
@@ -77,10 +77,10 @@ impl Unsound {
 }
 
 /// Checks that the addresses of all factors lead somewhere in the base scenario, each to a value of its own. An address
-/// may lead into what an earlier factor sets.
+/// may lead into what an earlier factor sets, but not set anew what holds a value that an earlier one set.
 pub fn check_addresses(sweep: &Sweep, base: &str) -> Vec<Diagnostic> {
     let mut problems = Vec::new();
-    let mut seen: Vec<(String, &str)> = Vec::new();
+    let mut seen: Vec<(Spot, &str)> = Vec::new();
     let mut may_be_set = false;
     for factor in &sweep.factors {
         for address in &factor.addresses {
@@ -101,17 +101,34 @@ pub fn check_addresses(sweep: &Sweep, base: &str) -> Vec<Diagnostic> {
                     );
                 }
                 Ok(spot) => {
-                    if let Some((_, other)) = seen.iter().find(|(path, _)| *path == spot.path) {
-                        let message = format!("`{}` is set by the factor `{other}` already", spot.path);
-                        report(Problem::new(code::DUPLICATE_NAME, message));
+                    if let Some((earlier, other)) = seen.iter().find(|(earlier, _)| spot.undoes(earlier)) {
+                        report(set_twice(&spot, &factor.name, earlier, other));
                     }
-                    seen.push((spot.path, &factor.name));
+                    seen.push((spot, &factor.name));
                 }
             }
         }
         may_be_set |= factor.sets_objects();
     }
     problems
+}
+
+/// Two factors, or two addresses of one, of which the later one undoes what the earlier one set.
+fn set_twice(spot: &Spot, name: &str, earlier: &Spot, other: &str) -> Problem {
+    if spot.path == earlier.path {
+        let message = format!("`{}` is set by the factor `{other}` already", spot.path);
+        return Problem::new(code::DUPLICATE_NAME, message);
+    }
+    let message = format!(
+        "the factor `{name}` sets all of `{}`, which undoes what the factor `{other}` sets: `{}`",
+        spot.path, earlier.path
+    );
+    let help = if name == other {
+        format!("leave out `{}`, or name it after `{}`", earlier.path, spot.path)
+    } else {
+        format!("put the factor `{name}` before `{other}`, or leave one of them out")
+    };
+    Problem::new(code::DUPLICATE_NAME, message).help(help)
 }
 
 /// The levels of each point of a list.

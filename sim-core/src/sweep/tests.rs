@@ -127,6 +127,17 @@ fn addresses_lead_somewhere_and_are_set_once() {
     assert!(
         check(r#"{"a": {"set": ["M.time", "stations[2].time"], "values": ["1 s"]}}"#)[0].contains("already")
     );
+    let whole = check(
+        r#"{"a": {"set": "M.time", "values": ["1 s"]}, "b": {"set": "M", "values": [{"label": "x", "value": {"id": "M"}}]}}"#,
+    );
+    assert_eq!(
+        whole,
+        [
+            "the factor `b` sets all of `stations[\"M\"]`, which undoes what the factor `a` sets: `stations[\"M\"].time`"
+        ]
+    );
+    let whole_first = r#"{"b": {"set": "M", "values": [{"label": "x", "value": {"id": "M"}}]}, "a": {"set": "M.time", "values": ["1 s"]}}"#;
+    assert_eq!(check(whole_first), [""; 0], "the value is set within the new whole");
     assert!(check(r#"{"a": {"set": "plan.seed", "values": [1]}}"#)[0].contains("same at all points"));
     let inside = r#"{"a": {"set": "M.time", "values": [{"label": "x", "value": {"law": "exponential", "mean": "1 s"}}]},
                      "b": {"set": "M.time.mean", "values": ["2 s"]}}"#;

@@ -262,7 +262,7 @@ fn shares_are_counts_or_add_up_to_one() {
         (r#"{"a": 0, "b": 0}"#, code::SHARES_SUM, "add up to 0"),
         (r#"{"a": -1, "b": 2.0}"#, code::OUT_OF_RANGE, ""),
         (r#"{}"#, code::TOO_FEW, "nothing stands in it"),
-        (r#"{"a/b": 1}"#, code::BAD_NAME, "has the character `/`"),
+        (r#"{"a]b": 1}"#, code::BAD_NAME, "has the character `]`"),
         (r#"{"a": {"seen": 1, "of": 2}}"#, code::WRONG_TYPE, "counts by name"),
         (r#"[0.5, 0.5]"#, code::WRONG_TYPE, "counts by name"),
     ] {
@@ -281,12 +281,19 @@ fn names_words_lists_and_maps() {
         (r#"" ""#, code::EMPTY, "the name is empty"),
         (r#"" a""#, code::BAD_NAME, "begins or ends with a space"),
         (r#""a\nb""#, code::BAD_NAME, "has the character"),
+        (r#""a`b""#, code::BAD_NAME, "has the character"),
+        (r#""a\"b""#, code::BAD_NAME, "has the character"),
+        (r#""a\\b""#, code::BAD_NAME, "has the character"),
+        (r#""a\u202eb""#, code::BAD_NAME, "has the character"),
+        (r#""=1+1""#, code::BAD_NAME, "a formula"),
         ("3", code::WRONG_TYPE, "a name in double quotes"),
     ] {
         refused(name(), value, code, words);
     }
     refused(name(), &format!("\"{}\"", "a".repeat(61)), code::BAD_NAME, "too long");
     assert_eq!(one(name(), r#""Förderer 1.b_c-d""#).1, []);
+    assert_eq!(one(name(), r#""<script>alert(1)</script>""#).1, []);
+    assert_eq!(one(name(), r#""lift #2 (left) & 50 %/h = a+b""#).1, []);
     refused(text(), r#""  ""#, code::EMPTY, "the text is empty");
     refused(one_of(&POURS), r#""slow""#, code::UNKNOWN_WORD, "did you mean `slowly`?");
     refused(one_of(&POURS), "1", code::WRONG_TYPE, "one of \\\"at once\\\", \\\"slowly\\\"");

@@ -54,7 +54,8 @@ impl Form for Text {
 #[derive(Debug, Clone, Copy)]
 pub struct Name;
 
-/// The name of something, or a reference to it: letters, digits, space, `-`, `_`, `.`; 60 characters at most.
+/// The name of something, or a reference to it: 60 characters at most, all of which can be seen; none that ends a name in an
+/// address or a message, and none at its beginning that makes a formula of it in a spreadsheet.
 pub fn name() -> Name {
     Name
 }
@@ -62,20 +63,30 @@ pub fn name() -> Name {
 /// Longest name, in characters.
 const LONGEST_NAME: usize = 60;
 
+/// Whether a letter can stand in a name: it is shown as it is, and neither ends a name in an address or a message, nor is a
+/// sign of the text around it.
+fn is_of_name(letter: char) -> bool {
+    const MARKS: [char; 6] = ['"', '\'', '`', '\\', '[', ']'];
+    letter.is_alphanumeric() || (letter.escape_debug().len() == 1 && !MARKS.contains(&letter))
+}
+
 /// Why a text is no name.
 pub(super) fn name_problem(text: &str) -> Option<Problem> {
-    let wanted = "a name: letters, digits, space, `-`, `_`, `.`; 60 characters at most; such as `lift 1`";
+    let wanted =
+        "a name of 60 characters at most, without quotes, backslash and square brackets, such as `lift 1`";
     let bad = |message: String| Some(Problem::new(code::BAD_NAME, message).expected(wanted));
     if text.trim().is_empty() {
         return Some(Problem::new(code::EMPTY, "the name is empty").expected(wanted));
     }
-    if let Some(letter) = text.chars().find(|&c| !(c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '.')))
-    {
+    if let Some(letter) = text.chars().find(|&letter| !is_of_name(letter)) {
         let letter = letter.escape_debug();
         return bad(format!("the name `{}` has the character `{letter}`", clipped(text)));
     }
     if text.trim() != text {
         return bad(format!("the name `{}` begins or ends with a space", clipped(text)));
+    }
+    if text.starts_with(['=', '+', '@']) {
+        return bad(format!("the name `{}` would be a formula in a spreadsheet", clipped(text)));
     }
     if text.chars().count() > LONGEST_NAME {
         return bad(format!("the name `{}` is too long", clipped(text)));

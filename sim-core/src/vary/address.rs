@@ -41,6 +41,14 @@ pub struct Spot {
     pub(super) key: String,
 }
 
+impl Spot {
+    /// Whether setting this after `earlier` leaves nothing of it: it is the same value, or holds it.
+    pub fn undoes(&self, earlier: &Spot) -> bool {
+        let rest = earlier.path.strip_prefix(&self.path);
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(['.', '[']))
+    }
+}
+
 impl Address {
     /// Reads an address.
     ///
@@ -225,7 +233,8 @@ mod tests {
 
     const LINE: &str = r#"{"feedproof": 1,
         "parts": {"pin": {"length": "3 mm"}},
-        "stations": [{"id": "lift 1", "cleats": "1 /s"}, {"id": "M", "cycle": "1 s", "jams": [{"time": "2 s"}]}],
+        "stations": [{"id": "lift 1", "cleats": "1 /s"}, {"id": "M", "cycle": "1 s", "jams": [{"time": "2 s"}]},
+            {"id": "<b>x=1;y.</b>", "cycle": "3 s"}],
         "plan": {"shift": "8 h"}}"#;
 
     fn look(address: &str) -> Result<(String, Option<&'static str>), Problem> {
@@ -245,9 +254,21 @@ mod tests {
         }
         assert_eq!(look("lift 1.cleats").unwrap().1, Some("\"1 /s\""));
         assert_eq!(look("[\"lift 1\"].cleats").unwrap().1, Some("\"1 /s\""));
+        let signs = "stations[\"<b>x=1;y.</b>\"].cycle";
+        assert_eq!(look(signs).unwrap(), (signs.to_owned(), Some("\"3 s\"")));
         assert_eq!(look("plan.shift").unwrap().1, Some("\"8 h\""));
         assert_eq!(look("pin.length").unwrap().0, "parts.pin.length");
         assert!(look("M").unwrap().1.unwrap().contains("cycle"), "a whole station");
+    }
+
+    #[test]
+    fn setting_a_whole_undoes_its_parts_and_no_neighbour() {
+        let spot = |address: &str| find(LINE, &Address::read(address).unwrap()).unwrap();
+        let undoes = |later: &str, earlier: &str| spot(later).undoes(&spot(earlier));
+        assert!(undoes("M", "M.jams[0].time") && undoes("stations[1].jams", "M.jams[0].time"));
+        assert!(undoes("M.cycle", "stations.M.cycle") && undoes("plan", "plan.seed"));
+        assert!(!undoes("M.jams[0].time", "M") && !undoes("plan.seed", "plan.seeds"));
+        assert!(!undoes("M.cycle", "lift 1.cleats"));
     }
 
     #[test]

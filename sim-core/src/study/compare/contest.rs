@@ -200,16 +200,16 @@ impl<'a> Contest<'a> {
             None => Vec::new(),
         };
         // Drawn lines stand in the order of the tasks, one for each.
-        let of_line: Vec<Task> =
-            tasks.iter().enumerate().map(|(variant, task)| Task { variant, ..*task }).collect();
-        let (variants, of_variant) = match self.drawing {
-            Some(_) => (&lines[..], &of_line[..]),
-            None => (self.variants, tasks),
+        let variants = if self.drawing.is_some() { &lines[..] } else { self.variants };
+        let with_luck = |(at, task): (usize, &Task)| Task {
+            variant: if self.drawing.is_some() { at } else { task.variant },
+            number: self.options.luck_of(task.variant, task.number),
         };
+        let with_luck: Vec<Task> = tasks.iter().enumerate().map(with_luck).collect();
         let design = |variant: usize| if self.drawing.is_some() { tasks[variant].variant } else { variant };
         let shifts = Shifts {
             variants,
-            tasks: of_variant,
+            tasks: &with_luck,
             seed: self.options.seed,
             line: &|variant| design(variant) as u64,
             wanted: &|variant, outputs| Seen::of(&variants[variant], outputs).values(),

@@ -34,6 +34,9 @@ const SPENDING: Spending = Spending::PocockType;
 /// Most designs of a comparison.
 pub const DESIGNS_MAX: usize = 100;
 
+/// Shifts of each design that has luck of its own: 2 to this power, more than anybody can run.
+const LUCK_BITS: u32 = 40;
+
 /// A design to compare.
 #[derive(Debug)]
 pub struct Design {
@@ -65,6 +68,16 @@ pub struct CompareOptions {
     /// Whether inputs that are known from evidence are drawn anew for each shift, alike in all designs, so that differences
     /// hold what is not known of them. If not, they are taken as known.
     pub draws_inputs: bool,
+    /// Whether each design has luck of its own. Shifts of the same number are then paired all the same, which is right and
+    /// saves nothing. If not, what designs have in common sees the same luck.
+    pub own_luck: bool,
+}
+
+impl CompareOptions {
+    /// The number of a shift of a design among all luck of the seed.
+    fn luck_of(&self, design: usize, number: u64) -> u64 {
+        if self.own_luck { ((design as u64) << LUCK_BITS) + number } else { number }
+    }
 }
 
 /// How far a comparison has come.

@@ -156,6 +156,8 @@ pub struct CompareResult {
     pub program_version: String,
     /// Seed of all luck.
     pub seed: u64,
+    /// Whether each design had luck of its own; if not, what they have in common saw the same luck.
+    pub own_luck: bool,
     /// Most shifts of each design that were to be run.
     pub budget: u64,
     /// Why it ended.
@@ -208,6 +210,7 @@ pub(super) fn result(
         result_format: RESULT_FORMAT,
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         seed: contest.options.seed,
+        own_luck: contest.options.own_luck,
         budget: contest.options.replications,
         stopped_because: because,
         level: contest.options.level,

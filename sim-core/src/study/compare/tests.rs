@@ -24,6 +24,7 @@ fn options(replications: u64, indifference: Option<f64>) -> CompareOptions {
         level: 0.95,
         indifference,
         draws_inputs: false,
+        own_luck: false,
     }
 }
 
@@ -42,6 +43,36 @@ fn the_longer_track_is_surely_better_and_pairing_helps() {
     assert!(pair.rate.low > 0.0 && pair.variance_ratio.unwrap() < 0.8, "{pair:?}");
     assert!(pair.chance.unwrap().difference > 0.0 && pair.attendance.is_none());
     assert!(found.designs[0].shifts < 30 && found.designs[0].given_up_at == Some(found.designs[1].shifts));
+}
+
+/// With luck of its own for each design pairing saves nothing: the ratio of variances is 1 but for its error, which over 400
+/// pairs of nothing in common is that of a correlation, 1/20 (Fisher 1915: 1/sqrt(n)); four of them are allowed. Equal designs
+/// then differ by luck, and the truth, 0, lies inside.
+#[test]
+fn luck_of_its_own_saves_nothing_and_the_intervals_still_hold() {
+    let fixed = CompareOptions { mode: Mode::Fixed, ..options(400, None) };
+    let own = compared(&[3, 3], &CompareOptions { own_luck: true, ..fixed });
+    let same = compared(&[3, 3], &fixed);
+    let pair = &own.differences[0];
+    assert!((pair.variance_ratio.unwrap() - 1.0).abs() < 0.2, "{pair:?}");
+    assert!(pair.rate.difference != 0.0 && pair.rate.low < 0.0 && pair.rate.high > 0.0, "{pair:?}");
+    assert_eq!(same.differences[0].rate.difference, 0.0);
+    assert_eq!(own.designs[0].rate, same.designs[0].rate, "the first design keeps its luck");
+    assert!(own.own_luck && !same.own_luck);
+}
+
+/// Of 200 comparisons of equal designs, each with luck of its own, at 90 %: the share whose interval holds 0 is 90 % or more,
+/// less three standard errors of a share (binomial).
+#[test]
+fn intervals_with_luck_of_its_own_cover() {
+    let n = 200;
+    let covers = |seed: u64| {
+        let own = CompareOptions { mode: Mode::Fixed, own_luck: true, seed, level: 0.9, ..options(20, None) };
+        let rate = compared(&[2, 2], &own).differences[0].rate;
+        rate.low <= 0.0 && rate.high >= 0.0
+    };
+    let held = (0..n).filter(|seed| covers(1000 + seed)).count() as f64 / n as f64;
+    assert!(held >= 0.9 - 3.0 * (0.9_f64 * 0.1 / n as f64).sqrt() && held < 1.0, "{held}");
 }
 
 #[test]
