@@ -219,7 +219,7 @@ fn documents_are_what_their_schemas_say() {
     assert_eq!(found["labour"].as_f64(), Some(5000.0));
     let page = desk.run(&[&money[..], &["--replications", "5"]].concat());
     assert_eq!((page.status, page.err.as_str()), (0, ""));
-    assert!(page.out.contains("paid back in") && page.out.contains("labour replaced"), "{}", page.out);
+    assert!(page.out.contains("not paid back") && page.out.contains("labour replaced"), "{}", page.out);
 }
 
 /// Prices in the file: `run` shows the pay-back last, apart from the proof, with inputs as known and with ignorance; `payback` takes
