@@ -224,7 +224,7 @@ impl Diagnostics {
 
     /// Whether there are errors, and all of them are about single values: the structure of the file stands.
     pub fn has_only_errors_of_values(&self) -> bool {
-        const OF_VALUES: [&str; 8] = [
+        const OF_VALUES: [&str; 7] = [
             code::OUT_OF_RANGE,
             code::UNIT_MISSING,
             code::UNIT_UNKNOWN,
@@ -232,7 +232,6 @@ impl Diagnostics {
             code::NUMBER_UNREADABLE,
             code::SHARES_SUM,
             code::LAW_IMPOSSIBLE,
-            code::UNKNOWN_KEY,
         ];
         let mut errors = self.list.iter().filter(|found| found.severity == Severity::Error);
         self.has_errors() && errors.all(|error| OF_VALUES.contains(&error.code))

@@ -50,7 +50,7 @@ fn a_full_return_belt_that_feeds_the_station_that_fills_it_is_a_knot() {
     assert_eq!(names, ["D", "O"]);
 }
 
-/// Nobody of the knot ever is at work: it is as old as the wait for room.
+/// The divider and the end of the belt never are at work: the knot is as old as the last wait for room.
 #[test]
 fn a_knot_of_stations_that_work_in_no_time_has_its_time() {
     let stations = r#"

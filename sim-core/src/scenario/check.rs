@@ -35,12 +35,14 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     if !problems.has_errors() {
         check_connections(scenario, problems);
         check_feeders(scenario, problems);
+        if problems.has_errors() {
+            // Without any error the balance finds them, and more.
+            check_rings(scenario, problems);
+        }
     } else if problems.has_only_errors_of_values() {
-        // Who gives to whom does not hang on values: it is told together with them.
+        // Who gives to whom does not hang on values: it is told together with them. Where a station, a name or a key could
+        // not be read, a ring or a station that nothing feeds might be of our own making.
         check_feeders(scenario, problems);
-    }
-    if problems.has_errors() {
-        // Without any error the balance finds them, and more.
         check_rings(scenario, problems);
     }
 }
@@ -526,12 +528,31 @@ mod tests {
         assert_eq!(found.len(), 3, "{found:?}");
     }
 
+    /// The way on leads to the next station: where that could not be read, or the key of the way was misspelt, it seems to
+    /// lead round.
     #[test]
-    fn an_exit_to_nowhere_known_is_no_loop() {
+    fn what_could_not_be_read_makes_no_loop() {
+        let ring = |last: &str, to: &str| {
+            errors(&format!(
+                r#"{{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "A"}},
+                {{"id": "A", "type": "work", "time": "1 s", {to}}}, {last}
+                {{"id": "B", "type": "belt", "travel": "1 s", "to": "A"}}"#
+            ))
+        };
+        let press = r#"{"id": "press", "type": "machin", "cycle": "1 s", "to": "out"},"#;
+        for found in [ring(press, r#""note": "on""#), ring("", r#""too": "out""#)] {
+            assert!(!found.is_empty() && !found.iter().any(|message| message.contains("loop")), "{found:?}");
+        }
+    }
+
+    #[test]
+    fn a_loop_is_told_together_with_a_station_that_nothing_feeds() {
         let found = errors(
             r#"{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "A"},
-            {"id": "A", "type": "divider", "exits": ["A", "press"]}"#,
+            {"id": "A", "type": "work", "time": "1 s", "to": "A"},
+            {"id": "C", "type": "work", "time": "1 s", "to": "out"}"#,
         );
-        assert!(!found.iter().any(|message| message.contains("loop")), "{found:?}");
+        assert!(found.iter().any(|message| message.contains("loop `A`")), "{found:?}");
+        assert!(found.iter().any(|message| message.contains("nothing feeds `C`")), "{found:?}");
     }
 }
