@@ -84,13 +84,6 @@ pub(crate) fn beginning(letters: impl Iterator<Item = char>, columns: usize) -> 
     letters.take_while(fits).collect()
 }
 
-/// The path of a value in a file without the list it stands in: `stations["path 1"].jams[0].per_part` as
-/// `path 1.jams[0].per_part`.
-pub(crate) fn short_path(path: &str) -> String {
-    let Some((_, rest)) = path.split_once("[\"") else { return path.to_owned() };
-    rest.replacen("\"]", "", 1)
-}
-
 /// As much of the beginning of `text` as fits in `columns`; ends in `..` if something was left out.
 pub(crate) fn clip(text: &str, columns: usize) -> String {
     if width(text) <= columns {

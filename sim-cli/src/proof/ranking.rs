@@ -4,8 +4,8 @@ use super::{cell, half};
 use crate::charts::{Bar, Bars, Chart, Kind};
 use crate::document::{Block, Document, Grid, numbers, word, words};
 use crate::numbers::{grouped, stated, with_error};
-use crate::screen::short_path;
 use sim_core::study::LimitsResult;
+use sim_core::vary::short;
 
 /// Numbers shown in the chart.
 const SHOWN: usize = 20;
@@ -55,7 +55,7 @@ pub(super) fn gains(found: &LimitsResult) -> Block {
         let Some(gain) = limit.gain.mean.filter(|_| bars.len() < SHOWN) else { continue };
         let is_sure = limit.gain.low.zip(limit.gain.high).is_some_and(|(low, high)| low > 0.0 || high < 0.0);
         bars.push(Bar {
-            name: format!("{}, {}", short_path(&limit.path), limit.change),
+            name: format!("{}, {}", short(&limit.path), limit.change),
             value: gain,
             shown: format!("{gain:+.2}"),
             interval: limit.gain.low.zip(limit.gain.high),

@@ -3,9 +3,10 @@
 use super::heading;
 use crate::ink::Ink;
 use crate::numbers::scaled;
-use crate::screen::{WIDTH, safe, short_path, wrap};
+use crate::screen::{WIDTH, safe, wrap};
 use crate::tables::Table;
 use sim_core::study::{LimitReport, LimitsResult};
+use sim_core::vary::short;
 
 /// Rows shown however many limits there are.
 const ROWS_MAX: usize = 20;
@@ -27,7 +28,7 @@ pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
     for limit in sure.iter().take(ROWS_MAX) {
         let half = limit.gain.half_width().map_or("-".to_owned(), |half| format!("{half:.3}"));
         table.row([
-            short_path(&limit.path),
+            short(&limit.path),
             clipped(&limit.from),
             if limit.from.len() > 14 { limit.change.clone() } else { clipped(&limit.to) },
             scaled(&limit.gain, 1.0, 3),
@@ -55,7 +56,7 @@ pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
         ));
     }
     if !found.not_tried.is_empty() {
-        let list: Vec<String> = found.not_tried.iter().map(|path| short_path(path)).collect();
+        let list: Vec<String> = found.not_tried.iter().map(|path| short(path)).collect();
         notes.push(format!("Not tried, because the file would not be sound: {}.", list.join(", ")));
     }
     page.push_str(&wrap(&safe(&notes.join(" ")), "  ", "  ", WIDTH));

@@ -6,7 +6,7 @@
 use super::result::LeftOut;
 use crate::scenario::Scenario;
 use crate::sweep::{Factor, Unsound, prepare};
-use crate::vary::{Address, Knob, Setting, knobs, set};
+use crate::vary::{Address, Knob, Setting, knobs, set, short};
 use serde_json::Value;
 
 /// What is turned.
@@ -51,12 +51,6 @@ pub fn dials_of_knobs(source: &str, scenario: &Scenario, share: f64) -> Vec<Dial
         Some(Dial { name, turns: Turns::Knob { knob, address, share, ends: (-1.0, 1.0) } })
     };
     knobs(source, scenario).into_iter().filter_map(dial).collect()
-}
-
-/// `stations["path 1"].jams[0].per_part` as `path 1.jams[0].per_part`: an address as well.
-fn short(path: &str) -> String {
-    let Some((_, rest)) = path.split_once("[\"") else { return path.to_owned() };
-    rest.replacen("\"]", "", 1)
 }
 
 impl Dial {

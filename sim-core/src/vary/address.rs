@@ -12,6 +12,12 @@ use crate::text::suggest::nearest;
 /// Lists and objects of the file whose entries may be named at the beginning of an address.
 const NAMED: [&str; 5] = ["stations", "sensors", "attendants", "measures", "parts"];
 
+/// The short form of a path: `stations["path 1"].jams[0].per_part` as `path 1.jams[0].per_part`: an address as well.
+pub fn short(path: &str) -> String {
+    let Some((_, rest)) = path.split_once("[\"") else { return path.to_owned() };
+    rest.replacen("\"]", "", 1)
+}
+
 /// One step from a value into what it is made of.
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Step {

@@ -8,6 +8,6 @@ mod address;
 mod edit;
 mod knob;
 
-pub use address::{Address, Spot, find};
+pub use address::{Address, Spot, find, short};
 pub use edit::{Setting, Unchanged, plain, set, value_of};
 pub use knob::{Change, Knob, knobs, knobs_under};
