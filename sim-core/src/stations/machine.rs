@@ -326,7 +326,7 @@ impl Machine {
                     floor.missing(self.me, 0);
                     floor.take_into(self.me, place, &mut self.part);
                     self.phase = Phase::Stroke;
-                    let time = self.cycle.draw_ns(self.luck.stream());
+                    let time = self.luck.time(floor, self.me, &self.cycle);
                     self.alarm.start(floor, floor.now + time);
                     duty.set_state(floor, State::Working);
                     duty.jams(floor, &self.part, Moment::Start);
@@ -414,7 +414,7 @@ impl Machine {
                 match floor.offer(self.me, &inlet.inlets) {
                     Offer::Ready(place) => {
                         let part = floor.take(self.me, place);
-                        let time = nest.load.draw_ns(self.luck.stream());
+                        let time = self.luck.time(floor, self.me, &nest.load);
                         if time == 0 {
                             nest.loaded.push(part);
                         } else {
@@ -523,7 +523,7 @@ impl Machine {
             floor.note(self.me, Note::StrokeShort, None);
         }
         self.phase = Phase::Stroke;
-        let time = self.cycle.draw_ns(self.luck.stream()) + u64::from(largest) * self.each;
+        let time = self.luck.time(floor, self.me, &self.cycle) + u64::from(largest) * self.each;
         self.alarm.set(floor, floor.now + time);
         floor.set_state(self.me, State::Working);
         for n in 0..self.taken.len() {

@@ -20,6 +20,7 @@ use super::path_in_file::{FileSetup, PathInFile, Point, Spacing};
 use super::times::Times;
 use super::tool_spec::{self, ToolSpec, all_names};
 use super::tooling::{ClassName, ToolTable, Tooling, class_names};
+use super::tools::Onward;
 use super::track::nanos;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::{Exit, Moment};
@@ -485,12 +486,14 @@ impl Blueprint for PathSpec {
     fn build(&self, site: &mut Site<'_>) -> Station {
         let tooling = self.tooling(site.kinds, &[]);
         let exits = site.exits.iter().zip(&tooling.rules);
+        let tools = tooling.compiled();
         let setup = PathSetup {
+            onward: Onward::new(&tools, &site.classes),
             inlets: site.inlets.clone(),
             exits: exits
                 .map(|(&exit, rule)| PathExit { exit, comeback: rule.compiled_for(site.kinds) })
                 .collect(),
-            tools: tooling.compiled(),
+            tools,
             classes: site.classes.clone(),
             overflow: self.overflow_exit(),
         };

@@ -4,7 +4,7 @@
 //! otherwise draws no luck. The row is compiled into one table per tool, indexed by the class of the part.
 
 use crate::kernel::dice::Outcomes;
-use crate::kernel::{Exit, Floor, Observer, PlaceId, Stream, dice};
+use crate::kernel::{Draw, Exit, Floor, Observer, PlaceId, StationId, Stream, dice};
 use crate::part::Part;
 
 /// What a tool did with a part.
@@ -65,6 +65,14 @@ impl Classes {
         self.index(part.kind, part.condition, part.attitude)
     }
 
+    /// For each class the number of the one of the same kind and condition in attitude 0.
+    fn of_attitude_0(&self) -> impl Iterator<Item = usize> + '_ {
+        self.blocks.iter().flat_map(|block| {
+            let (first, n) = (usize::from(block.first), usize::from(block.n_attitudes));
+            (0..usize::from(block.n_conditions) * n).map(move |class| first + class - class % n.max(1))
+        })
+    }
+
     /// Whether no kind has more than one attitude.
     pub fn have_one_attitude(&self) -> bool {
         self.blocks.iter().all(|block| block.n_attitudes <= 1)
@@ -118,6 +126,20 @@ impl Row {
 }
 
 impl Row {
+    /// The fates with their chances.
+    fn fates(&self) -> Vec<(Fate, f64)> {
+        match (self.choice, self.many.as_deref()) {
+            (Choice::None, _) => vec![(self.pair[0], 1.0)],
+            (Choice::OfMany, Some((outcomes, fates))) => {
+                fates.iter().copied().zip(outcomes.each_share()).collect()
+            }
+            (Choice::OfTwo | Choice::OfMany, _) => {
+                let first = self.threshold as f64 / 18_446_744_073_709_551_616.0;
+                vec![(self.pair[0], first), (self.pair[1], 1.0 - first)]
+            }
+        }
+    }
+
     #[inline(never)]
     fn fate_of_many(&self, luck: &mut Stream) -> Fate {
         let Some((outcomes, fates)) = self.many.as_deref() else { panic!("a choice of many lists them") };
@@ -151,6 +173,47 @@ impl Tool {
                 }
             }
             Choice::OfMany => row.fate_of_many(luck),
+        }
+    }
+}
+
+/// Chances that a part goes on through exit 0, by class, before each tool of a row and after the last one.
+#[derive(Clone, Debug)]
+pub struct Onward(Vec<Vec<f64>>);
+
+impl Onward {
+    /// Of a row of tools.
+    pub fn new(tools: &[Tool], classes: &Classes) -> Self {
+        let mut chances = vec![vec![1.0; classes.len()]];
+        for tool in tools.iter().rev() {
+            let after = &chances[chances.len() - 1];
+            let of_fate = |first: usize, (fate, chance): (Fate, f64)| match fate {
+                Fate::Onward(attitude) => chance * after[first + usize::from(attitude)],
+                Fate::Exit(0) => chance,
+                Fate::Exit(_) => 0.0,
+            };
+            let of = |(class, first): (usize, usize)| -> f64 {
+                tool.rows[class].fates().into_iter().map(|fate| of_fate(first, fate)).sum()
+            };
+            let before = classes.of_attitude_0().enumerate().map(of).collect();
+            chances.push(before);
+        }
+        chances.reverse();
+        Onward(chances)
+    }
+
+    /// The chance of a class before tool number `tool`.
+    #[inline]
+    pub fn chance(&self, tool: usize, class: usize) -> f64 {
+        self.0[tool][class]
+    }
+
+    /// Tells that the whole row sent a part of `class` to `exit`.
+    #[inline(always)]
+    pub(super) fn tell_run<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, class: usize, exit: u8) {
+        if O::HEARS_DRAWS {
+            let went_on = f64::from(u8::from(exit == 0));
+            floor.observer.drew(Draw::Accepted(me), went_on - self.chance(0, class));
         }
     }
 }
@@ -243,7 +306,7 @@ impl Comeback {
     #[inline(always)]
     pub(super) fn turn<O: Observer>(
         &self,
-        floor: &Floor<O>,
+        floor: &mut Floor<O>,
         at_entry: u8,
         part: &mut Part,
         luck: &mut Stream,
@@ -256,7 +319,13 @@ impl Comeback {
     }
 
     #[inline(never)]
-    fn turn_by_entry<O: Observer>(&self, floor: &Floor<O>, at_entry: u8, part: &mut Part, luck: &mut Stream) {
+    fn turn_by_entry<O: Observer>(
+        &self,
+        floor: &mut Floor<O>,
+        at_entry: u8,
+        part: &mut Part,
+        luck: &mut Stream,
+    ) {
         match self {
             Comeback::Keep(chance) if luck.chance(*chance) => part.turn_to(at_entry),
             Comeback::Keep(_) | Comeback::Remix => floor.remix(part, luck),
