@@ -31,7 +31,7 @@ use super::by_part::ByPart;
 use super::dice::Dice;
 use crate::kernel::floor::Duty;
 use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
+    Draw, Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
 };
 use crate::part::{Nanos, Part};
 
@@ -473,6 +473,12 @@ impl Machine {
                 let reads_full =
                     if lacks { luck.chance(check.false_full) } else { !luck.chance(check.false_empty) };
                 all_full &= reads_full;
+            }
+            if O::HEARS_DRAWS && missing == 0 {
+                // A failed check costs the time until the next one.
+                let fails = 1.0 - libm::pow(1.0 - check.false_empty, self.inlets.len() as f64);
+                let off = f64::from(u8::from(!all_full)) - fails;
+                floor.observer.drew(Draw::Time(self.me), 1e9 * check.again.mean() * off);
             }
             if !all_full {
                 if let Some(reach) = self.reach {

@@ -488,7 +488,7 @@ impl Blueprint for PathSpec {
         let exits = site.exits.iter().zip(&tooling.rules);
         let tools = tooling.compiled();
         let setup = PathSetup {
-            onward: Onward::new(&tools, &site.classes),
+            onward: Onward::new(&tools, site.classes),
             inlets: site.inlets.clone(),
             exits: exits
                 .map(|(&exit, rule)| PathExit { exit, comeback: rule.compiled_for(site.kinds) })

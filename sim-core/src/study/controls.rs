@@ -4,7 +4,8 @@
 //! The weights come from the balance, not from what was simulated: a second lost at a station costs the parts that it
 //! could have sent to the point of use, and counts the less the more it has in reserve. They only decide how much is saved.
 //! For each station there is one for what stops it and one for times and outcomes, for each pool of attendants one for walks, for each
-//! kind of part one for those that are good. Invariant: controls depend on the scenario alone.
+//! kind of part one for those that are good. Not among them: how much a container holds and when it comes, how lots and shifts
+//! differ, cleats, clumps, dimensions. Invariant: controls depend on the scenario alone.
 
 use super::outputs::entry_of;
 use crate::balance::{Balance, StationBalance, solve};

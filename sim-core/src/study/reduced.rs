@@ -1,4 +1,4 @@
-//! The mean rate from fewer shifts: mirrored shifts, and jams as controls.
+//! The mean rate from fewer shifts: mirrored shifts, and luck as controls.
 //!
 //! For the mean alone, never for the verdict: a promise counts shifts as they are. A *mirrored* shift draws 1 - u wherever
 //! its partner draws u, all by inversion; the mean of a pair is unbiased whatever the line, and spreads less where luck
