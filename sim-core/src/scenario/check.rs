@@ -1,22 +1,24 @@
 //! Checks between the parts of a scenario: names, references, connections.
 
-use super::{OUT, Scenario, Start, is_reserved};
+use super::{Doubts, OUT, Scenario, Start, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
 use crate::stations::lots::LotLuck;
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::stops::{Cause, StopSpec};
 use crate::text::forms::Spanned;
+use crate::text::is_name;
+use crate::text::suggest::nearest;
 
 /// Most stations, equal ones counted apart.
 const STATIONS_MAX: u64 = 2000;
 
 /// Reports everything that is wrong between the parts of the scenario.
-pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
+pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     check_names(scenario, problems);
-    check_references(scenario, problems);
+    check_references(scenario, doubts, problems);
     check_tests(scenario, problems);
     scenario.kinds.iter().for_each(|kind| check_lots(scenario, kind, problems));
     for entry in &scenario.stations {
@@ -25,31 +27,23 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         check_stops(scenario, entry, problems);
     }
     check_slowed(scenario, problems);
-    super::batches::check(scenario, problems);
+    super::batches::check(scenario, doubts, problems);
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
         let brought: Vec<u8> = scenario.stations.iter().filter_map(brings).collect();
         changeover.check(&scenario.kinds, &brought, problems);
     }
     super::size::check(scenario, problems);
-    if !problems.has_errors() {
-        check_connections(scenario, problems);
-        check_feeders(scenario, problems);
-        if problems.has_errors() {
-            // Without any error the balance finds them, and more.
-            check_rings(scenario, problems);
-        }
-    } else if problems.has_only_errors_of_values() {
-        // Who gives to whom does not hang on values: it is told together with them. Where a station, a name or a key could
-        // not be read, a ring or a station that nothing feeds might be of our own making.
-        check_feeders(scenario, problems);
-        check_rings(scenario, problems);
+    check_connections(scenario, doubts, problems);
+    check_feeders(scenario, doubts, problems);
+    if problems.has_errors() {
+        // Without any error the balance finds them, and more.
+        check_rings(scenario, doubts, problems);
     }
 }
 
-/// Reports rings of stations that lead nowhere, as far as connections tell: an exit to a name that is not known counts as
-/// a way out.
-fn check_rings(scenario: &Scenario, problems: &mut Diagnostics) {
+/// Reports rings of stations that lead nowhere, as far as connections tell: an exit that is not known counts as a way out.
+fn check_rings(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
     let next = |from: usize| -> Vec<Option<usize>> {
         entries[from].blueprint.exits().iter().map(|exit| target_of(scenario, from, &exit.to)).collect()
@@ -71,7 +65,8 @@ fn check_rings(scenario: &Scenario, problems: &mut Diagnostics) {
     let leads_out = |from: usize| {
         let exits = next(from);
         let of = &entries[from].blueprint;
-        exits.is_empty() || exits.contains(&None) || of.is_stocked() || of.named_inlets().len() > 1
+        let may = exits.is_empty() || exits.contains(&None) || !doubts.knows_exits(&entries[from]);
+        may || of.is_stocked() || of.named_inlets().len() > 1
     };
     let mut told: Vec<usize> = Vec::new();
     for start in 0..entries.len() {
@@ -143,12 +138,12 @@ fn known_stations(scenario: &Scenario) -> Vec<&str> {
     scenario.stations.iter().map(|entry| entry.id.value.as_str()).collect()
 }
 
-fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
+fn check_references(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let stations = known_stations(scenario);
     let pools: Vec<&str> = scenario.attendants.iter().map(|pool| pool.id.value.as_str()).collect();
     let mut must = |name: &Spanned<String>, what: &str, known: &[&str]| {
-        if !name.value.is_empty() && !known.contains(&name.value.as_str()) {
-            problems.error(&name.place, unknown(what, &name.value, known));
+        if !doubts.may_name(&name.value) {
+            must_be_one_of(name, what, known, problems);
         }
     };
     let mut ends = stations.clone();
@@ -161,16 +156,16 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
         }
         entry.priority.iter().for_each(|name| must(name, "station", &stations));
         entry.blueprint.named_inlets().iter().for_each(|name| must(name, "station", &stations));
-        entry.blueprint.pools().iter().for_each(|name| must(name, "attendants", &pools));
+        entry.blueprint.pools().iter().for_each(|name| must(name, "pool of attendants", &pools));
         let inner = entry.blueprint.inner_stops();
         for stop in entry.stops.iter().chain(inner.iter().map(|(stop, _)| stop)) {
-            stop.by.iter().for_each(|name| must(name, "attendants", &pools));
+            stop.by.iter().for_each(|name| must(name, "pool of attendants", &pools));
         }
     }
     for pool in &scenario.attendants {
         pool.priority.iter().for_each(|name| must(name, "station", &stations));
         pool.walk_to.iter().for_each(|(name, _)| must(name, "station", &stations));
-        pool.helps.iter().for_each(|name| must(name, "attendants", &pools));
+        pool.helps.iter().for_each(|name| must(name, "pool of attendants", &pools));
     }
     for sensor in &scenario.sensors {
         let named = sensor.watches.iter().chain(&sensor.holds).chain(&sensor.slows);
@@ -179,11 +174,11 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     let mut rest = stations.clone();
     rest.extend(&pools);
     for pause in &scenario.plan.breaks {
-        pause.of.iter().for_each(|name| must(name, "station or attendants", &rest));
+        pause.of.iter().for_each(|name| must(name, "station or pool of attendants", &rest));
     }
     if let Some(changeover) = &scenario.plan.changeover {
         changeover.stations().for_each(|name| must(name, "station", &stations));
-        changeover.pools().for_each(|name| must(name, "attendants", &pools));
+        changeover.pools().for_each(|name| must(name, "pool of attendants", &pools));
     }
     scenario.plan.start_at.iter().for_each(|(name, _)| must(name, "station", &stations));
     scenario.promise.at.iter().for_each(|name| must(name, "station", &stations));
@@ -302,30 +297,26 @@ fn check_moment(entry: &Entry, stop: &StopSpec, problems: &mut Diagnostics) {
 }
 
 fn check_stop(scenario: &Scenario, stop: &StopSpec, exits: &[&str], problems: &mut Diagnostics) {
-    if let Some(then) = &stop.then
-        && !exits.contains(&then.value.as_str())
-    {
-        problems.error(&then.place, unknown("exit key of this station named", &then.value, exits));
+    if let Some(then) = &stop.then {
+        must_be_one_of(then, "exit key of this station named", exits, problems);
     }
     if let Cause::PerPartByCondition(map) = &stop.cause {
         let all = scenario.kinds.iter().flat_map(|kind| kind.conditions.iter().map(String::as_str));
         let conditions: Vec<&str> = all.collect();
-        for (name, _) in map {
-            if !conditions.contains(&name.value.as_str()) {
-                problems.error(&name.place, unknown("condition", &name.value, &conditions));
-            }
-        }
+        map.iter().for_each(|(name, _)| must_be_one_of(name, "condition", &conditions, problems));
     }
 }
 
 /// Every station that takes is fed, every exit leads to somebody who takes, and something is a source.
-fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
+fn check_connections(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
     for (n, entry) in entries.iter().enumerate() {
         for exit in entry.blueprint.exits() {
-            let Some(target) = target_of(scenario, n, &exit.to) else { continue };
+            let Lead::Station(target) = lead_of(scenario, n, &exit.to) else { continue };
             let inlets = entries[target].blueprint.named_inlets();
-            if !inlets.is_empty() && !inlets.iter().any(|name| name.value == entry.id.value) {
+            let is_known = |name: &Spanned<String>| entries.iter().any(|entry| entry.id.value == name.value);
+            let are_known = doubts.knows_exits(&entries[target]) && inlets.iter().all(is_known);
+            if !inlets.is_empty() && are_known && !inlets.iter().any(|name| name.value == entry.id.value) {
                 let (from, to) = (&entry.id.value, &entries[target].id.value);
                 let message = format!("`{from}` gives to `{to}`, none of whose inlets takes from it");
                 problems.error(
@@ -347,21 +338,36 @@ fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
             }
         }
     }
-    check_bodies(scenario, problems);
+    check_bodies(scenario, doubts, problems);
     check_bins(scenario, problems);
-    super::together::check(scenario, problems);
+    super::together::check(scenario, doubts, problems);
 }
 
 /// Stations that nothing feeds, and inlets whose station does not give to them.
-fn check_feeders(scenario: &Scenario, problems: &mut Diagnostics) {
+fn check_feeders(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
+    let leads = |from: usize| -> Vec<Lead> {
+        let exits = entries[from].blueprint.exits();
+        exits.iter().map(|exit| lead_of(scenario, from, &exit.to)).collect()
+    };
+    let may_lead_anywhere =
+        |from: usize| !doubts.knows_exits(&entries[from]) || leads(from).contains(&Lead::Unknown);
+    let misspelt: Vec<String> = names_of_nobody(scenario);
+    let anybody_may_be_fed =
+        misspelt.iter().any(|name| !is_name(name)) || !entries.iter().all(Entry::is_read);
+    let may_be_fed = |n: usize| {
+        let id = entries[n].id.value.as_str();
+        let is_meant = misspelt.iter().any(|name| nearest(name, [id]).is_some()) || doubts.may_name(id);
+        let is_another = entries[..n].iter().any(|entry| entry.id.value == id);
+        is_meant || is_another || anybody_may_be_fed || (n > 0 && may_lead_anywhere(n - 1))
+    };
     let mut fed = vec![false; entries.len()];
     for (n, entry) in entries.iter().enumerate() {
         let targets = entry.blueprint.exits().into_iter().filter_map(|exit| target_of(scenario, n, &exit.to));
         targets.for_each(|target| fed[target] = true);
     }
     for (n, entry) in entries.iter().enumerate() {
-        if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
+        if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() && !may_be_fed(n) {
             problems.error(
                 &entry.id.place,
                 Problem::new(code::NOT_FED, format!("nothing feeds `{}`", entry.id.value))
@@ -377,7 +383,10 @@ fn check_feeders(scenario: &Scenario, problems: &mut Diagnostics) {
                         .iter()
                         .any(|e| target_of(scenario, from, &e.to) == Some(n))
             };
-            if !(0..entries.len()).any(feeds) {
+            let named = |from: &usize| entries[*from].id.value == name.value;
+            // A name of nobody is told as such.
+            let is_known = (0..entries.len()).find(named).is_some_and(|from| !may_lead_anywhere(from));
+            if is_known && !(0..entries.len()).any(feeds) {
                 problems.error(
                     &name.place,
                     Problem::new(
@@ -392,13 +401,14 @@ fn check_feeders(scenario: &Scenario, problems: &mut Diagnostics) {
 }
 
 /// Places that nobody works at don't choose, and are no point of use.
-fn check_bodies(scenario: &Scenario, problems: &mut Diagnostics) {
+fn check_bodies(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
     let has_body = |entry: &Entry| entry.blueprint.body(&scenario.kinds, "").is_some();
     for (n, entry) in entries.iter().enumerate() {
         for exit in entry.blueprint.exits() {
             let Some(to) = target_of(scenario, n, &exit.to).map(|to| &entries[to]) else { continue };
-            if has_body(to) && to.count > 1 && to.count != entry.count {
+            let are_known = doubts.knows_all(entry) && doubts.knows_all(to);
+            if are_known && has_body(to) && to.count > 1 && to.count != entry.count {
                 let message =
                     format!("`{}` is {} side by side, and nothing chooses among them", to.id.value, to.count);
                 problems.error(
@@ -420,8 +430,9 @@ fn check_bodies(scenario: &Scenario, problems: &mut Diagnostics) {
             }
         }
         if entry.in_turn && entry.count > 1 {
-            let beyond = entry.blueprint.exits().first().and_then(|exit| target_of(scenario, n, &exit.to));
-            if !beyond.is_some_and(|to| has_body(&entries[to]) && entries[to].count == 1) {
+            let beyond = entry.blueprint.exits().first().map(|exit| lead_of(scenario, n, &exit.to));
+            let is_one = |to: usize| has_body(&entries[to]) && entries[to].count == 1;
+            if !matches!(beyond, Some(Lead::Unknown)) && !beyond.and_then(Lead::station).is_some_and(is_one) {
                 problems.error(
                     &entry.place,
                     Problem::new(
@@ -452,7 +463,11 @@ fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
     let is_bin = |n: usize| body(n).is_some_and(|place| place.counts().is_some());
     for (n, entry) in entries.iter().enumerate() {
         for (no, exit) in entry.blueprint.exits().iter().enumerate() {
-            let target = target_of(scenario, n, &exit.to);
+            let lead = lead_of(scenario, n, &exit.to);
+            if !entry.is_read() || lead == Lead::Unknown {
+                continue;
+            }
+            let target = lead.station();
             let id = &entry.id.value;
             if no == 0 && entry.blueprint.gives_to_bin() && !target.is_some_and(is_bin) {
                 problems.error(
@@ -495,12 +510,58 @@ fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
     }
 }
 
-/// The entry to which an exit leads; `None` out of the line.
+/// The entry to which an exit leads; `None` out of the line, and for a name of nobody.
 pub fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
     match to {
         To::Next => (from + 1 < scenario.stations.len()).then_some(from + 1),
-        To::Named(name) => scenario.stations.iter().position(|entry| entry.id.value == name.value),
+        To::Named(name) => {
+            let has_name = |entry: &Entry| entry.id.value == name.value && !name.value.is_empty();
+            scenario.stations.iter().position(has_name)
+        }
     }
+}
+
+/// Where an exit leads in a file that may have errors.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Lead {
+    Out,
+    Station(usize),
+    /// To a name of nobody, or to a station of which nothing is known.
+    Unknown,
+}
+
+impl Lead {
+    fn station(self) -> Option<usize> {
+        match self {
+            Lead::Station(ix) => Some(ix),
+            Lead::Out | Lead::Unknown => None,
+        }
+    }
+}
+
+fn lead_of(scenario: &Scenario, from: usize, to: &To) -> Lead {
+    match (target_of(scenario, from, to), to) {
+        (Some(ix), _) if scenario.stations[ix].is_read() => Lead::Station(ix),
+        (None, To::Named(name)) if name.value != OUT => Lead::Unknown,
+        (Some(_), _) => Lead::Unknown,
+        (None, _) => Lead::Out,
+    }
+}
+
+/// Names to which stations give and that nobody has.
+fn names_of_nobody(scenario: &Scenario) -> Vec<String> {
+    let mut names = Vec::new();
+    for (from, entry) in scenario.stations.iter().enumerate() {
+        for exit in entry.blueprint.exits() {
+            if let To::Named(name) = &exit.to
+                && name.value != OUT
+                && target_of(scenario, from, &exit.to).is_none()
+            {
+                names.push(name.value.clone());
+            }
+        }
+    }
+    names
 }
 
 #[cfg(test)]
