@@ -6,6 +6,7 @@
 mod batches;
 mod changeover;
 mod check;
+mod connections;
 mod control;
 mod doubts;
 mod money;
@@ -17,7 +18,7 @@ mod size;
 mod together;
 
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
-pub use check::target_of;
+pub use connections::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
 pub(crate) use doubts::Doubts;
 pub use money::Prices;

@@ -24,10 +24,12 @@
 //! assert_eq!(describe("Track", read_track)["properties"]["gates"]["default"], 1);
 //! ```
 //!
-//! The same function runs in three modes: *reading* (every problem is reported, reading goes on with stand-ins),
-//! *describing* (a schema is recorded) and *standing in* (nothing is read; stand-ins are returned). So it has to
-//! ask for its fields unconditionally, and must not rely on what the values are. When any error was reported, the
-//! value may hold stand-ins and is good for nothing but finding more errors.
+//! The same function runs in four modes: *reading* (every problem is reported, reading goes on with stand-ins),
+//! *listing* (its keys are gathered beforehand, so that a misspelt one is read as what was meant), *describing* (a
+//! schema is recorded) and *standing in* (nothing is read; stand-ins are returned). So it has to ask for its fields
+//! unconditionally, and must not rely on what the values are. When any error was reported, the value may hold
+//! stand-ins and is good for nothing but finding more errors; checks between fields ask [`Object::sound`], so that
+//! one error makes up no other.
 //!
 //! `note` (text or a list of texts) is allowed in every object and is declared nowhere.
 
