@@ -14,7 +14,7 @@ use super::alarm::Alarm;
 use super::clumps::Clumps;
 use super::dice::Dice;
 use super::times::Times;
-use super::tools::{Classes, Comeback, Fate, Gate, Onward, Tool};
+use super::tools::{Classes, Comeback, Fate, Gate, Tool, chance_onward};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
     Draw, Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId, Stream,
@@ -43,8 +43,6 @@ pub struct PathSetup {
     pub classes: Classes,
     /// Exit for surplus parts when exit 0 has no room.
     pub overflow: Option<u8>,
-    /// Chances to be sent on, before each tool.
-    pub onward: Onward,
 }
 
 impl PathSetup {
@@ -64,7 +62,16 @@ impl PathSetup {
 
     /// Chance that a part of this class goes on through exit 0.
     pub(super) fn chance_onward(&self, kind: u8, condition: u8, attitude: u8) -> f64 {
-        self.onward.chance(0, self.classes.index(kind, condition, attitude))
+        chance_onward(&self.tools, 0, self.classes.index(kind, condition, attitude))
+    }
+
+    /// Tells that the whole row of tools sends `part`, which is as it was before, to `exit`.
+    #[inline(always)]
+    fn tell_run<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, part: &Part, exit: u8) {
+        if O::HEARS_DRAWS {
+            let chance = self.chance_onward(part.kind, part.condition, part.attitude);
+            floor.observer.drew(Draw::Accepted(me), f64::from(u8::from(exit == 0)) - chance);
+        }
     }
 
     /// Tells that tool number `tool` has drawn `fate` for `part`, which is as it was before.
@@ -78,12 +85,14 @@ impl PathSetup {
         fate: Fate,
     ) {
         if O::HEARS_DRAWS {
-            let class = |attitude| self.classes.index(part.kind, part.condition, attitude);
+            let chance = |tool, attitude| {
+                chance_onward(&self.tools, tool, self.classes.index(part.kind, part.condition, attitude))
+            };
             let after = match fate {
-                Fate::Onward(attitude) => self.onward.chance(tool + 1, class(attitude)),
+                Fate::Onward(attitude) => chance(tool + 1, attitude),
                 Fate::Exit(exit) => f64::from(u8::from(exit == 0)),
             };
-            floor.observer.drew(Draw::Accepted(me), after - self.onward.chance(tool, class(part.attitude)));
+            floor.observer.drew(Draw::Accepted(me), after - chance(tool, part.attitude));
         }
     }
 
@@ -271,7 +280,7 @@ impl Path {
     fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
         if let Some(gate) = self.gates.get(self.setup.classes.of(&self.part)) {
             let way = gate.pass(self.luck.stream());
-            self.setup.onward.tell_run(floor, self.me, self.setup.classes.of(&self.part), way.exit);
+            self.setup.tell_run(floor, self.me, &self.part, way.exit);
             self.part.turn_to(way.attitude);
             if !floor.is_plainly_open(way.place) {
                 self.stage = Stage::Leaving { exit: way.exit, jammed: false };
@@ -286,7 +295,7 @@ impl Path {
             return true;
         }
         let (exit, attitude) = self.setup.run(&self.part, self.luck.stream());
-        self.setup.onward.tell_run(floor, self.me, self.setup.classes.of(&self.part), exit);
+        self.setup.tell_run(floor, self.me, &self.part, exit);
         self.part.turn_to(attitude);
         let way = &self.setup.exits[usize::from(exit)];
         match way.exit {

@@ -4,7 +4,7 @@
 //! otherwise draws no luck. The row is compiled into one table per tool, indexed by the class of the part.
 
 use crate::kernel::dice::Outcomes;
-use crate::kernel::{Draw, Exit, Floor, Observer, PlaceId, StationId, Stream, dice};
+use crate::kernel::{Exit, Floor, Observer, PlaceId, Stream, dice};
 use crate::part::Part;
 
 /// What a tool did with a part.
@@ -151,12 +151,14 @@ impl Row {
 #[derive(Clone, Debug)]
 pub struct Tool {
     rows: Vec<Row>,
+    /// By class; see [`look_ahead`]. It stands here, and not in the station, so that stations are as small as can be.
+    onward: Vec<f64>,
 }
 
 impl Tool {
     /// A tool from its rows, one per class.
     pub fn new(rows: Vec<Row>) -> Self {
-        Tool { rows }
+        Tool { rows, onward: Vec::new() }
     }
 
     /// What happens to a part of `class`.
@@ -177,45 +179,27 @@ impl Tool {
     }
 }
 
-/// Chances that a part goes on through exit 0, by class, before each tool of a row and after the last one.
-#[derive(Clone, Debug)]
-pub struct Onward(Vec<Vec<f64>>);
-
-impl Onward {
-    /// Of a row of tools.
-    pub fn new(tools: &[Tool], classes: &Classes) -> Self {
-        let mut chances = vec![vec![1.0; classes.len()]];
-        for tool in tools.iter().rev() {
-            let after = &chances[chances.len() - 1];
-            let of_fate = |first: usize, (fate, chance): (Fate, f64)| match fate {
-                Fate::Onward(attitude) => chance * after[first + usize::from(attitude)],
-                Fate::Exit(0) => chance,
-                Fate::Exit(_) => 0.0,
-            };
-            let of = |(class, first): (usize, usize)| -> f64 {
-                tool.rows[class].fates().into_iter().map(|fate| of_fate(first, fate)).sum()
-            };
-            let before = classes.of_attitude_0().enumerate().map(of).collect();
-            chances.push(before);
-        }
-        chances.reverse();
-        Onward(chances)
+/// Works out for each tool of a row the chance that a part which comes to it goes on through exit 0 in the end.
+pub fn look_ahead(tools: &mut [Tool], classes: &Classes) {
+    let mut after = vec![1.0; classes.len()];
+    for tool in tools.iter_mut().rev() {
+        let of_fate = |first: usize, (fate, chance): (Fate, f64)| match fate {
+            Fate::Onward(attitude) => chance * after[first + usize::from(attitude)],
+            Fate::Exit(0) => chance,
+            Fate::Exit(_) => 0.0,
+        };
+        let of = |(class, first): (usize, usize)| -> f64 {
+            tool.rows[class].fates().into_iter().map(|fate| of_fate(first, fate)).sum()
+        };
+        after = classes.of_attitude_0().enumerate().map(of).collect();
+        tool.onward.clone_from(&after);
     }
+}
 
-    /// The chance of a class before tool number `tool`.
-    #[inline]
-    pub fn chance(&self, tool: usize, class: usize) -> f64 {
-        self.0[tool][class]
-    }
-
-    /// Tells that the whole row sent a part of `class` to `exit`.
-    #[inline(always)]
-    pub(super) fn tell_run<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, class: usize, exit: u8) {
-        if O::HEARS_DRAWS {
-            let went_on = f64::from(u8::from(exit == 0));
-            floor.observer.drew(Draw::Accepted(me), went_on - self.chance(0, class));
-        }
-    }
+/// The chance that a part of `class` goes on in the end, before tool number `tool` of a row that was looked through.
+#[inline]
+pub fn chance_onward(tools: &[Tool], tool: usize, class: usize) -> f64 {
+    tools.get(tool).map_or(1.0, |tool| tool.onward[class])
 }
 
 /// What the only tool of a row does with a part of one class, with nothing left to look up.
