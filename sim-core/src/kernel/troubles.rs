@@ -421,9 +421,9 @@ impl<O: Observer> Floor<O> {
         }
     }
 
-    /// Tells of what lies ahead of clocks and stops whose times have no memory, `times` over: once at the opening of a window,
-    /// -1 times at its close, so that what comes after it is left out: it is no luck yet. A few long stops that reach far beyond the
-    /// close would spoil the intervals of short shifts.
+    /// Tells of what lies ahead of clocks and stops whose times have no memory, `times` over: once at the opening of a
+    /// window, -1 times at its close, so that what comes after it is left out: it is no luck yet. A few long stops that
+    /// reach far beyond the close would spoil the intervals of short shifts.
     pub fn tell_ahead(&mut self, times: f64) {
         for ix in 0..self.troubles.len() as u16 {
             let ahead = [

@@ -1,11 +1,11 @@
 //! Controls: what the luck of a shift should have cost, in parts, by the balance of the line.
 //!
-//! A control is a weighted sum of what draws were off their means ([`Draws`]), and so has the mean 0 whatever the weights are.
-//! The weights come from the balance, not from what was simulated: a second lost at a station costs the parts that it
+//! A control is a weighted sum of what draws were off their means ([`Draws`]), and so has the mean 0 whatever the weights
+//! are. The weights come from the balance, not from what was simulated: a second lost at a station costs the parts that it
 //! could have sent to the point of use, and counts the less the more it has in reserve. They only decide how much is saved.
-//! For each station there is one for what stops it and one for times and outcomes, for each pool of attendants one for walks, for each
-//! kind of part one for those that are good. Not among them: how much a container holds and when it comes, how lots and shifts
-//! differ, cleats, clumps, dimensions. Invariant: controls depend on the scenario alone.
+//! For each station there is one for what stops it and one for times and outcomes, for each pool of attendants one for
+//! walks, for each kind of part one for those that are good. Not among them: how much a container holds and when it comes,
+//! how lots and shifts differ, cleats, clumps, dimensions. Invariant: controls depend on the scenario alone.
 
 use super::outputs::entry_of;
 use crate::balance::{Balance, StationBalance, solve};
@@ -130,8 +130,8 @@ impl Line<'_> {
         Control::new(format!("{}: stops", group.name), terms)
     }
 
-    /// What a part in each condition costs more than a good one by a jam that some are more likely to cause, if each of them comes by
-    /// once; a strike is worth `one`.
+    /// What a part in each condition costs more than a good one by a jam that some are more likely to cause, if each of
+    /// them comes by once; a strike is worth `one`.
     fn strikes_by_condition(&self, trouble: &Trouble, one: f64) -> Vec<(Draw, f64)> {
         let kinds = self.plan.outfit.kinds.iter().zip(0..);
         let of = |(kind, n): (&KindNow, u8)| {
@@ -249,8 +249,8 @@ mod tests {
         ("tack-degrease", include_str!("../../../scenarios/tack-degrease.json")),
     ];
 
-    /// 150 shifts of 20 minutes after a warm-up of 10, cut where they happen to be. A right control of some 60 is more than five standard
-    /// errors off 0 with a chance under 1e-4 in all, if its mean is nearly normal; there is one seed.
+    /// 150 shifts of 20 minutes after a warm-up of 10, cut where they happen to be. A right control of some 60 is more than
+    /// five standard errors off 0 with a chance under 1e-4 in all, if its mean is nearly normal; there is one seed.
     #[test]
     fn every_control_is_0_on_the_mean_wherever_the_shift_is_cut() {
         let mut n = 0;

@@ -2,11 +2,10 @@
 //!
 //! For the mean alone, never for the verdict: a promise counts shifts as they are. A *mirrored* shift draws 1 - u wherever
 //! its partner draws u, all by inversion; the mean of a pair is unbiased whatever the line, and spreads less where luck
-//! acts the same way throughout. *Controls* are what the draws of a shift were off their means, weighed by what the balance says that
-//! they cost (`controls.rs`): 0 on the mean, so that bad luck explains part of what a rate lacks (Lavenberg & Welch 1981).
-//! Where they explain nearly all of it, what is left is what was under way at the end, which is skewed: then an interval takes some 40
-//! shifts to hold its level.
-//! Invariant: the result depends on scenario, seed and options alone.
+//! acts the same way throughout. *Controls* are what the draws of a shift were off their means, weighed by what the balance
+//! says that they cost (`controls.rs`): 0 on the mean, so that bad luck explains part of what a rate lacks (Lavenberg &
+//! Welch 1981). Where they explain nearly all of it, what is left is what was under way at the end, which is skewed: then
+//! an interval takes some 40 shifts to hold its level. Invariant: the result depends on scenario, seed and options alone.
 
 use super::controls::{Column, chosen};
 use super::crew::Crew;
@@ -222,9 +221,9 @@ mod tests {
         ((1.0 - share) * end + share / both * gone, share * gone)
     }
 
-    /// Everything is exponential, so that services end at a rate of one a second while it is up. Breakdowns by the clock, and
-    /// how long they last, are controls. They explain all but the service under way at the end, whose time is skewed: of 20 shifts an
-    /// interval holds the mean with a chance of 91 % only, so that this takes 40.
+    /// Everything is exponential, so that services end at a rate of one a second while it is up. Breakdowns by the clock,
+    /// and how long they last, are controls. They explain all but the service under way at the end, whose time is skewed:
+    /// of 20 shifts an interval holds the mean with a chance of 91 % only, so that this takes 40.
     #[test]
     fn breakdowns_by_the_clock_against_the_exact_mean_of_a_short_shift() {
         let line = r#"{"feedproof": 1, "stations": [

@@ -77,9 +77,9 @@ fn intervals_with_luck_of_its_own_cover() {
     assert!(held >= 0.9 - 3.0 * (0.9_f64 * 0.1 / n as f64).sqrt() && held < 1.0, "{held}");
 }
 
-/// Endless exponential times of 1 s and 0.8 s: 60 and 75 a minute, exactly, in a shift of any length. 1000 comparisons of 20 shifts
-/// each, with luck of its own for each design: the share of intervals that hold 15 lies within four standard errors of 95 %
-/// (binomial, 0.0069), the mean of the differences within 4.5 of theirs.
+/// Endless exponential times of 1 s and 0.8 s: 60 and 75 a minute, exactly, in a shift of any length. 1000 comparisons of
+/// 20 shifts each, with luck of its own for each design: the share of intervals that hold 15 lies within four standard
+/// errors of 95 % (binomial, 0.0069), the mean of the differences within 4.5 of theirs.
 #[test]
 fn with_controls_differences_are_unbiased_and_their_intervals_hold() {
     let text = |mean: &str| {
