@@ -2,8 +2,8 @@
 //! published values that are rates.
 //!
 //! For each row and way 1000 studies, seeds 0 to 999, of 20 short shifts each: two controls at most. The mean of the
-//! estimates lies within 4.5 standard errors of the exact value, the share of 95 % intervals that hold it within 93 to 97
-//! %: a true share of 95 % has a standard error of 0.69 %.
+//! estimates lies within 4.5 standard errors of the exact value, the share of 95 % intervals that hold it within
+//! 93 to 97 %: a true share of 95 % has a standard error of 0.69 %.
 //! A row that fails is tried once more on seeds 1000 to 4999; without any bias a right program fails one of the eight with a chance
 //! under 1e-6. A regression on 20 shifts has some, if values are not normal (Lavenberg & Welch 1981): U-11 shows 2.7 standard errors.
 
