@@ -20,7 +20,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
 /// Parts that can stand at once at the end of a station, in one of its equals.
 fn most_at(scenario: &Scenario, entry: &Entry) -> u32 {
     let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
-    body.map_or(entry.blueprint.stand_at_most(), |body| body.capacity())
+    body.map_or(entry.blueprint.stand_at_most(), |body| body.most_at_end())
 }
 
 fn check_inlets(scenario: &Scenario, n: usize, entry: &Entry, problems: &mut Diagnostics) {
