@@ -53,7 +53,8 @@ impl Sketch {
             station["to"] = json!(to);
         }
         self.stations.push(station);
-        self.stations.push(json!({"id": track, "type": "track", "capacity": ROOM, "travel": "1 s", "to": id}));
+        self.stations
+            .push(json!({"id": track, "type": "track", "capacity": ROOM, "travel": "1 s", "to": id}));
         track
     }
 
@@ -150,7 +151,8 @@ impl Sketch {
         self.stations.push(json!({"id": id, "type": "machine", "cycle": mean, "to": to,
                                   "inlets": [{"from": first}, {"from": second, "parts": parts}]}));
         for track in [&second, &first] {
-            self.stations.push(json!({"id": track, "type": "track", "capacity": ROOM, "travel": "1 s", "to": id}));
+            self.stations
+                .push(json!({"id": track, "type": "track", "capacity": ROOM, "travel": "1 s", "to": id}));
             if *track == second {
                 self.source(&second);
             }
@@ -162,12 +164,15 @@ impl Sketch {
         let n = self.stations.len();
         if self.luck.percent(60) {
             let time = self.mean();
-            self.stations.push(json!({"id": format!("F{n}"), "type": "work", "endless": true, "time": time, "to": to}));
+            self.stations.push(
+                json!({"id": format!("F{n}"), "type": "work", "endless": true, "time": time, "to": to}),
+            );
             return;
         }
         let cleats = self.luck.within(20, 90);
         let lift = format!("L{n}");
-        self.stations.push(json!({"id": lift, "type": "elevator", "cleats": format!("{cleats} /min"), "lift": "2 s",
+        self.stations
+            .push(json!({"id": lift, "type": "elevator", "cleats": format!("{cleats} /min"), "lift": "2 s",
                                   "per_cleat": {"law": "binomial", "trials": 4, "chance": 0.5}, "to": to}));
         self.stations.push(json!({"id": format!("G{n}"), "type": "bin", "endless": true, "to": lift}));
     }

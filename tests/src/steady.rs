@@ -75,13 +75,13 @@ struct Shift {
     grown: u64,
 }
 
-/// The text of a line made calm (sensed tools let nothing pass unseen, which the balance does not count), with a promise of a rate at one station (or where the file says).
+/// The text of a line made calm (and without a least spacing of sensed tools, which the balance does not count), with a promise of a rate at one station (or where the file says).
 pub fn calmed(mut file: Value, at: Option<&str>) -> String {
     calm(&mut file);
     for station in file["stations"].as_array_mut().into_iter().flatten() {
         for tool in station.get_mut("tools").and_then(Value::as_array_mut).into_iter().flatten() {
-            if let Some(sensed) = tool.get_mut("sensed").filter(|sensed| sensed["too_close"] == "passes") {
-                sensed["too_close"] = json!("is rejected");
+            if let Some(sensed) = tool.get_mut("sensed").and_then(Value::as_object_mut) {
+                ["least_spacing", "too_close"].iter().for_each(|key| drop(sensed.shift_remove(*key)));
             }
         }
     }
@@ -167,7 +167,8 @@ fn judge_or_panic(text: &str, seed: u64, events: u64, has_room: bool) -> Result<
 /// from a bin.
 fn is_roomy(file: &Value) -> bool {
     let stations: Vec<&Value> = file["stations"].as_array().into_iter().flatten().collect();
-    let is_body = |s: &Value| s["capacity"].as_u64().is_some_and(|capacity| capacity >= 100) || s["type"] == "bin";
+    let is_body =
+        |s: &Value| s["capacity"].as_u64().is_some_and(|capacity| capacity >= 100) || s["type"] == "bin";
     let named = |name: &Value| name == "out" || stations.iter().any(|s| s["id"] == *name && is_body(s));
     let leads_to_room = |(n, station): (usize, &&Value)| {
         let next = station.get("to").map_or_else(|| stations.get(n + 1).is_none_or(|s| is_body(s)), named);
@@ -199,7 +200,9 @@ fn too_much(rate: Seen, most: f64, edge: f64, errors: f64) -> Option<Broken> {
     let Seen { mean, error } = rate;
     (mean > most * (1.0 + ROUNDING) + edge + errors * error).then(|| Broken {
         claim: "no more is delivered than the balance says is possible",
-        found: format!("{mean:.4} +/- {error:.5} a minute simulated, {most:.4} by the balance, {edge:.4} of the edge"),
+        found: format!(
+            "{mean:.4} +/- {error:.5} a minute simulated, {most:.4} by the balance, {edge:.4} of the edge"
+        ),
     })
 }
 
@@ -217,7 +220,9 @@ fn above_rated(file: &Value, station: &StationBalance, flow: Seen, edge: f64, er
     let is_plain = match file["type"].as_str() {
         Some("divider") => file.get("move").is_none(),
         Some("selector") => file.get("shuttle").is_none() && file.get("time_with_turn").is_none(),
-        Some("machine") => !file["inlets"].as_array().into_iter().flatten().any(|inlet| inlet["parts"] == "the batch"),
+        Some("machine") => {
+            !file["inlets"].as_array().into_iter().flatten().any(|inlet| inlet["parts"] == "the batch")
+        }
         Some("orienting path") => file.get("lengths").is_none(),
         _ => true,
     };
@@ -225,7 +230,10 @@ fn above_rated(file: &Value, station: &StationBalance, flow: Seen, edge: f64, er
     let Seen { mean, error } = flow;
     (mean > rated * (1.0 + ROUNDING) + edge + errors * error).then(|| Broken {
         claim: "no station handles more than it is rated for",
-        found: format!("`{}`: {mean:.4} +/- {error:.5} a minute, rated {rated:.4}, {edge:.4} of the edge", station.id),
+        found: format!(
+            "`{}`: {mean:.4} +/- {error:.5} a minute, rated {rated:.4}, {edge:.4} of the edge",
+            station.id
+        ),
     })
 }
 
@@ -249,7 +257,9 @@ fn out_of_bounds(file: &Value, seen: &[Shift], rate: Seen, edge: f64, errors: f6
     for (entry, (fewer, more)) in fewer.stations.iter().zip(&more.stations).enumerate() {
         let flow = Seen::of(seen.iter().map(|shift| shift.handled[entry] as f64 / shift.minutes));
         let bounds = fewer.bounds_per_min.zip(more.bounds_per_min).filter(|_| flow.mean > 0.0);
-        let Some(((low, _), (_, high))) = bounds else { continue };
+        let Some((of_fewer, of_more)) = bounds else { continue };
+        // Where others are served before, they get less if more is delivered.
+        let (low, high) = (of_fewer.0.min(of_more.0), of_fewer.1.max(of_more.1));
         let each = (flow.mean / rate.mean).max(1.0);
         let slack = errors * flow.error + edge * each;
         if flow.mean > high * (1.0 + ROUNDING) + slack || (is_tied && flow.mean < low - slack) {
@@ -273,7 +283,9 @@ fn containers(file: &Value) -> f64 {
         value.as_f64().or(mean).unwrap_or(usual)
     };
     let of = |station: &Value| match station["type"].as_str() {
-        Some("dumper") => number(&station["contents"], 200.0) * (number(&station["waiting_places"], 1.0) + 1.0),
+        Some("dumper") => {
+            number(&station["contents"], 200.0) * (number(&station["waiting_places"], 1.0) + 1.0)
+        }
         Some("filling by hand") => number(&station["amount"], 600.0),
         Some("hopper") => {
             let refill = &station["refill"];

@@ -70,7 +70,9 @@ impl Demand<'_> {
             return flows;
         }
         let aims = [Aim::Good, Aim::Rules, Aim::FewParts];
-        let Outcome::Settled(found) = self.programme().reach(Some(demand), &aims, Room::ByRule) else { return flows };
+        let Outcome::Settled(found) = self.programme().reach(Some(demand), &aims, Room::ByRule) else {
+            return flows;
+        };
         let mut flows = self.at_nothing();
         for (node, exits) in &found.exits {
             let all: f64 = exits.iter().sum();
@@ -393,7 +395,12 @@ pub(super) fn choosers(net: &Net, joins: impl Fn(&[usize]) -> Option<Vec<usize>>
             Split::Even if n > 1 => all.push((Chooser::Exits(node), Rule::By(vec![1.0; n]))),
             Split::Any if n > 1 => all.push((Chooser::Exits(node), Rule::Any(n))),
             Split::Ratio(shares) if n > 1 => all.push((Chooser::Exits(node), Rule::By(shares.clone()))),
-            Split::ByClass | Split::Fixed(_) | Split::FillFirst | Split::Even | Split::Any | Split::Ratio(_) => {}
+            Split::ByClass
+            | Split::Fixed(_)
+            | Split::FillFirst
+            | Split::Even
+            | Split::Any
+            | Split::Ratio(_) => {}
         }
     }
     let demand = Demand { net, choosers: Vec::new() };

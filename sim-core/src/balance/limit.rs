@@ -73,11 +73,12 @@ impl Demand<'_> {
             Outcome::Endless => return (Most::Unlimited, None),
             Outcome::Unsettled => return (Most::Unknown, None),
         };
-        let low = match programme.reach(None, &[Aim::Rules, Aim::Good], Room::ByRule) {
+        let by = |rules: Aim| match programme.reach(None, &[rules, Aim::Good], Room::ByRule) {
             Outcome::Settled(solution) => solution.good.min(high.good),
             // The first rule has no end, or mixes do not settle: nothing is known but the most.
             Outcome::Endless | Outcome::Unsettled => 0.0,
         };
+        let low = by(Aim::Rules).min(by(Aim::RulesTurned));
         if high.good - low <= SAME * high.good {
             (Most::Of(high.good), self.short(&high))
         } else {
@@ -108,7 +109,8 @@ impl Demand<'_> {
         let net = self.net;
         let own = |node: usize| node_flow(net, &flows.total, node);
         let nodes = 0..net.nodes.len();
-        let mut bounds: Vec<Option<(f64, f64)>> = nodes.clone().map(|node| Some((own(node), own(node)))).collect();
+        let mut bounds: Vec<Option<(f64, f64)>> =
+            nodes.clone().map(|node| Some((own(node), own(node)))).collect();
         if !self.choosers.is_empty() || !self.net.is_sure() || !self.each_serves_alone() {
             let programme = self.programme();
             // More than the line can deliver is looked at as if all its stations were faster by as much.

@@ -5,8 +5,8 @@
 //! what goes in and what comes out are different things. It computes no flows.
 
 use super::chain::Chain;
-use crate::scenario::{Scenario, target_of};
 use crate::kernel::UNLIMITED;
+use crate::scenario::{Scenario, target_of};
 use crate::stations::blueprint::{Attendance, BatchTraffic, Run, SidesTraffic, Split, TrafficSite};
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
@@ -429,7 +429,11 @@ impl Net {
             let state = self.state(assembly.ports[0], class);
             if total[state] > 0.0 { sound[state] / total[state] } else { 1.0 }
         });
-        self.sound_products(&shares.collect::<Vec<f64>>(), &first.collect::<Vec<f64>>(), &assembly.per_product)
+        self.sound_products(
+            &shares.collect::<Vec<f64>>(),
+            &first.collect::<Vec<f64>>(),
+            &assembly.per_product,
+        )
     }
 
     /// The same with this share of sound parts in each inlet, and in each class of first parts.

@@ -93,6 +93,8 @@ pub(super) enum Aim {
     Good,
     /// What those who share do by their rules, as far as it goes.
     Rules,
+    /// The same, with those turned round of whom nobody knows who comes first.
+    RulesTurned,
     /// As few fresh parts as can be, streams aside.
     FewParts,
     /// As much flow through a node as can be.
@@ -203,7 +205,12 @@ impl<'a> Programme<'a> {
         let mut columns: Vec<Column> = starts.into_iter().map(column).collect();
         for (n, _) in self.choosers.iter().enumerate().filter(|(_, (_, rule))| matches!(rule, Rule::By(_))) {
             let nothing = vec![0.0; net.n_states()];
-            columns.push(Column { origin: Origin::Least(n), flow: nothing.clone(), sound: nothing, good: 0.0 });
+            columns.push(Column {
+                origin: Origin::Least(n),
+                flow: nothing.clone(),
+                sound: nothing,
+                good: 0.0,
+            });
         }
         columns
     }
@@ -312,14 +319,22 @@ impl<'a> Programme<'a> {
         }
         let one = |wanted: Origin| by(&|column| if column.origin == wanted { 1.0 } else { 0.0 });
         for (supply, of) in net.supplies.iter().enumerate().filter(|(_, of)| of.most_per_s.is_finite()) {
-            rows.push(Row { coefficients: one(Origin::Supply(supply)), most: of.most_per_s, node: Some(of.node) });
+            rows.push(Row {
+                coefficients: one(Origin::Supply(supply)),
+                most: of.most_per_s,
+                node: Some(of.node),
+            });
         }
         for (n, &node) in self.free.iter().enumerate() {
             let piles_up = n >= self.n_choosers;
             for class in if mixes.by_class[n] { (0..net.n_classes).map(Some).collect() } else { vec![None] } {
                 let leaves = |column: &Column| match column.origin {
                     Origin::Exit(of, _, way) if of == n && way == class => 1.0,
-                    Origin::Supply(_) | Origin::Product(..) | Origin::Short(..) | Origin::Exit(..) | Origin::Least(_) => 0.0,
+                    Origin::Supply(_)
+                    | Origin::Product(..)
+                    | Origin::Short(..)
+                    | Origin::Exit(..)
+                    | Origin::Least(_) => 0.0,
                 };
                 let comes = |column: &Column| {
                     let on = net.goes_on(node, &column.flow);
@@ -342,7 +357,11 @@ impl<'a> Programme<'a> {
                 let row = by(&|column| match column.origin {
                     Origin::Least(of) if of == n => *weight,
                     origin if origin == own => -1.0,
-                    Origin::Supply(_) | Origin::Product(..) | Origin::Short(..) | Origin::Exit(..) | Origin::Least(_) => 0.0,
+                    Origin::Supply(_)
+                    | Origin::Product(..)
+                    | Origin::Short(..)
+                    | Origin::Exit(..)
+                    | Origin::Least(_) => 0.0,
                 });
                 rows.push(Row { coefficients: row, most: 0.0, node: None });
             }
@@ -366,7 +385,11 @@ impl<'a> Programme<'a> {
         let made = |class: Option<usize>| {
             move |column: &Column| match column.origin {
                 Origin::Product(of, own) if of == number && class.is_none_or(|class| class == own) => 1.0,
-                Origin::Supply(_) | Origin::Product(..) | Origin::Short(..) | Origin::Exit(..) | Origin::Least(_) => 0.0,
+                Origin::Supply(_)
+                | Origin::Product(..)
+                | Origin::Short(..)
+                | Origin::Exit(..)
+                | Origin::Least(_) => 0.0,
             }
         };
         for (inlet, (&port, &parts)) in assembly.ports.iter().zip(&assembly.per_product).enumerate() {
@@ -386,7 +409,8 @@ impl<'a> Programme<'a> {
                 }
             }
             if most.is_infinite() {
-                let strokes = columns.iter().map(|column| busy(net, &column.flow, port) / net.nodes[port].places);
+                let strokes =
+                    columns.iter().map(|column| busy(net, &column.flow, port) / net.nodes[port].places);
                 rows.push(Row { coefficients: strokes.collect(), most: 1.0, node: Some(port) });
             }
         }
@@ -406,9 +430,10 @@ impl<'a> Programme<'a> {
                 let of = move |exit: usize| counts(exit) || leads(net.nodes[node].targets[exit]);
                 (net.n_shared(node), Box::new(of))
             }
-            Chooser::Supplies(supplies) => {
-                (supplies.len(), Box::new(move |taker: usize| leads(Some(net.supplies[supplies[taker]].node))))
-            }
+            Chooser::Supplies(supplies) => (
+                supplies.len(),
+                Box::new(move |taker: usize| leads(Some(net.supplies[supplies[taker]].node))),
+            ),
         };
         let mut takers: Vec<usize> = (0..n).collect();
         takers.sort_by_key(|&taker| leads(taker));
@@ -443,7 +468,7 @@ impl<'a> Programme<'a> {
             Aim::FewParts => vec![of_supplies(&|supply| if is_free(supply) { -1.0 } else { 0.0 })],
             Aim::Much(node) => vec![by(&|column| node_flow(net, &column.flow, node))],
             Aim::Little(node) => vec![by(&|column| -node_flow(net, &column.flow, node))],
-            Aim::Rules => {
+            Aim::Rules | Aim::RulesTurned => {
                 let one = |wanted: Origin| by(&|column| if column.origin == wanted { 1.0 } else { 0.0 });
                 let mut aims = Vec::new();
                 for (n, (chooser, rule)) in self.choosers.iter().enumerate() {
@@ -456,7 +481,10 @@ impl<'a> Programme<'a> {
                             if matches!(rule, Rule::By(_)) {
                                 aims.push(one(Origin::Least(n)));
                             }
-                            let takers = self.points_last(chooser);
+                            let mut takers = self.points_last(chooser);
+                            if aim == Aim::RulesTurned {
+                                takers.reverse();
+                            }
                             aims.extend(takers.into_iter().map(|taker| one(self.taker(chooser, taker))));
                         }
                     }
@@ -477,7 +505,9 @@ impl<'a> Programme<'a> {
             good += value * column.good;
             match column.origin {
                 Origin::Supply(supply) => brings[supply] = value,
-                Origin::Product(assembly, _) | Origin::Short(assembly, _) => brings[net.assemblies[assembly].supply] += value,
+                Origin::Product(assembly, _) | Origin::Short(assembly, _) => {
+                    brings[net.assemblies[assembly].supply] += value
+                }
                 Origin::Exit(n, exit, _) => exits[n].1[exit] += value,
                 Origin::Least(_) => {}
             }

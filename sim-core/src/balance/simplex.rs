@@ -66,7 +66,8 @@ impl Simplex {
         let before = self.clone();
         let mut gains = self.gains(aim);
         for _ in 0..EXCHANGES {
-            let enters = (0..self.barred.len()).find(|&column| !self.barred[column] && gains[column] > NOTHING);
+            let enters =
+                (0..self.barred.len()).find(|&column| !self.barred[column] && gains[column] > NOTHING);
             let Some(enters) = enters else {
                 for (barred, gain) in self.barred.iter_mut().zip(&gains) {
                     *barred |= *gain < -NOTHING;
@@ -141,11 +142,8 @@ mod tests {
     /// simplex algorithm: 3x + y + 2z, with x + y + 3z <= 30, 2x + 2y + 5z <= 24, 4x + y + 2z <= 36, has its most, 28, at
     /// (8, 4, 0). (From memory; checked by hand: 3 x 8 + 4.)
     fn example() -> Simplex {
-        let rows = vec![
-            (vec![1.0, 1.0, 3.0], 30.0),
-            (vec![2.0, 2.0, 5.0], 24.0),
-            (vec![4.0, 1.0, 2.0], 36.0),
-        ];
+        let rows =
+            vec![(vec![1.0, 1.0, 3.0], 30.0), (vec![2.0, 2.0, 5.0], 24.0), (vec![4.0, 1.0, 2.0], 36.0)];
         Simplex::new(3, rows)
     }
 

@@ -489,7 +489,8 @@ impl Place {
     /// Time at which the part number `index` from the head is at the end if nothing is taken before; `None` if it never is:
     /// a stopping belt brings no other part there than those that lie where its head does.
     pub fn there_at(&self, index: u32) -> Option<Nanos> {
-        let behind = self.flags & STOPPING != 0 && index < self.len && self.slot(index).due != self.slot(0).due;
+        let behind =
+            self.flags & STOPPING != 0 && index < self.len && self.slot(index).due != self.slot(0).due;
         if behind { None } else { self.due(index) }
     }
 

@@ -339,7 +339,8 @@ impl<'a> TrafficSite<'a> {
         match of {
             Some(batch) if batch.fewest > 1 => (mean, (mean, mean)),
             Some(_) | None => {
-                let room = self.rooms.iter().find(|(name, _)| name == from).map_or(Some(1), |(_, room)| *room);
+                let room =
+                    self.rooms.iter().find(|(name, _)| name == from).map_or(Some(1), |(_, room)| *room);
                 (mean, (1.0, room.map_or(f64::INFINITY, f64::from).max(mean)))
             }
         }
