@@ -114,9 +114,11 @@ pub fn read(source: &str) -> Checked {
 /// reading.
 fn check_unsound(scenario: &Scenario, doubts: &Doubts) -> Diagnostics {
     let mut problems = Diagnostics::new();
-    if doubts.knows_parts_and_plan() {
-        let net = Net::of_known(scenario, runs(scenario)[0], |entry| doubts.knows_all(entry));
-        ways_out::check_traps(scenario, &net, &ways_out::rings(&net), None, &mut problems);
+    if doubts.knows_parts_and_runs(scenario) {
+        for run in runs(scenario) {
+            let net = Net::of_known(scenario, run, doubts);
+            ways_out::check_traps(scenario, &net, &ways_out::rings(&net), None, &mut problems);
+        }
     }
     problems
 }

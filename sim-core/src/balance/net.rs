@@ -5,7 +5,7 @@
 //! what goes in and what comes out are different things. It computes no flows.
 
 use super::chain::Chain;
-use crate::scenario::{Scenario, target_of};
+use crate::scenario::{Doubts, Scenario, target_of};
 use crate::stations::blueprint::{Attendance, Run, Split, TrafficSite};
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
@@ -79,11 +79,12 @@ pub(super) struct Net {
 impl Net {
     /// The net of a checked scenario, during one run of its product sequence if it has one.
     pub(super) fn new(scenario: &Scenario, run: Option<Run>) -> Self {
-        Net::of_known(scenario, run, |_| true)
+        Net::of_known(scenario, run, &Doubts::default())
     }
 
-    /// The net of what is known of a scenario: in any other station parts may end, and none begin.
-    pub(super) fn of_known(scenario: &Scenario, run: Option<Run>, is_known: impl Fn(&Entry) -> bool) -> Self {
+    /// The net of what is known of a scenario: in any other station parts may end, and none begin but those that a source is
+    /// known to bring.
+    pub(super) fn of_known(scenario: &Scenario, run: Option<Run>, doubts: &Doubts) -> Self {
         let sizes: Vec<_> = scenario.kinds.iter().map(|k| (k.conditions.len(), k.attitudes.len())).collect();
         let classes = Classes::new(&sizes);
         let mut net = Net {
@@ -105,10 +106,12 @@ impl Net {
             }
         }
         for (ix, entry) in scenario.stations.iter().enumerate() {
-            if is_known(entry) {
+            if doubts.knows_all(entry) {
                 net.add(scenario, &classes, ix, entry, run);
             } else {
-                net.add_unknown(ix);
+                let source =
+                    doubts.knows_source(entry).then(|| entry.blueprint.brings(&scenario.kinds)).flatten();
+                net.add_unknown(scenario, ix, source.map(|kind| run.map_or(kind, |run| run.brought(kind))));
             }
         }
         net.connect(scenario);
@@ -116,17 +119,30 @@ impl Net {
         net
     }
 
-    fn add_unknown(&mut self, ix: usize) {
-        self.node_of.push(self.nodes.len());
+    fn add_unknown(&mut self, scenario: &Scenario, ix: usize, brings: Option<u8>) {
+        let node = self.nodes.len();
+        self.node_of.push(node);
+        let exits = scenario.stations[ix].blueprint.exits().len();
+        if let Some(kind) = brings.filter(|_| exits == 1) {
+            let mix = self.natural_mix(scenario, usize::from(kind));
+            self.supplies.push(Supply {
+                node,
+                mix,
+                most_per_s: f64::INFINITY,
+                is_driven: false,
+                assembly: None,
+            });
+        }
+        let is_source = brings.is_some() && exits == 1;
         self.nodes.push(Node {
             entry: ix,
             inlet: None,
-            routes: vec![Vec::new(); self.n_classes],
+            routes: (0..self.n_classes).map(|class| vec![(0, class, 1.0)]).collect(),
             seconds: vec![0.0; self.n_classes],
             places: 1.0,
-            targets: Vec::new(),
+            targets: vec![None; exits],
             split: Split::ByClass,
-            absorbs: true,
+            absorbs: !is_source,
             overflows: false,
             strikes: Vec::new(),
             attendance: Vec::new(),

@@ -3,9 +3,10 @@
 //! Three things are found: rings of stations that lead nowhere; classes of parts that go round for ever; and
 //! classes that go round very often. It judges shares only, not whether there is room.
 
-use super::chain::{Chain, components};
+use super::chain::Chain;
 use super::demand::{Demand, node_flow};
 use super::net::{Net, comes_back_without_bin};
+use crate::components::components;
 use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::scenario::Scenario;

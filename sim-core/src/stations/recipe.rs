@@ -179,7 +179,9 @@ impl RecipeSpec {
                 must_be_one_of(name, "model", &known, problems);
             }
         }
-        for model in known.iter().filter(|model| !named.iter().any(|name| name.value == **model)) {
+        for model in
+            known.iter().filter(|model| !model.is_empty() && !named.iter().any(|name| name.value == **model))
+        {
             let problem =
                 Problem::new(code::MISSING_KEY, format!("there is no recipe for the model `{model}`"));
             problems.error(&self.place, problem.help(format!("add a recipe for `{model}`")));
