@@ -109,8 +109,10 @@ impl Net {
             if doubts.knows_all(entry) {
                 net.add(scenario, &classes, ix, entry, run);
             } else {
-                let source =
-                    doubts.knows_source(entry).then(|| entry.blueprint.brings(&scenario.kinds)).flatten();
+                let source = doubts
+                    .knows_source(entry, scenario)
+                    .then(|| entry.blueprint.brings(&scenario.kinds))
+                    .flatten();
                 net.add_unknown(scenario, ix, source.map(|kind| run.map_or(kind, |run| run.brought(kind))));
             }
         }

@@ -33,7 +33,7 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
         let brought: Vec<u8> = scenario.stations.iter().filter_map(brings).collect();
-        let knows_sources = scenario.stations.iter().all(|entry| doubts.knows_source(entry));
+        let knows_sources = scenario.stations.iter().all(|entry| doubts.knows_source(entry, scenario));
         let lists = ["stations", "plan.changeover.runs"];
         let knows_lists = !lists.iter().any(|key| doubts.has_unread_entries(key));
         let brought = (knows_sources && knows_lists).then_some(brought);

@@ -109,15 +109,17 @@ impl Doubts {
     }
 
     /// Whether it is known of a station where it gives to, and what it brings.
-    pub(crate) fn knows_source(&self, entry: &Entry) -> bool {
-        !self.has_unread(entry) && !self.has_error_at(entry, &["part", "to"])
+    pub(crate) fn knows_source(&self, entry: &Entry, scenario: &Scenario) -> bool {
+        !self.has_other_exits(entry, scenario) && !self.has_error_at(entry, &["part", "to"])
     }
 
     /// Whether it is known how parts fall, and in which order they come.
     pub(crate) fn knows_parts_and_runs(&self, scenario: &Scenario) -> bool {
         const OF_CLASSES: [&str; 3] = ["attitudes", "conditions", "right_way"];
         let is_known = |kind: &Kind| !kind.misread.iter().any(|key| OF_CLASSES.contains(key));
-        let is_of_runs = |path: &str| path.contains("changeover") || path.starts_with("models");
+        let has_recipes = scenario.stations.iter().any(|entry| entry.blueprint.recipes().is_some());
+        let is_of_runs =
+            |path: &str| path.contains("changeover") || (has_recipes && path.starts_with("models"));
         scenario.kinds.iter().all(is_known)
             && self.is_text_sound()
             && !self

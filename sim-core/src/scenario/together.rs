@@ -12,10 +12,24 @@ use crate::stations::catalogue::Entry;
 /// Reports stations that want more parts at once than can be before them, or more room than there is beyond.
 pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let known = |entry: &&Entry| doubts.knows_all(entry);
+    let feeders = feeders(scenario);
     for (n, entry) in scenario.stations.iter().enumerate().filter(|(_, entry)| known(entry)) {
-        check_inlets(scenario, n, entry, known, problems);
+        check_inlets(scenario, &feeders[n], entry, known, problems);
         check_room(scenario, n, entry, known, problems);
     }
+}
+
+/// The stations that give to each station.
+fn feeders(scenario: &Scenario) -> Vec<Vec<usize>> {
+    let mut feeders: Vec<Vec<usize>> = vec![Vec::new(); scenario.stations.len()];
+    for (from, entry) in scenario.stations.iter().enumerate() {
+        for to in entry.blueprint.exits().iter().filter_map(|exit| target_of(scenario, from, &exit.to)) {
+            if feeders[to].last() != Some(&from) {
+                feeders[to].push(from);
+            }
+        }
+    }
+    feeders
 }
 
 /// Parts that can stand at once at the end of a station, in one of its equals.
@@ -26,18 +40,13 @@ fn most_at(scenario: &Scenario, entry: &Entry) -> u32 {
 
 fn check_inlets(
     scenario: &Scenario,
-    n: usize,
+    feeders: &[usize],
     entry: &Entry,
     known: impl Fn(&&Entry) -> bool,
     problems: &mut Diagnostics,
 ) {
     let wanted = entry.blueprint.takes_at_once();
     let named = entry.blueprint.named_inlets();
-    let feeds = |from: usize| {
-        let exits = scenario.stations[from].blueprint.exits();
-        exits.iter().any(|exit| target_of(scenario, from, &exit.to) == Some(n))
-    };
-    let feeders: Vec<usize> = (0..scenario.stations.len()).filter(|&from| feeds(from)).collect();
     if !feeders.iter().all(|from| known(&&scenario.stations[*from])) {
         return;
     }

@@ -365,6 +365,7 @@ impl<'a> Object<'a> {
         if entry.key != key && !form.fits(&entry.node) {
             // It may be no slip at all.
             source.unsound.push(key);
+            source.at.leave_unread_entry(entry);
             return Field::Unsound;
         }
         let before = source.at.error_count();
@@ -457,7 +458,7 @@ impl<'a> Source<'a> {
 }
 
 /// The keys that `read` asks for; none if others may stand there.
-pub(super) fn known_keys<T>(read: impl Fn(&mut Object<'_>) -> T) -> Option<Vec<&'static str>> {
+pub(crate) fn known_keys<T>(read: impl Fn(&mut Object<'_>) -> T) -> Option<Vec<&'static str>> {
     let mut object = Object { mode: Mode::Listing(Known { keys: vec![NOTE], is_open: false }) };
     read(&mut object);
     let Mode::Listing(known) = object.mode else { unreachable!("the mode of an object never changes") };

@@ -6,7 +6,7 @@ use super::fields::{Object, Reading, Relax, describe_object, known_keys, read_ob
 use super::forms::{Form, Spanned};
 use super::json::{Node, Value};
 use super::schema::Definitions;
-use super::suggest::{near_entry, nearest};
+use super::suggest::{keys_fit, near_entry, nearest};
 use super::words::{one_of_words, unknown_word};
 use crate::diag::{Place, Problem, code};
 
@@ -125,12 +125,6 @@ impl<T> Variants<T> {
             found.or_else(meant)
         })
     }
-}
-
-/// Whether all keys of an object are among these, or slips of them.
-fn keys_fit(node: &Node, keys: &[&str]) -> bool {
-    let Value::Object(entries) = &node.value else { return false };
-    entries.iter().all(|entry| nearest(&entry.key, keys.iter().copied()).is_some())
 }
 
 impl<T> Form for Variants<T> {

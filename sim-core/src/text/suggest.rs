@@ -40,6 +40,12 @@ pub fn near_entry<'n>(node: &'n Node, key: &'static str) -> Option<&'n Entry> {
     entries.iter().find(|entry| nearest(&entry.key, [key]).is_some())
 }
 
+/// Whether all keys of an object are among these, or slips of them.
+pub fn keys_fit(node: &Node, keys: &[&str]) -> bool {
+    let Value::Object(entries) = &node.value else { return false };
+    entries.iter().all(|entry| nearest(&entry.key, keys.iter().copied()).is_some())
+}
+
 fn fold(word: &str) -> String {
     word.chars().filter(|c| !matches!(c, ' ' | '-' | '_')).flat_map(char::to_lowercase).collect()
 }
