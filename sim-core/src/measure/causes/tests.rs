@@ -1,6 +1,7 @@
 //! Lines on which the cause of each starved second is known.
 
 use super::{Cause, Causes, Particular};
+use crate::kernel::state::N_STATES;
 use crate::kernel::{State, StationId};
 use crate::measure::Tally;
 use crate::network::compile;
@@ -11,6 +12,11 @@ use crate::scenario;
 /// Starved seconds of the point of use by cause, in words, of one replication; they are checked to add up to the
 /// starved time of the time account.
 fn causes(stations: &str, more: &str, seconds: f64) -> Vec<(String, f64)> {
+    causes_and_states(stations, more, seconds).0
+}
+
+/// The same, and the seconds that each station spent in each state, in the same words.
+fn causes_and_states(stations: &str, more: &str, seconds: f64) -> (Vec<(String, f64)>, Vec<(String, f64)>) {
     let text = format!(r#"{{"feedproof": 1, "stations": [{stations}] {more}}}"#);
     let checked = scenario::read(&text);
     let Some(scenario) = checked.scenario else { panic!("a test's line is sound: {:#?}", checked.problems) };
@@ -50,7 +56,13 @@ fn causes(stations: &str, more: &str, seconds: f64) -> Vec<(String, f64)> {
         }
     }
     all.sort_by(|a, b| a.0.cmp(&b.0));
-    all
+    let of_post = |(ix, post): (usize, &String)| {
+        let time: &[u64; N_STATES] = &tally.time[ix];
+        State::ALL
+            .map(|state| (format!("{post} {}", state.word()), time[state as usize] as f64 / SECOND as f64))
+    };
+    let states = plan.names.posts.iter().enumerate().flat_map(of_post).collect();
+    (all, states)
 }
 
 fn name(posts: &[String], station: StationId) -> &str {

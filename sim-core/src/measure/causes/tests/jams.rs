@@ -2,7 +2,7 @@
 //!
 //! P has a part every second, F gives it as many as it likes, and C needs 0.2 s for one. Clearing takes 0.5 s.
 
-use super::{causes, charge, of};
+use super::{causes, causes_and_states, charge, of};
 
 /// Stations that handle a part in a second, without their jams.
 const IN_A_SECOND: [&str; 9] = [
@@ -90,5 +90,40 @@ fn the_gap_after_a_jam_is_not_the_jams() {
             assert!((120.0..280.0).contains(&k), "{p}{when}: {k} jams");
             assert!((work - 0.8 * (n - k)).abs() <= 2.6, "{p}{when}: {jams} and {work}");
         }
+    }
+}
+
+/// A path in file with two tools that jam, 3 s and 1 s of travel before the end, and breakdowns that stop all of it, also
+/// while a jam is cleared or its gap is on its way. C lacks parts in all of each gap: a jam is charged with its clearing, a
+/// breakdown with its repair and the rest of the gap into which it falls, a second at most.
+#[test]
+fn jams_at_tools_keep_their_gaps_among_other_stops() {
+    for (clearing, every) in [("0.5 s", "7.3 s"), ("2 s", "9.1 s"), ("4.5 s", "11.7 s"), ("2 s", "5.3 s")] {
+        let tool = |id: &str, position: &str| {
+            format!(
+                r#"{{"id": "{id}", "position": "{position}", "accepts": 1, "jams": [{{"per_part": 0.07, "time": "{clearing}"}}]}}"#
+            )
+        };
+        let line = format!(
+            r#"{{"id": "F", "type": "work", "endless": true, "time": "1 ms", "to": "P"}},
+            {{"id": "P", "type": "orienting path", "speed": "20 mm/s", "live_length": "100 mm", "to": "T",
+                "tools": [{}, {}], "breakdowns": [{{"every": "{every}", "clock": "wall", "time": "1.7 s"}}]}},
+            {{"id": "T", "type": "track", "capacity": 5, "travel": "0 s", "to": "C"}},
+            {{"id": "C", "type": "machine", "cycle": "0.2 s", "to": "out"}}"#,
+            tool("edge", "40 mm"),
+            tool("rail", "80 mm")
+        );
+        let more = r#", "parts": {"pin": {"length": "20 mm"}}, "promise": {"at": "C", "clauses": {"mean_rate": "1 /min"}}"#;
+        let (found, states) = causes_and_states(&line, more, 2000.0);
+        let (jams, cleared) = (charge(&found, "P jam, clearing"), charge(&states, "P jam, clearing"));
+        let (downs, repaired) = (charge(&found, "P down, repair"), charge(&states, "P down, repair"));
+        assert!(cleared > 60.0 && repaired > 150.0, "{states:?}");
+        // A part of a gap may be on its way at the end; C is at work on a part for 0.2 s when a breakdown begins.
+        assert!((jams - cleared).abs() <= 1.1, "{clearing}, {every}: {jams} of {cleared}");
+        let stops = repaired / 1.7;
+        assert!(
+            (repaired - 0.2 * stops..=repaired + stops).contains(&downs),
+            "{clearing}, {every}: {downs} of {repaired}"
+        );
     }
 }
