@@ -8,13 +8,13 @@
 //!   container, nothing on its way);
 //! - working: to the last interruption since it gave its last part, for the seconds after a jam is cleared still belong
 //!   to the jam; if there was none, to the giver, which is *at its natural limit*. A part that it gives anywhere, also
-//!   back, ends the interruption: what it then fails to give is its own;
+//!   back, ends the interruption, as does the part whose jam has just been cleared: what it then fails to give is its own;
 //! - held by a sensor: to the stop, further down, that keeps the level there; if nothing stands there, to the sensor;
 //! - held by a full box: to the box, until it is exchanged; held because others use the reach that it shares: to that, or to
 //!   the stop of the one who has it;
 //! - slowed down by a sensor: what it gives later than at full speed is the sensor's (see `slow.rs`);
-//! - blocked: to the stop further down; if it waits for itself by way of a loop, *recirculating*; if only what
-//!   is on its way on a belt or track is in the way, to that, which is at its natural limit; else to the blocking.
+//! - blocked: to the stop further down; if it waits for itself by way of a loop, *recirculating*; if only what is on its
+//!   way on a belt or track is in the way, to that, which is at its natural limit; else to the blocking.
 //!
 //! A place that stands (a belt that jams) bears the time that it stands, and the rest of the gap at its end. Stations
 //! that carry parts themselves (an elevator, a path with parts in file) are a place for this purpose: what counts is
@@ -24,7 +24,7 @@
 //! interrupted, before one that is at its natural limit; among interrupted ones the first that was. Ties are split
 //! evenly, in whole nanoseconds. What comes back from further down bears a charge only where nothing else gives. A
 //! machine with several inlets charges those that lack parts in equal shares. A station that the search comes back to
-//! is *recirculating*. Until the first part has passed, the line is *filling up*.
+//! is *recirculating*. Until the first part has passed, the line is *filling up*, but for stops.
 //!
 //! Signals are worked out when a station ceases to starve, for the time that it did. Invariant: what is charged to all
 //! causes together is, to the nanosecond, the time that the point of use starved.

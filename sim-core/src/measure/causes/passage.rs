@@ -209,9 +209,12 @@ impl Passage {
 
     /// Gaps on their way to the end have stood with the rest.
     fn delay(&mut self, last: Standstill) {
+        let stood = last.to - last.from;
+        if let Some((from, _)) = self.stamp.as_mut().filter(|(from, _)| *from > last.out_from) {
+            *from += stood;
+        }
         let on_their_way = self.standstills.iter_mut().rev().skip(1);
         for gap in on_their_way.filter(|gap| gap.out_to > last.out_from) {
-            let stood = last.to - last.from;
             gap.out_to += stood;
             if gap.out_from >= last.out_from {
                 gap.out_from += stood;
@@ -412,6 +415,7 @@ mod tests {
         way.go(1037);
         assert_eq!((way.reason(1040), way.reason(1047)), ((None, 1047), (Some(reason()), 1067)));
         assert_eq!((way.entry(1040), way.entry(1067)), (933, 940));
+        assert_eq!(way.stamp, Some((1037, reason())), "until something comes out");
         // While it is at the end it goes on afterwards.
         let other = Reason { began: 1, ..reason() };
         way.stop(1050, other);
