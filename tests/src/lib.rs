@@ -20,6 +20,7 @@ mod random_stores;
 pub mod round_trip;
 pub mod shifts;
 pub mod shrink;
+pub mod slips;
 pub mod trials;
 pub mod watch;
 pub mod words;

@@ -26,7 +26,7 @@ pub use report::{
 };
 
 use crate::diag::{Diagnostics, Problem, code};
-use crate::scenario::{Goal, Scenario};
+use crate::scenario::{self, Checked, Doubts, Goal, Scenario};
 use crate::stations::blueprint::{Run, kind_named};
 use crate::units::as_stated;
 use demand::{Demand, choosers, load};
@@ -85,14 +85,41 @@ fn solve_run(scenario: &Scenario, run: Option<Run>) -> Result<Balance, Diagnosti
     let net = Net::new(scenario, run);
     let mut problems = Diagnostics::new();
     let promised = promised(scenario);
-    if ways_out::check_rings(scenario, &net, &mut problems)
-        | ways_out::check_traps(scenario, &net, promised, &mut problems)
-    {
+    let rings = ways_out::rings(&net);
+    ways_out::report_rings(scenario, &net, &rings, &mut problems);
+    if ways_out::check_traps(scenario, &net, &rings, promised, &mut problems) || !rings.is_empty() {
         return Err(problems);
     }
     let choosers = choosers(&net, |supplies| join_order(scenario, &net, supplies));
     let demand = Demand { net: &net, choosers };
     Ok(report::report(scenario, &demand, promised, run))
+}
+
+/// Reads a scenario file and checks all of it: what [`check`] can tell is told together with what the reading finds.
+pub fn read(source: &str) -> Checked {
+    let mut checked = scenario::read(source);
+    let found = match (&checked.scenario, &checked.unsound) {
+        (Some(scenario), _) => check(scenario),
+        (None, Some((scenario, doubts))) => check_unsound(scenario, doubts),
+        (None, None) => Diagnostics::new(),
+    };
+    if found.has_errors() {
+        checked.scenario = None;
+    }
+    checked.problems.extend(found.into_vec());
+    checked.problems.sort_by_key(|problem| (problem.span.start, problem.severity));
+    checked
+}
+
+/// Classes of parts without a way out, as far as they can be told of a scenario with other errors. Rings were told by its
+/// reading.
+fn check_unsound(scenario: &Scenario, doubts: &Doubts) -> Diagnostics {
+    let mut problems = Diagnostics::new();
+    if doubts.knows_parts_and_plan() {
+        let net = Net::of_known(scenario, runs(scenario)[0], |entry| doubts.knows_all(entry));
+        ways_out::check_traps(scenario, &net, &ways_out::rings(&net), None, &mut problems);
+    }
+    problems
 }
 
 /// Checks what the balance can tell of a scenario whose names and connections are sound: loops without a way
@@ -118,11 +145,10 @@ fn check_run(scenario: &Scenario, run: Option<Run>) -> Diagnostics {
     let net = Net::new(scenario, run);
     let mut problems = Diagnostics::new();
     let promised = promised(scenario);
-    if ways_out::check_rings(scenario, &net, &mut problems) {
-        return problems;
-    }
+    let rings = ways_out::rings(&net);
+    ways_out::report_rings(scenario, &net, &rings, &mut problems);
     ways_out::check_clumps(scenario, &mut problems);
-    if ways_out::check_traps(scenario, &net, promised, &mut problems) {
+    if ways_out::check_traps(scenario, &net, &rings, promised, &mut problems) || !rings.is_empty() {
         return problems;
     }
     ways_out::check_slow_loops(scenario, &net, promised.unwrap_or(1.0), &mut problems);

@@ -79,6 +79,11 @@ pub(super) struct Net {
 impl Net {
     /// The net of a checked scenario, during one run of its product sequence if it has one.
     pub(super) fn new(scenario: &Scenario, run: Option<Run>) -> Self {
+        Net::of_known(scenario, run, |_| true)
+    }
+
+    /// The net of what is known of a scenario: in any other station parts may end, and none begin.
+    pub(super) fn of_known(scenario: &Scenario, run: Option<Run>, is_known: impl Fn(&Entry) -> bool) -> Self {
         let sizes: Vec<_> = scenario.kinds.iter().map(|k| (k.conditions.len(), k.attitudes.len())).collect();
         let classes = Classes::new(&sizes);
         let mut net = Net {
@@ -100,11 +105,32 @@ impl Net {
             }
         }
         for (ix, entry) in scenario.stations.iter().enumerate() {
-            net.add(scenario, &classes, ix, entry, run);
+            if is_known(entry) {
+                net.add(scenario, &classes, ix, entry, run);
+            } else {
+                net.add_unknown(ix);
+            }
         }
         net.connect(scenario);
         net.points = net.points_of(scenario);
         net
+    }
+
+    fn add_unknown(&mut self, ix: usize) {
+        self.node_of.push(self.nodes.len());
+        self.nodes.push(Node {
+            entry: ix,
+            inlet: None,
+            routes: vec![Vec::new(); self.n_classes],
+            seconds: vec![0.0; self.n_classes],
+            places: 1.0,
+            targets: Vec::new(),
+            split: Split::ByClass,
+            absorbs: true,
+            overflows: false,
+            strikes: Vec::new(),
+            attendance: Vec::new(),
+        });
     }
 
     fn add(&mut self, scenario: &Scenario, classes: &Classes, ix: usize, entry: &Entry, run: Option<Run>) {

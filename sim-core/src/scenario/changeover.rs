@@ -1,7 +1,7 @@
 //! The product sequence and its changeovers, as a scenario states them (ruling 24).
 
 use crate::diag::{Diagnostics, Place, Problem, code};
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
@@ -200,11 +200,7 @@ impl ChangeoverSpec {
     /// Checks the part kinds; `brought` are those that sources bring.
     pub(super) fn check(&self, kinds: &[Kind], brought: &[u8], problems: &mut Diagnostics) {
         let names: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();
-        for run in &self.runs {
-            if !names.contains(&run.part.value.as_str()) {
-                problems.error(&run.part.place, unknown("part", &run.part.value, &names));
-            }
-        }
+        self.runs.iter().for_each(|run| must_be_one_of(&run.part, "part", &names, problems));
         if let Some(first) = self.runs.first()
             && let Some(kind) = names.iter().position(|name| *name == first.part.value)
             && !brought.contains(&(kind as u8))

@@ -6,7 +6,9 @@
 mod batches;
 mod changeover;
 mod check;
+mod connections;
 mod control;
+mod doubts;
 mod money;
 mod people;
 mod plan;
@@ -16,8 +18,9 @@ mod size;
 mod together;
 
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
-pub use check::target_of;
+pub use connections::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
+pub(crate) use doubts::Doubts;
 pub use money::Prices;
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
@@ -25,11 +28,11 @@ pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
 
 pub use run_off::{MostBad, RunOffJams, RunOffSpec};
 
-use crate::diag::{Diagnostic, Diagnostics};
+use crate::diag::Diagnostic;
 use crate::stations::catalogue::{Entry, station};
 use crate::terms::kind::{self, Kind};
 use crate::terms::models::{self, Models};
-use crate::text::fields::{Input, Object, Setting, read_recorded};
+use crate::text::fields::{Input, Object, Recorded, Setting, read_recorded};
 use crate::text::forms::{Spanned, count, list_of, map_of, nested, one_of, text};
 use crate::text::schema;
 use crate::units::System;
@@ -89,20 +92,28 @@ pub struct Checked {
     pub scenario: Option<Scenario>,
     /// Errors and warnings in order of position.
     pub problems: Vec<Diagnostic>,
+    /// What was read of a file with errors: good for nothing but finding more of them.
+    pub(crate) unsound: Option<(Scenario, Doubts)>,
 }
 
 /// Reads and checks a scenario file.
 pub fn read(source: &str) -> Checked {
-    let (scenario, (mut problems, inputs, settings)) = read_recorded(source, read_root);
+    let (scenario, Recorded { mut problems, inputs, settings, unread }) = read_recorded(source, read_root);
     let Some(mut scenario) = scenario else {
-        return Checked { scenario: None, problems: problems.into_vec() };
+        return Checked { scenario: None, problems: problems.into_vec(), unsound: None };
     };
     (scenario.inputs, scenario.settings) = (inputs, settings);
     scenario.promise.resolve(&scenario.kinds, &mut problems);
     // Names and connections are checked even where fields had errors, but only on what was really read.
-    check::check(&scenario, &mut problems);
-    let scenario = (!problems.has_errors()).then_some(scenario);
-    Checked { scenario, problems: problems.into_vec() }
+    let mut doubts = Doubts::new(unread, &problems);
+    check::check(&scenario, &doubts, &mut problems);
+    doubts.remember(&problems);
+    let (scenario, unsound) = match problems.has_errors() {
+        false => (Some(scenario), None),
+        // Where so much is wrong that not all of it was kept, nobody needs more.
+        true => (None, (!problems.is_full()).then_some((scenario, doubts))),
+    };
+    Checked { scenario, problems: problems.into_vec(), unsound }
 }
 
 /// The JSON Schema of the file.
@@ -189,11 +200,4 @@ fn read_kinds(object: &mut Object<'_>) -> Vec<Kind> {
 /// Whether the name is one of those that mean something to the file format.
 pub(crate) fn is_reserved(name: &str) -> bool {
     name == OUT
-}
-
-/// Collects problems of a scenario that was built by other means than reading.
-pub fn check(scenario: &Scenario) -> Diagnostics {
-    let mut problems = Diagnostics::new();
-    check::check(scenario, &mut problems);
-    problems
 }

@@ -59,6 +59,7 @@ pub mod tools;
 pub mod track;
 #[cfg(test)]
 pub(crate) mod trial;
+mod unread;
 pub mod work;
 
 pub use alarm::Alarm;

@@ -24,7 +24,7 @@ use super::track::nanos;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::{Exit, Moment};
 use crate::part::Nanos;
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::terms::stops::{Cause, StopSpec};
@@ -155,6 +155,11 @@ fn read_motion(object: &mut Object<'_>) -> Motion {
                 let problem = Problem::new(code::OUT_OF_RANGE, "parts travel for longer than a day");
                 object.fail("live_length", problem.help("check `live_length` and `speed`"));
             }
+            Motion::InFile(FileSpec { speed_m_s, live_length_m, gap, lengths_m })
+        }
+        (None, speed, length) if !object.sound(&["speed", "live_length"]) => {
+            // What could not be read is compared with nothing.
+            let (speed_m_s, live_length_m) = (speed.unwrap_or(f64::NAN), length.unwrap_or(f64::NAN));
             Motion::InFile(FileSpec { speed_m_s, live_length_m, gap, lengths_m })
         }
         _ => {
@@ -309,11 +314,7 @@ impl FileSpec {
 
     fn check(&self, path: &PathSpec, kinds: &[Kind], problems: &mut Diagnostics) {
         let attitudes = all_names(kinds, |kind| &kind.attitudes);
-        for (name, _) in &self.lengths_m {
-            if !attitudes.contains(&&name.value[..]) {
-                problems.error(&name.place, unknown("attitude", &name.value, &attitudes));
-            }
-        }
+        self.lengths_m.iter().for_each(|(name, _)| must_be_one_of(name, "attitude", &attitudes, problems));
         for kind in kinds {
             if (0..kind.attitudes.len()).any(|attitude| self.spacing_s(kind, attitude).is_none()) {
                 part_needs(&path.place, kind, "length", "a path with parts in file", problems);
@@ -442,13 +443,16 @@ impl Blueprint for PathSpec {
     }
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
+        let before = problems.error_count();
         for tool in &self.tools {
             tool.check(kinds, problems);
         }
         for (_, _, rule) in self.exit_rows().iter().skip(1) {
             rule.check(kinds, problems);
         }
-        self.check_exits(kinds, problems);
+        if problems.error_count() == before && kinds.iter().all(Kind::has_known_attitudes) {
+            self.check_exits(kinds, problems);
+        }
         match &self.motion {
             Motion::InFile(file) => file.check(self, kinds, problems),
             Motion::OneAtATime(_) => {

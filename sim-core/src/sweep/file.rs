@@ -242,6 +242,8 @@ mod tests {
                 ("scenaro", "did you mean `scenario`?"),
                 ("replications.precision", ""),
                 ("design.type", "did you mean `grid`?"),
+                // A range has two ends, however they are spelt.
+                ("factors.track", ""),
                 ("factors.track.lo", "did you mean `low`?"),
             ]
         );

@@ -2,6 +2,8 @@
 //!
 //! Invariant: a word is only suggested when most of it was typed; a wild guess helps nobody.
 
+use super::json::{Entry, Node, Value};
+
 /// Words longer than this are not compared: they are no slip of the fingers, and comparing costs time.
 const LONGEST: usize = 64;
 
@@ -26,6 +28,12 @@ pub fn nearest<'w>(typed: &str, words: impl IntoIterator<Item = &'w str>) -> Opt
         }
     }
     best.map(|(_, word)| word)
+}
+
+/// The entry of an object whose key seems to be a slip for this one.
+pub fn near_entry<'n>(node: &'n Node, key: &'static str) -> Option<&'n Entry> {
+    let Value::Object(entries) = &node.value else { return None };
+    entries.iter().find(|entry| nearest(&entry.key, [key]).is_some())
 }
 
 fn fold(word: &str) -> String {
