@@ -9,14 +9,17 @@ use crate::part::SECOND;
 use crate::replication::Replica;
 use crate::scenario;
 
+/// Seconds by what they are charged to, in words.
+type Seconds = Vec<(String, f64)>;
+
 /// Starved seconds of the point of use by cause, in words, of one replication; they are checked to add up to the
 /// starved time of the time account.
-fn causes(stations: &str, more: &str, seconds: f64) -> Vec<(String, f64)> {
+fn causes(stations: &str, more: &str, seconds: f64) -> Seconds {
     causes_and_states(stations, more, seconds).0
 }
 
 /// The same, and the seconds that each station spent in each state, in the same words.
-fn causes_and_states(stations: &str, more: &str, seconds: f64) -> (Vec<(String, f64)>, Vec<(String, f64)>) {
+fn causes_and_states(stations: &str, more: &str, seconds: f64) -> (Seconds, Seconds) {
     let text = format!(r#"{{"feedproof": 1, "stations": [{stations}] {more}}}"#);
     let checked = scenario::read(&text);
     let Some(scenario) = checked.scenario else { panic!("a test's line is sound: {:#?}", checked.problems) };
@@ -69,7 +72,7 @@ fn name(posts: &[String], station: StationId) -> &str {
     &posts[station.ix()]
 }
 
-fn of(list: &[(&str, f64)]) -> Vec<(String, f64)> {
+fn of(list: &[(&str, f64)]) -> Seconds {
     list.iter().map(|(word, time)| ((*word).to_owned(), *time)).collect()
 }
 

@@ -1,9 +1,9 @@
 //! Gaps of every sort, on their way from who left them to the point of use.
 
-use super::{causes, charge, of};
+use super::{Seconds, causes, charge, of};
 
 /// F makes a part a second and is down once from 100.5 s on; C uses one a second; four parts lie between them.
-fn down_for(seconds: u32) -> Vec<(String, f64)> {
+fn down_for(seconds: u32) -> Seconds {
     let stations = format!(
         r#"{{"id": "F", "type": "work", "endless": true, "time": "1 s",
             "breakdowns": [{{"every": "100.5 s", "clock": "wall", "time": "{seconds} s"}}]}},

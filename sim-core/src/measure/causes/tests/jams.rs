@@ -2,7 +2,7 @@
 //!
 //! P has a part every second, F gives it as many as it likes, and C needs 0.2 s for one. Clearing takes 0.5 s.
 
-use super::{causes, causes_and_states, charge, of};
+use super::{Seconds, causes, causes_and_states, charge, of};
 
 /// Stations that handle a part in a second, without their jams.
 const IN_A_SECOND: [&str; 9] = [
@@ -26,7 +26,7 @@ const BY_TOOL: [&str; 3] = [
 ];
 
 /// Causes of the starved time of C behind P.
-fn behind(p: &str, per_part: f64, when: &str, seconds: f64) -> Vec<(String, f64)> {
+fn behind(p: &str, per_part: f64, when: &str, seconds: f64) -> Seconds {
     let jams = format!(r#""jams": [{{"per_part": {per_part}{when}, "time": "0.5 s"}}]"#);
     let line = format!(
         r#"{{"id": "F", "type": "work", "endless": true, "time": "1 ms", "to": "P"}},
