@@ -28,6 +28,7 @@ pub use report::{
 use crate::diag::{Diagnostics, Problem, code};
 use crate::scenario::{self, Checked, Doubts, Goal, Scenario};
 use crate::stations::blueprint::{Run, kind_named};
+use crate::units::as_stated;
 use demand::{Demand, choosers, load};
 use net::Net;
 use schemars::JsonSchema;
@@ -180,12 +181,12 @@ fn check_points(scenario: &Scenario, rate: f64, problems: &mut Diagnostics) {
         .iter()
         .map(|&point| format!("`{}`", scenario.stations[net.nodes[point].entry].id.value))
         .collect();
-    let (names, can, wanted) = (names.join(" and "), capacity * 60.0, rate * 60.0);
+    let (names, can, wanted) = (names.join(" and "), as_stated(60.0 * capacity), as_stated(60.0 * rate));
     let message = if capacity < rate {
-        format!("{names} can do {can:.2} a minute at most; the promised {wanted:.2} cannot be reached")
+        format!("{names} can do {can} a minute at most; the promised {wanted} cannot be reached")
     } else {
         format!(
-            "{names} can do {can:.2} a minute at most, hardly more than the promised {wanted:.2}: any lack of parts breaks the promise"
+            "{names} can do {can} a minute at most, hardly more than the promised {wanted}: any lack of parts breaks the promise"
         )
     };
     let problem = Problem::new(code::CANNOT_REACH, message);
