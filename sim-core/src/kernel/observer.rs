@@ -50,6 +50,27 @@ pub enum Note {
     Attended,
 }
 
+/// What was drawn by chance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Draw {
+    /// A time of a station, ns.
+    Time(StationId),
+    /// What a station that sorts out does to a part: parts that go on.
+    Accepted(StationId),
+    /// Whether this line-wide trouble strikes a part: strikes.
+    Struck(u16),
+    /// The time for which a trouble stops its station, but for the wait for an attendant and the walk, ns.
+    Stop(u16),
+    /// The time on its clock until a trouble strikes, ns.
+    Between(u16),
+    /// A walk of an attendant of this pool, ns.
+    Walk(u16),
+    /// The condition of a part: parts of this kind in this condition.
+    Condition(u8, u8),
+    /// The attitude in which a part falls: parts of this kind in this attitude.
+    Attitude(u8, u8),
+}
+
 /// Whether a station that carries parts takes one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Intake {
@@ -66,6 +87,14 @@ pub trait Observer {
     /// Whether it looks on only at lines of at most [`NEAR`](super::shelf::NEAR) posts, places and timers. The loop is
     /// compiled once more for these: most lines are, and looking things up then takes half as many instructions.
     const NEAR: bool = false;
+
+    /// Whether it hears of draws. The loop is compiled once more with that; nobody else pays for it.
+    const HEARS_DRAWS: bool = false;
+
+    /// What came of a draw less what was to be expected of it, given all that had happened before. Told when it is used, if
+    /// nobody could know it before. So the sum over any stretch of a replication is 0 on the mean, whatever ends the stretch.
+    #[inline(always)]
+    fn drew(&mut self, _draw: Draw, _off: f64) {}
 
     /// The state of `station` changes from `old` to `new`.
     #[inline(always)]
@@ -144,6 +173,13 @@ impl Observer for () {}
 impl<A: Observer, B: Observer> Observer for (A, B) {
     // If either looks on at near lines only, the line is one.
     const NEAR: bool = A::NEAR || B::NEAR;
+    const HEARS_DRAWS: bool = A::HEARS_DRAWS || B::HEARS_DRAWS;
+
+    #[inline(always)]
+    fn drew(&mut self, draw: Draw, off: f64) {
+        self.0.drew(draw, off);
+        self.1.drew(draw, off);
+    }
 
     #[inline(always)]
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {

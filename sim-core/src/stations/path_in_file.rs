@@ -140,6 +140,10 @@ impl PathInFile {
         }
     }
 
+    pub(super) fn setup(&self) -> &PathSetup {
+        &self.setup.path
+    }
+
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
         if let Some(clumps) = &mut self.setup.clumps {
@@ -346,7 +350,7 @@ impl PathInFile {
                     if !jammed && floor.jams(self.me, &part, Moment::Tool(tool as u8)) {
                         return self.jam_front(floor, at, part, At::Tool { tool, jammed: true });
                     }
-                    self.use_tool(tool, due, &mut part)
+                    self.use_tool(floor, tool, due, &mut part)
                 }
                 At::Tool { .. } if at + 1 < self.stretches.len() => {
                     self.pass_on(floor.now, at, part);
@@ -379,7 +383,7 @@ impl PathInFile {
     }
 
     /// What tool number `tool` does with a part that came to it at `due`, in the time of its stretch.
-    fn use_tool(&mut self, tool: u16, due: Nanos, part: &mut Part) -> At {
+    fn use_tool<O: Observer>(&mut self, floor: &mut Floor<O>, tool: u16, due: Nanos, part: &mut Part) -> At {
         let on = At::Tool { tool: tool + 1, jammed: false };
         let out = |exit| At::Leaving { exit, jammed: false };
         let tool = usize::from(tool);
@@ -400,7 +404,9 @@ impl PathInFile {
             None => {}
         }
         let class = self.setup.path.classes.of(part);
-        match self.setup.path.tools[tool].fate(class, self.luck.stream()) {
+        let fate = self.setup.path.tools[tool].fate(class, self.luck.stream());
+        self.setup.path.tell_tool(floor, self.me, tool, part, fate);
+        match fate {
             Fate::Onward(attitude) => {
                 part.turn_to(attitude);
                 on

@@ -20,6 +20,7 @@ use super::path_in_file::{FileSetup, PathInFile, Point, Spacing};
 use super::times::Times;
 use super::tool_spec::{self, ToolSpec, all_names};
 use super::tooling::{ClassName, ToolTable, Tooling, class_names};
+use super::tools::look_ahead;
 use super::track::nanos;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::{Exit, Moment};
@@ -505,12 +506,14 @@ impl Blueprint for PathSpec {
     fn build(&self, site: &mut Site<'_>) -> Station {
         let tooling = self.tooling(site.kinds, &[]);
         let exits = site.exits.iter().zip(&tooling.rules);
+        let mut tools = tooling.compiled();
+        look_ahead(&mut tools, site.classes);
         let setup = PathSetup {
             inlets: site.inlets.clone(),
             exits: exits
                 .map(|(&exit, rule)| PathExit { exit, comeback: rule.compiled_for(site.kinds) })
                 .collect(),
-            tools: tooling.compiled(),
+            tools,
             classes: site.classes.clone(),
             overflow: self.overflow_exit(),
         };
