@@ -12,8 +12,10 @@ mod demand;
 mod limit;
 pub(crate) mod lu;
 mod net;
+mod programme;
 mod report;
 mod share_out;
+mod simplex;
 mod stops;
 mod surplus;
 #[cfg(test)]

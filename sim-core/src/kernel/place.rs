@@ -435,6 +435,12 @@ impl Place {
         self.capacity
     }
 
+    /// Parts that can be at the end at once: on a stopping belt those that lie where its head does, one if entries keep a
+    /// distance.
+    pub fn most_at_end(&self) -> u32 {
+        if self.flags & STOPPING != 0 && self.flags & SPACED != 0 { 1 } else { self.capacity }
+    }
+
     /// Time from entry to the end, ns.
     pub fn transit(&self) -> Nanos {
         self.transit
@@ -483,6 +489,14 @@ impl Place {
     /// Time at which the part number `index` from the head is at the end, for FIFOs.
     pub fn due(&self, index: u32) -> Option<Nanos> {
         (index < self.len && self.flags & (FROZEN | BIN) == 0).then(|| self.slot(index).due + self.offset)
+    }
+
+    /// Time at which the part number `index` from the head is at the end if nothing is taken before; `None` if it never is:
+    /// a stopping belt brings no other part there than those that lie where its head does.
+    pub fn there_at(&self, index: u32) -> Option<Nanos> {
+        let behind =
+            self.flags & STOPPING != 0 && index < self.len && self.slot(index).due != self.slot(0).due;
+        if behind { None } else { self.due(index) }
     }
 
     /// Number of parts at the end, and when the next one comes there without any move. What stands still stays
@@ -744,6 +758,12 @@ mod tests {
         belt.push(part(1), 50);
         assert_eq!(belt.at_end(99), (0, Some(100)));
         assert_eq!(belt.at_end(170), (1, None), "the belt stands with the second part under way");
+        assert_eq!((belt.there_at(0), belt.there_at(1)), (Some(100), None), "the second one never comes");
+        belt.push(part(2), 170);
+        belt.push(part(3), 175);
+        belt.pop(180);
+        belt.pop(230);
+        assert_eq!((belt.there_at(0), belt.there_at(1)), (Some(280), Some(280)), "put on it while it stood");
     }
 
     #[test]

@@ -16,6 +16,7 @@ mod promise;
 mod run_off;
 mod size;
 mod together;
+mod ways;
 
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
 pub use connections::target_of;
@@ -25,6 +26,7 @@ pub use money::Prices;
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
 pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
+pub(crate) use ways::Ways;
 
 pub use run_off::{MostBad, RunOffJams, RunOffSpec};
 

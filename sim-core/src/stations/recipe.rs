@@ -243,6 +243,12 @@ impl RecipeSpec {
         self.by_model.iter().map(|(_, lines)| of(lines)).max().unwrap_or(0)
     }
 
+    /// Fewest pieces that a taker gets at once, of the models for which it gets any.
+    pub fn fewest_pieces(&self, taker: &str) -> u32 {
+        let of = |lines: &Lines| lines.iter().filter(|l| l.to.value == taker).map(|l| l.pieces).sum::<u32>();
+        self.by_model.iter().map(|(_, lines)| of(lines)).filter(|pieces| *pieces > 0).min().unwrap_or(0)
+    }
+
     /// Most pieces of a batch.
     pub fn most_in_all(&self) -> u32 {
         let of = |lines: &Lines| lines.iter().map(|line| line.pieces).sum::<u32>();
