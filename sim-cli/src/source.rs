@@ -10,7 +10,7 @@ use crate::problems;
 use crate::screen;
 use sim_core::balance;
 use sim_core::diag::Diagnostic;
-use sim_core::scenario::{self, Scenario};
+use sim_core::scenario::Scenario;
 use sim_core::text::json;
 use std::fs::File;
 use std::io::{self, Read};
@@ -85,13 +85,9 @@ impl Source {
     /// # Errors
     /// All problems of the file on one page, if there is an error among them.
     pub(crate) fn check(&self) -> Result<(Scenario, Vec<Diagnostic>), Failure> {
-        let checked = scenario::read(&self.text);
-        let mut problems = checked.problems;
-        let Some(scenario) = checked.scenario else { return Err(self.refused(&problems)) };
-        let of_balance = balance::check(&scenario);
-        let is_refused = of_balance.has_errors();
-        problems.extend(of_balance.into_vec());
-        if is_refused { Err(self.refused(&problems)) } else { Ok((scenario, problems)) }
+        let checked = balance::read(&self.text);
+        let Some(scenario) = checked.scenario else { return Err(self.refused(&checked.problems)) };
+        Ok((scenario, checked.problems))
     }
 
     /// The failure of a file with these problems.

@@ -249,6 +249,11 @@ fn a_comparison() {
     let flowing = own.out.split_whitespace().collect::<Vec<_>>().join(" ");
     let words = ["each with luck of its own;", "for each, so that nothing is saved", "not told from 0"];
     assert!(words.iter().all(|word| flowing.contains(word)), "{}", own.out);
+    let set = ["--set", "track.length=0.3 m", "--replications", "20", "--controls"];
+    let with = desk.run(&[&["compare", "starter"], &set[..]].concat());
+    assert_eq!((with.status, with.err.as_str()), (0, ""));
+    fits(&with.out);
+    assert!(with.out.contains("the same luck and the controls"), "{}", with.out);
     let same = desk.run(&["compare", "starter", "starter", "--at-most", "12"]);
     assert_eq!((same.status, same.err.as_str()), (0, ""));
     assert!(same.out.contains("Not decided: `starter` and `starter (2)`"), "{}", same.out);

@@ -222,19 +222,9 @@ impl Diagnostics {
         self.errors > 0
     }
 
-    /// Whether there are errors, and all of them are about single values: the structure of the file stands.
-    pub fn has_only_errors_of_values(&self) -> bool {
-        const OF_VALUES: [&str; 7] = [
-            code::OUT_OF_RANGE,
-            code::UNIT_MISSING,
-            code::UNIT_UNKNOWN,
-            code::UNIT_WRONG_KIND,
-            code::NUMBER_UNREADABLE,
-            code::SHARES_SUM,
-            code::LAW_IMPOSSIBLE,
-        ];
-        let mut errors = self.list.iter().filter(|found| found.severity == Severity::Error);
-        self.has_errors() && errors.all(|error| OF_VALUES.contains(&error.code))
+    /// The errors that were kept.
+    pub fn errors(&self) -> impl Iterator<Item = &Diagnostic> {
+        self.list.iter().filter(|found| found.severity == Severity::Error)
     }
 
     /// Number of errors, those that were not kept included.

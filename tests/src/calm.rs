@@ -4,7 +4,7 @@ use serde_json::{Map, Value};
 
 type Object = Map<String, Value>;
 
-fn objects<'a>(value: Option<&'a mut Value>) -> impl Iterator<Item = &'a mut Object> {
+fn objects(value: Option<&mut Value>) -> impl Iterator<Item = &mut Object> {
     value.and_then(Value::as_array_mut).into_iter().flatten().filter_map(Value::as_object_mut)
 }
 

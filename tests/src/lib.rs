@@ -22,6 +22,7 @@ mod random_stores;
 pub mod round_trip;
 pub mod shifts;
 pub mod shrink;
+pub mod slips;
 pub mod steady;
 pub mod trials;
 pub mod watch;

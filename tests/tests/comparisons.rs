@@ -71,6 +71,16 @@ fn design(name: &str, text: &str) -> Design {
 }
 
 fn compared(texts: &[String], seed: u64, replications: u64, indifference: Option<f64>) -> CompareResult {
+    compared_by(texts, seed, replications, indifference, false)
+}
+
+fn compared_by(
+    texts: &[String],
+    seed: u64,
+    replications: u64,
+    indifference: Option<f64>,
+    controls: bool,
+) -> CompareResult {
     let named = texts.iter().enumerate().map(|(n, text)| design(&n.to_string(), text));
     let mode = Mode::UntilDecided;
     let options = CompareOptions {
@@ -81,6 +91,7 @@ fn compared(texts: &[String], seed: u64, replications: u64, indifference: Option
         indifference,
         draws_inputs: false,
         own_luck: false,
+        controls,
     };
     let found = compare(named.collect(), &options, &Alone, &|| false, &mut |_| (), &mut NothingKept);
     found.unwrap_or_else(|why| panic!("{why}")).unwrap_or_else(|| panic!("it was not cancelled"))
@@ -103,6 +114,26 @@ fn the_interval_of_a_difference_holds_at_whatever_look_it_stops() {
     let ratios: Vec<f64> = all.iter().filter_map(|found| found.differences[0].variance_ratio).collect();
     let mean = ratios.iter().sum::<f64>() / ratios.len() as f64;
     println!("variance of a paired difference over that of an unpaired one: {mean}");
+    assert!(mean < 0.5, "{mean}");
+}
+
+/// Seeds 0 to 999. The same with controls.
+#[test]
+fn the_interval_of_a_difference_holds_with_controls() {
+    let texts =
+        [text(1, &Value::Null), text(2, &Value::Null)].map(|text| text.replace(r#","promise":null"#, ""));
+    let truth = exact(2) - exact(1);
+    let all = over(0..1000, |seed| compared_by(&texts, seed, 60, None, true));
+    let gaps: Vec<_> = all.iter().map(|found| found.differences[0].rate).collect();
+    let misses = gaps.iter().filter(|gap| gap.low > truth || truth > gap.high).count();
+    promised("interval of a difference with controls", misses, all.len(), 0.025);
+    let ratios: Vec<f64> = all.iter().filter_map(|found| found.differences[0].variance_ratio).collect();
+    let shifts: u64 = all.iter().map(|found| found.differences[0].shifts).sum();
+    let mean = ratios.iter().sum::<f64>() / ratios.len() as f64;
+    println!(
+        "variance over that of an unpaired difference: {mean}; {} pairs of shifts",
+        shifts as f64 / 1000.0
+    );
     assert!(mean < 0.5, "{mean}");
 }
 

@@ -46,6 +46,10 @@ pub(crate) struct Args {
     /// luck, and differences are known sooner
     #[arg(long)]
     own_luck: bool,
+    /// Correct the differences of rates for the luck that the designs had by what the balance says it should have cost, so that
+    /// they are known from fewer shifts
+    #[arg(long, conflicts_with = "draw_inputs")]
+    controls: bool,
     #[command(flatten)]
     luck: Luck,
     /// Print the result as one JSON document; `feedproof schema --of comparison` describes it
@@ -87,6 +91,7 @@ pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
         indifference: args.indifference,
         draws_inputs: args.draw_inputs,
         own_luck: args.own_luck,
+        controls: args.controls,
     };
     let mut kept = KeptShifts::open(args.out.as_deref(), &FILES, &identity(&designs, &options))?;
     let stop = kept.stop();
@@ -130,5 +135,6 @@ fn identity(designs: &[Design], options: &CompareOptions) -> Value {
         "indifference": options.indifference,
         "inputs_drawn": options.draws_inputs,
         "own_luck": options.own_luck,
+        "controls": options.controls,
     })
 }

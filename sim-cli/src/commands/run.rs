@@ -72,7 +72,8 @@ pub(crate) struct Args {
     /// Shifts for each of these draws at first; where one is not clear it gets more
     #[arg(long, value_name = "N", default_value_t = nested::EACH, value_parser = clap::value_parser!(u64).range(2..=100_000))]
     shifts_each: u64,
-    /// Estimate the mean rate once more from as many shifts, with less spread: by mirrored shifts, by jams as controls, or both.
+    /// Estimate the mean rate once more from as many shifts, with less spread: by mirrored shifts, by the luck of a
+    /// shift as controls, or both.
     /// The verdict has no part in it
     #[arg(long, value_name = "WAY", value_enum, value_delimiter = ',')]
     reduce: Vec<Reduce>,
@@ -86,7 +87,7 @@ pub(crate) struct Args {
 enum Reduce {
     /// Each shift is followed by one that draws 1 - u wherever it drew u
     Mirrored,
-    /// Jams too many explain part of what the rate lacks
+    /// Bad luck (jams, times, how parts fall) explains what the rate lacks, weighed by what the balance says that it costs
     Controls,
 }
 
@@ -333,7 +334,7 @@ fn reduced(args: &Args, source: &Source, result: &RunResult) -> Result<Option<Re
     if !settled.map_err(|why| refused(&why))? {
         return Ok(None);
     }
-    let [variant] = &variants;
+    let [variant] = variants;
     let (shifts, seed, level) = (result.replications, result.seed, result.level);
     reduced::mean_rate(variant, reduction, shifts, seed, level, &crew, &interrupt::asked)
         .map_err(|why| refused(&why))

@@ -112,12 +112,13 @@ fn differences(found: &CompareResult) -> Vec<Block> {
     let chart = Chart {
         title: "Difference of the rates.".to_owned(),
         says: format!(
-            "{} The whiskers hold together at {}; sure is what does not reach 0.",
+            "{}{} The whiskers hold together at {}; sure is what does not reach 0.",
             if found.own_luck {
                 "Each design with luck of its own."
             } else {
                 "Paired, shift by shift, on the same luck."
             },
+            if found.controls { " Corrected for the luck that each design had." } else { "" },
             stated(found.level)
         ),
         kind: Kind::Bars(Bars { bars, mark: None, label: "good parts a minute more".to_owned() }),

@@ -173,14 +173,21 @@ fn pair_page(found: &CompareResult, pair: &DifferenceReport, best: Option<&Strin
     // The best stands first, so that what it gains is above 0.
     let is_turned = best == Some(&pair.first);
     let (more, less) = if is_turned { (&pair.first, &pair.second) } else { (&pair.second, &pair.first) };
+    let (by, without) = match (found.own_luck, found.controls) {
+        (false, false) => ("the same luck", "it"),
+        (false, true) => ("the same luck and the controls", "them"),
+        (true, _) => ("the controls", "them"),
+    };
     let saved = match (pair.variance_ratio, pair.unpaired_shifts) {
-        (Some(_), _) if found.own_luck => "luck of its own for each, so that nothing is saved".to_owned(),
+        (Some(_), _) if found.own_luck && !found.controls => {
+            "luck of its own for each, so that nothing is saved".to_owned()
+        }
         (Some(ratio), Some(unpaired)) if ratio < 1.0 => format!(
-            "the same luck saved {:.0} % of the variance: {unpaired:.0} shifts of each would tell as much without it",
+            "{by} saved {:.0} % of the variance: {unpaired:.0} shifts of each would tell as much without {without}",
             100.0 * (1.0 - ratio)
         ),
-        (Some(ratio), _) if ratio >= 1.0 => "the same luck saved nothing here".to_owned(),
-        (Some(_), _) => "the same luck saved all of the variance".to_owned(),
+        (Some(ratio), _) if ratio >= 1.0 => format!("{by} saved nothing here"),
+        (Some(_), _) => format!("{by} saved all of the variance"),
         (None, _) => "nothing varies".to_owned(),
     };
     let title = format!("`{more}` less `{less}`; {} pairs of shifts; {saved}", pair.shifts);

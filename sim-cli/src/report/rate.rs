@@ -106,7 +106,7 @@ pub(super) fn reduced(result: &RunResult, ink: Ink) -> String {
     }
     if found.reduction.controls {
         ways.push(match found.controls.len() {
-            0 => "no jam that could be a control".to_owned(),
+            0 => "nothing random that could be a control".to_owned(),
             1 => "1 control".to_owned(),
             n => format!("{n} controls"),
         });

@@ -28,8 +28,9 @@ pub use report::{
 };
 
 use crate::diag::{Diagnostics, Problem, code};
-use crate::scenario::{Goal, Scenario};
+use crate::scenario::{self, Checked, Doubts, Goal, Scenario};
 use crate::stations::blueprint::{Run, kind_named};
+use crate::units::as_stated;
 use demand::{Demand, choosers, load};
 use net::Net;
 use schemars::JsonSchema;
@@ -86,14 +87,43 @@ fn solve_run(scenario: &Scenario, run: Option<Run>) -> Result<Balance, Diagnosti
     let net = Net::new(scenario, run);
     let mut problems = Diagnostics::new();
     let promised = promised(scenario);
-    if ways_out::check_rings(scenario, &net, &mut problems)
-        | ways_out::check_traps(scenario, &net, promised, &mut problems)
-    {
+    let rings = ways_out::rings(&net);
+    ways_out::report_rings(scenario, &net, &rings, &mut problems);
+    if ways_out::check_traps(scenario, &net, &rings, promised, &mut problems) || !rings.is_empty() {
         return Err(problems);
     }
     let choosers = choosers(&net, |supplies| join_order(scenario, &net, supplies));
     let demand = Demand { net: &net, choosers };
     Ok(report::report(scenario, &demand, promised, run))
+}
+
+/// Reads a scenario file and checks all of it: what [`check`] can tell is told together with what the reading finds.
+pub fn read(source: &str) -> Checked {
+    let mut checked = scenario::read(source);
+    let found = match (&checked.scenario, &checked.unsound) {
+        (Some(scenario), _) => check(scenario),
+        (None, Some((scenario, doubts))) => check_unsound(scenario, doubts),
+        (None, None) => Diagnostics::new(),
+    };
+    if found.has_errors() {
+        checked.scenario = None;
+    }
+    checked.problems.extend(found.into_vec());
+    checked.problems.sort_by_key(|problem| (problem.span.start, problem.severity));
+    checked
+}
+
+/// Classes of parts without a way out, as far as they can be told of a scenario with other errors. Rings were told by its
+/// reading.
+fn check_unsound(scenario: &Scenario, doubts: &Doubts) -> Diagnostics {
+    let mut problems = Diagnostics::new();
+    if doubts.knows_parts_and_runs(scenario) {
+        for run in runs(scenario) {
+            let net = Net::of_known(scenario, run, doubts);
+            ways_out::check_traps(scenario, &net, &ways_out::rings(&net), None, &mut problems);
+        }
+    }
+    problems
 }
 
 /// Checks what the balance can tell of a scenario whose names and connections are sound: loops without a way
@@ -119,11 +149,10 @@ fn check_run(scenario: &Scenario, run: Option<Run>) -> Diagnostics {
     let net = Net::new(scenario, run);
     let mut problems = Diagnostics::new();
     let promised = promised(scenario);
-    if ways_out::check_rings(scenario, &net, &mut problems) {
-        return problems;
-    }
+    let rings = ways_out::rings(&net);
+    ways_out::report_rings(scenario, &net, &rings, &mut problems);
     ways_out::check_clumps(scenario, &mut problems);
-    if ways_out::check_traps(scenario, &net, promised, &mut problems) {
+    if ways_out::check_traps(scenario, &net, &rings, promised, &mut problems) || !rings.is_empty() {
         return problems;
     }
     ways_out::check_slow_loops(scenario, &net, promised.unwrap_or(1.0), &mut problems);
@@ -154,12 +183,12 @@ fn check_points(scenario: &Scenario, rate: f64, problems: &mut Diagnostics) {
         .iter()
         .map(|&point| format!("`{}`", scenario.stations[net.nodes[point].entry].id.value))
         .collect();
-    let (names, can, wanted) = (names.join(" and "), capacity * 60.0, rate * 60.0);
+    let (names, can, wanted) = (names.join(" and "), as_stated(60.0 * capacity), as_stated(60.0 * rate));
     let message = if capacity < rate {
-        format!("{names} can do {can:.2} a minute at most; the promised {wanted:.2} cannot be reached")
+        format!("{names} can do {can} a minute at most; the promised {wanted} cannot be reached")
     } else {
         format!(
-            "{names} can do {can:.2} a minute at most, hardly more than the promised {wanted:.2}: any lack of parts breaks the promise"
+            "{names} can do {can} a minute at most, hardly more than the promised {wanted}: any lack of parts breaks the promise"
         )
     };
     let problem = Problem::new(code::CANNOT_REACH, message);

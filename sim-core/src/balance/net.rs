@@ -6,7 +6,7 @@
 
 use super::chain::Chain;
 use crate::kernel::UNLIMITED;
-use crate::scenario::{Scenario, target_of};
+use crate::scenario::{Doubts, Scenario, Ways, target_of};
 use crate::stations::blueprint::{Attendance, BatchTraffic, Run, SidesTraffic, Split, TrafficSite};
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
@@ -87,9 +87,24 @@ pub(super) struct Net {
     pub(super) node_of: Vec<usize>,
 }
 
+/// What is the same for all stations that are added.
+#[derive(Clone, Copy)]
+struct Shape<'a> {
+    classes: &'a Classes,
+    ways: &'a Ways,
+    bins: &'a [bool],
+    run: Option<Run>,
+}
+
 impl Net {
     /// The net of a checked scenario, during one run of its product sequence if it has one.
     pub(super) fn new(scenario: &Scenario, run: Option<Run>) -> Self {
+        Net::of_known(scenario, run, &Doubts::default())
+    }
+
+    /// The net of what is known of a scenario: in any other station parts may end, and none begin but those that a source is
+    /// known to bring.
+    pub(super) fn of_known(scenario: &Scenario, run: Option<Run>, doubts: &Doubts) -> Self {
         let sizes: Vec<_> = scenario.kinds.iter().map(|k| (k.conditions.len(), k.attitudes.len())).collect();
         let classes = Classes::new(&sizes);
         let mut net = Net {
@@ -110,21 +125,64 @@ impl Net {
                 }
             }
         }
+        let (ways, bins) = (Ways::of(scenario), bins(scenario));
         for (ix, entry) in scenario.stations.iter().enumerate() {
-            net.add(scenario, &classes, ix, entry, run);
+            if doubts.knows_all(entry) {
+                net.add(scenario, &Shape { classes: &classes, ways: &ways, bins: &bins, run }, ix, entry);
+            } else {
+                let source = doubts
+                    .knows_source(entry, scenario)
+                    .then(|| entry.blueprint.brings(&scenario.kinds))
+                    .flatten();
+                net.add_unknown(scenario, ix, source.map(|kind| run.map_or(kind, |run| run.brought(kind))));
+            }
         }
         net.connect(scenario);
         net.points = net.points_of(scenario);
         net
     }
 
-    fn add(&mut self, scenario: &Scenario, classes: &Classes, ix: usize, entry: &Entry, run: Option<Run>) {
+    fn add_unknown(&mut self, scenario: &Scenario, ix: usize, brings: Option<u8>) {
+        let node = self.nodes.len();
+        self.node_of.push(node);
+        let exits = scenario.stations[ix].blueprint.exits().len();
+        if let Some(kind) = brings.filter(|_| exits == 1) {
+            let mix = self.natural_mix(scenario, usize::from(kind));
+            self.supplies.push(Supply {
+                node,
+                mix,
+                most_per_s: f64::INFINITY,
+                is_driven: false,
+                assembly: None,
+            });
+        }
+        let is_source = brings.is_some() && exits == 1;
+        self.nodes.push(Node {
+            entry: ix,
+            inlet: None,
+            routes: (0..self.n_classes).map(|class| vec![(0, class, 1.0)]).collect(),
+            seconds: vec![0.0; self.n_classes],
+            sure: 0.0,
+            sides: None,
+            holds_any: true,
+            places: 1.0,
+            targets: vec![None; exits],
+            split: Split::ByClass,
+            absorbs: !is_source,
+            overflow: None,
+            spills: false,
+            strikes: Vec::new(),
+            attendance: Vec::new(),
+        });
+    }
+
+    fn add(&mut self, scenario: &Scenario, shape: &Shape<'_>, ix: usize, entry: &Entry) {
+        let Shape { classes, ways, bins, run } = *shape;
         let mut traffic = TrafficSite::new(&scenario.kinds, classes, &scenario.models);
         let batches = batches_of(scenario);
         traffic.batches = &batches;
         traffic.run = run;
-        let feeders = (0..scenario.stations.len()).filter(|&from| feeds(scenario, from, ix));
-        for feeder in feeders.map(|from| &scenario.stations[from]) {
+        for feeder in ways.feeders[ix].iter().map(|&from| &scenario.stations[from]) {
             let name = &feeder.id.value;
             let room = feeder.blueprint.body(&scenario.kinds, name).map(|body| body.capacity());
             traffic.rooms.push((name.clone(), Some(room.unwrap_or(1)).filter(|room| *room != UNLIMITED)));
@@ -132,12 +190,11 @@ impl Net {
             let pieces = feeder.blueprint.recipes().map_or(0, |recipe| recipe.most_pieces(&entry.id.value));
             traffic.together = traffic.together.max(pieces).max(feeder.blueprint.lands_together());
         }
-        traffic.comes_back = comes_back_without_bin(scenario, ix);
+        traffic.comes_back = comes_back_without_bin(ways, bins, ix);
         entry.blueprint.traffic(&mut traffic);
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
-        let is_bin = body.as_ref().is_some_and(|place| place.counts().is_some());
         let is_endless_bin = body.as_ref().is_some_and(|place| place.is_endless());
-        if is_bin {
+        if bins[ix] {
             // Whatever the blueprint says: what leaves a bin falls anew (ruling 10).
             traffic.routes = (0..self.n_classes).map(|class| self.remixed(scenario, class)).collect();
         }
@@ -176,8 +233,11 @@ impl Net {
             // A bin that only has what it starts with brings parts as if it were filled up.
             let stated = entry.blueprint.brings(&scenario.kinds)?;
             let kind = run.map_or(stated, |run| run.brought(stated));
-            let fed = (0..scenario.stations.len()).any(|from| feeds(scenario, from, ix));
-            (!fed && entry.blueprint.is_stocked()).then_some((kind, f64::INFINITY, false))
+            (ways.feeders[ix].is_empty() && entry.blueprint.is_stocked()).then_some((
+                kind,
+                f64::INFINITY,
+                false,
+            ))
         };
         let source = traffic.source.map(|source| (source.kind, source.most_per_s, source.is_driven));
         if let Some((kind, most_per_s, is_driven)) = source.or_else(own_content) {
@@ -505,36 +565,31 @@ fn batches_of(scenario: &Scenario) -> Vec<BatchTraffic> {
     batches
 }
 
-fn feeds(scenario: &Scenario, from: usize, to: usize) -> bool {
-    let exits = scenario.stations[from].blueprint.exits();
-    exits.iter().any(|exit| target_of(scenario, from, &exit.to) == Some(to))
-}
-
-/// For each exit of a station, whether what leaves there can come back to it on a way without a bin.
-pub(super) fn comes_back_without_bin(scenario: &Scenario, station: usize) -> Vec<bool> {
-    let targets = |from: usize| {
-        let exits = scenario.stations[from].blueprint.exits();
-        exits.iter().map(|exit| target_of(scenario, from, &exit.to)).collect::<Vec<_>>()
-    };
-    let is_bin = |at: usize| {
-        let entry = &scenario.stations[at];
+/// The stations that are bins: what leaves one falls anew.
+pub(super) fn bins(scenario: &Scenario) -> Vec<bool> {
+    let is_bin = |entry: &Entry| {
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
         body.is_some_and(|place| place.counts().is_some())
     };
-    let comes_back = |target: Option<usize>| {
-        let mut seen = vec![false; scenario.stations.len()];
-        let mut open: Vec<usize> = target.into_iter().collect();
+    scenario.stations.iter().map(is_bin).collect()
+}
+
+/// For each exit of a station, whether what leaves there can come back to it on a way without a bin.
+pub(super) fn comes_back_without_bin(ways: &Ways, bins: &[bool], station: usize) -> Vec<bool> {
+    let comes_back = |target: &Option<usize>| {
+        let mut seen = vec![false; bins.len()];
+        let mut open: Vec<usize> = target.iter().copied().collect();
         while let Some(at) = open.pop() {
             if at == station {
                 return true;
             }
-            if !std::mem::replace(&mut seen[at], true) && !is_bin(at) {
-                open.extend(targets(at).into_iter().flatten());
+            if !std::mem::replace(&mut seen[at], true) && !bins[at] {
+                open.extend(ways.targets[at].iter().flatten());
             }
         }
         false
     };
-    targets(station).into_iter().map(comes_back).collect()
+    ways.targets[station].iter().map(comes_back).collect()
 }
 
 /// Parts that jam and are then taken away through another exit.

@@ -6,6 +6,7 @@ use super::net::Net;
 use super::stops::{StopCount, count_stops};
 use crate::scenario::Scenario;
 use crate::stations::blueprint::{Run, Split};
+use crate::units::as_stated;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -453,7 +454,8 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
         match balance.run {
             None => note("too-little", text),
             Some(_) => {
-                note("slow-run", format!("{text}; what is promised is {promised:.2}, of all runs together"))
+                let promised = as_stated(promised);
+                note("slow-run", format!("{text}; what is promised is {promised}, of all runs together"))
             }
         }
     }

@@ -3,20 +3,21 @@
 //! Three things are found: rings of stations that lead nowhere; classes of parts that go round for ever; and
 //! classes that go round very often. It judges shares only, not whether there is room.
 
-use super::chain::{Chain, components};
+use super::chain::Chain;
 use super::demand::{Demand, node_flow};
-use super::net::{Net, comes_back_without_bin};
+use super::net::{Net, bins, comes_back_without_bin};
+use crate::components::components;
 use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::kernel::UNLIMITED;
-use crate::scenario::Scenario;
+use crate::scenario::{Scenario, Ways};
 
 /// More passes than this on the mean are worth a warning.
 const MANY_PASSES: f64 = 1000.0;
 
-/// Reports rings of stations that no part can leave; true if there are any.
-pub(super) fn check_rings(scenario: &Scenario, net: &Net, problems: &mut Diagnostics) -> bool {
+/// Rings of stations that no part can leave, as nodes.
+pub(super) fn rings(net: &Net) -> Vec<Vec<usize>> {
     let next = |node: usize| -> Vec<usize> { net.nodes[node].targets.iter().flatten().copied().collect() };
-    let mut any = false;
+    let mut found = Vec::new();
     for ring in components(net.nodes.len(), next) {
         let loops = ring.len() > 1 || next(ring[0]).contains(&ring[0]);
         let leads_out = |&node: &usize| {
@@ -24,13 +25,19 @@ pub(super) fn check_rings(scenario: &Scenario, net: &Net, problems: &mut Diagnos
             of.absorbs || of.targets.iter().any(|to| to.is_none_or(|to| !ring.contains(&to)))
         };
         if loops && !ring.iter().any(leads_out) {
-            any = true;
-            let (names, place) = stations(scenario, net, &ring);
-            let problem = Problem::new(code::NO_WAY_OUT, format!("no part can leave the loop {names}"));
-            problems.error(&place, problem.help("give one of these stations an exit that leads on"));
+            found.push(ring);
         }
     }
-    any
+    found
+}
+
+/// Reports rings.
+pub(super) fn report_rings(scenario: &Scenario, net: &Net, rings: &[Vec<usize>], problems: &mut Diagnostics) {
+    for ring in rings {
+        let (names, place) = stations(scenario, net, ring);
+        let problem = Problem::new(code::NO_WAY_OUT, format!("no part can leave the loop {names}"));
+        problems.error(&place, problem.help("give one of these stations an exit that leads on"));
+    }
 }
 
 /// A class of parts (several attitudes, maybe) that goes round very often.
@@ -53,10 +60,12 @@ struct Trap {
     states: Vec<usize>,
 }
 
-/// Reports classes that cannot leave a loop; true if there are any. `demand` is in parts/s.
+/// Reports classes that cannot leave a loop; true if there are any. Where no part at all can leave, in `rings`, that was
+/// reported. `demand` is in parts/s.
 pub(super) fn check_traps(
     scenario: &Scenario,
     net: &Net,
+    rings: &[Vec<usize>],
     demand: Option<f64>,
     problems: &mut Diagnostics,
 ) -> bool {
@@ -68,8 +77,9 @@ pub(super) fn check_traps(
         return false;
     }
     let flows = demand.map(|demand| Demand { net, choosers: Vec::new() }.flows(demand, &[]).total);
-    for trap in traps(net, &chain, &stuck) {
-        report_trap(scenario, net, &chain, &trap, flows.as_deref(), problems);
+    let in_a_ring = |state: &usize| rings.iter().flatten().any(|node| *node == state / net.n_classes);
+    for trap in traps(net, &chain, &stuck).iter().filter(|trap| !trap.states.iter().all(in_a_ring)) {
+        report_trap(scenario, net, &chain, trap, flows.as_deref(), problems);
     }
     true
 }
@@ -140,9 +150,10 @@ fn report_trap(
 
 /// Reports clumps that go round for ever: what goes back to a bin is untangled there, other ways keep them tangled.
 pub(super) fn check_clumps(scenario: &Scenario, problems: &mut Diagnostics) {
+    let (ways, bins) = (Ways::of(scenario), bins(scenario));
     for (ix, entry) in scenario.stations.iter().enumerate() {
         let Some((exit, place)) = entry.blueprint.exit_of_lasting_clumps() else { continue };
-        if comes_back_without_bin(scenario, ix).get(usize::from(exit)) == Some(&true) {
+        if comes_back_without_bin(&ways, &bins, ix).get(usize::from(exit)) == Some(&true) {
             let message =
                 "clumps never break up, and come back without a bin on the way: they fill their loop";
             let help =

@@ -29,6 +29,11 @@ impl Countdown {
         self.left = self.gap(stream);
     }
 
+    /// The chance at each part.
+    pub fn chance(&self) -> f64 {
+        self.chance
+    }
+
     /// Changes the chance, as for a new lot. The gap is drawn again if the chance is another one: what has passed
     /// says nothing about what comes.
     pub fn set_chance(&mut self, p: f64, stream: &mut Stream) {
@@ -128,15 +133,17 @@ impl Outcomes {
 
     /// Chances of the outcomes, adding up to one; as sharp as the thresholds, some 2^-53.
     pub fn shares(&self) -> Vec<f64> {
-        let mut below = 0.0;
+        self.each_share().collect()
+    }
+
+    /// The same one by one.
+    pub fn each_share(&self) -> impl Iterator<Item = f64> {
         let tops = self.thresholds.iter().map(|top| *top as f64 / 18_446_744_073_709_551_616.0);
-        let share = |(ix, top): (usize, f64)| {
+        let share = |below: &mut f64, (ix, top): (usize, f64)| {
             let top = if ix >= self.last { 1.0 } else { top };
-            let share = top - below;
-            below = top;
-            share
+            Some(top - std::mem::replace(below, top))
         };
-        tops.chain([1.0]).enumerate().map(share).collect()
+        tops.chain([1.0]).enumerate().scan(0.0, share)
     }
 
     /// Number of the outcome: 0, 1, 2 ... Non-decreasing in the word drawn. One word, none if there is one outcome.

@@ -534,6 +534,7 @@ impl<O: Observer> Floor<O> {
     #[inline(always)]
     pub(crate) fn create_into(&mut self, me: StationId, kind: u8, luck: &mut Stream, part: &mut Part) {
         *part = self.kinds[usize::from(kind)].make(kind, self.now, luck);
+        self.tell_make(part);
         self.created += 1;
         self.note(me, Note::Created, Some(part));
     }
@@ -551,8 +552,9 @@ impl<O: Observer> Floor<O> {
 
     /// Gives a part an attitude from the natural chances of its kind.
     #[inline]
-    pub fn remix(&self, part: &mut Part, luck: &mut Stream) {
+    pub fn remix(&mut self, part: &mut Part, luck: &mut Stream) {
         part.turn_to(self.kinds[usize::from(part.kind)].attitude(luck));
+        self.tell_attitude(part);
     }
 
     /// Counts `n` parts that have been put into an assembly and no longer stand for themselves.
@@ -615,6 +617,12 @@ impl<O: Observer> Floor<O> {
     #[inline]
     pub fn intake(&mut self, me: StationId, intake: Intake) {
         self.observer.intake(self.now, me, intake);
+    }
+
+    /// Tells the observer that a stopped station goes on with what is within `ahead` of its end, ns at full speed.
+    #[inline]
+    pub fn goes_on_ahead(&mut self, me: StationId, ahead: Nanos) {
+        self.observer.goes_on_ahead(self.now, me, ahead);
     }
 
     /// What keeps the station from starting new work, for its intake.

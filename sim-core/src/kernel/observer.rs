@@ -50,6 +50,27 @@ pub enum Note {
     Attended,
 }
 
+/// What was drawn by chance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Draw {
+    /// A time of a station, ns.
+    Time(StationId),
+    /// What a station that sorts out does to a part: parts that go on.
+    Accepted(StationId),
+    /// Whether this line-wide trouble strikes a part: strikes.
+    Struck(u16),
+    /// The time for which a trouble stops its station, but for the wait for an attendant and the walk, ns.
+    Stop(u16),
+    /// The time on its clock until a trouble strikes, ns.
+    Between(u16),
+    /// A walk of an attendant of this pool, ns.
+    Walk(u16),
+    /// The condition of a part: parts of this kind in this condition.
+    Condition(u8, u8),
+    /// The attitude in which a part falls: parts of this kind in this attitude.
+    Attitude(u8, u8),
+}
+
 /// Whether a station that carries parts takes one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Intake {
@@ -66,6 +87,14 @@ pub trait Observer {
     /// Whether it looks on only at lines of at most [`NEAR`](super::shelf::NEAR) posts, places and timers. The loop is
     /// compiled once more for these: most lines are, and looking things up then takes half as many instructions.
     const NEAR: bool = false;
+
+    /// Whether it hears of draws. The loop is compiled once more with that; nobody else pays for it.
+    const HEARS_DRAWS: bool = false;
+
+    /// What came of a draw less what was to be expected of it, given all that had happened before. Told when it is used, if
+    /// nobody could know it before. So the sum over any stretch of a replication is 0 on the mean, whatever ends the stretch.
+    #[inline(always)]
+    fn drew(&mut self, _draw: Draw, _off: f64) {}
 
     /// The state of `station` changes from `old` to `new`.
     #[inline(always)]
@@ -122,6 +151,16 @@ pub trait Observer {
     #[inline(always)]
     fn intake(&mut self, _now: Nanos, _station: StationId, _intake: Intake) {}
 
+    /// `station` waits for room. It waits for a transporter that moves, and at whose end nothing waits: what is on its way there
+    /// fills it, or the last part is still too near. `None`: for anything else.
+    #[inline(always)]
+    fn waits_for_room(&mut self, _now: Nanos, _station: StationId, _transporter: Option<StationId>) {}
+
+    /// `station`, which carries several parts and has just been stopped, goes on with those within `ahead` of its end (ns
+    /// of travel at full speed): only what is behind them stands.
+    #[inline(always)]
+    fn goes_on_ahead(&mut self, _now: Nanos, _station: StationId, _ahead: Nanos) {}
+
     /// `note` happened at `station`, with `part` where one part is concerned.
     #[inline(always)]
     fn note(&mut self, _now: Nanos, _station: StationId, _note: Note, _part: Option<&Part>) {}
@@ -134,6 +173,13 @@ impl Observer for () {}
 impl<A: Observer, B: Observer> Observer for (A, B) {
     // If either looks on at near lines only, the line is one.
     const NEAR: bool = A::NEAR || B::NEAR;
+    const HEARS_DRAWS: bool = A::HEARS_DRAWS || B::HEARS_DRAWS;
+
+    #[inline(always)]
+    fn drew(&mut self, draw: Draw, off: f64) {
+        self.0.drew(draw, off);
+        self.1.drew(draw, off);
+    }
 
     #[inline(always)]
     fn state(&mut self, now: Nanos, station: StationId, old: State, new: State) {
@@ -181,5 +227,17 @@ impl<A: Observer, B: Observer> Observer for (A, B) {
     fn intake(&mut self, now: Nanos, station: StationId, intake: Intake) {
         self.0.intake(now, station, intake);
         self.1.intake(now, station, intake);
+    }
+
+    #[inline(always)]
+    fn goes_on_ahead(&mut self, now: Nanos, station: StationId, ahead: Nanos) {
+        self.0.goes_on_ahead(now, station, ahead);
+        self.1.goes_on_ahead(now, station, ahead);
+    }
+
+    #[inline(always)]
+    fn waits_for_room(&mut self, now: Nanos, station: StationId, transporter: Option<StationId>) {
+        self.0.waits_for_room(now, station, transporter);
+        self.1.waits_for_room(now, station, transporter);
     }
 }

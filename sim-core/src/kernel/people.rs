@@ -8,7 +8,7 @@
 use super::calendar::TimerId;
 use super::floor::{Floor, Message, OFF, StationId};
 use super::luck::{Stream, StreamKey};
-use super::observer::{Note, Observer};
+use super::observer::{Draw, Note, Observer};
 use super::sampler::Sampler;
 use super::state::State;
 use crate::part::Nanos;
@@ -114,9 +114,17 @@ impl Pool {
         Pool { helps, ..self }
     }
 
-    fn draw_walk(&mut self, to: StationId) -> Nanos {
+    /// Mean time of a walk to a station that has none of its own, s.
+    pub fn mean_walk_s(&self) -> f64 {
+        self.walk.mean()
+    }
+
+    /// A walk, and what it is off its mean, ns.
+    fn draw_walk(&mut self, to: StationId) -> (Nanos, f64) {
         let own = self.walk_to.iter().find(|(station, _)| *station == to);
-        own.map_or(&self.walk, |(_, walk)| walk).draw_ns(&mut self.luck)
+        let law = own.map_or(&self.walk, |(_, walk)| walk);
+        let time = law.draw_ns(&mut self.luck);
+        (time, law.off_mean_ns(time))
     }
 
     /// Starts the pool's luck for a replication.
@@ -167,13 +175,21 @@ impl<O: Observer> Floor<O> {
             let Some(call) = self.pools[usize::from(pool)].next_call() else { return };
             let crew = &mut self.pools[usize::from(crew_ix)];
             let there = crew.walk_from == WalkFrom::LastTask && crew.attendants[who].at == Some(call.station);
-            let walk = if there { 0 } else { crew.draw_walk(call.station) };
+            let (walk, off) = if there { (0, 0.0) } else { crew.draw_walk(call.station) };
             let attendant = &mut crew.attendants[who];
             attendant.doing = Doing::Walking(call.station, call.job);
             let (post, timer) = (attendant.post, attendant.timer);
+            self.observer.drew(Draw::Walk(crew_ix), off);
             self.set_state(post, State::Working);
             if walk == 0 { self.arrive(crew_ix, who) } else { self.set_timer(timer, walk) }
         }
+    }
+
+    /// The timer of the attendant who clears a trouble.
+    pub(super) fn timer_of_clearing(&self, trouble: u16) -> Option<TimerId> {
+        let mut attendants = self.pools.iter().flat_map(|pool| &pool.attendants);
+        let clears = |a: &&Attendant| matches!(a.doing, Doing::Working(_, Job::Clear(ix)) if ix == trouble);
+        attendants.find(clears).map(|attendant| attendant.timer)
     }
 
     /// Who is free to answer a call of `pool`: one of its own, or of a pool that helps it and has nothing else to do.

@@ -408,6 +408,11 @@ impl Place {
         self
     }
 
+    /// Least time between two entries in a steady flow at full speed, by spacing and by room for what is on its way, ns.
+    pub fn headway(&self) -> Nanos {
+        self.more.full_spacing.max(self.more.full_transit / Nanos::from(self.capacity.max(1)))
+    }
+
     /// Parts here, in transit and waiting.
     #[inline]
     pub fn len(&self) -> u32 {
@@ -642,6 +647,12 @@ impl Place {
     #[inline]
     pub(super) fn has_room(&self, now: Nanos) -> bool {
         self.len < self.capacity && (self.flags & SPACED == 0 || self.entry_clear_in(now) == Some(0))
+    }
+
+    /// Whether it takes nothing only because of what is on its way: it moves, and nothing waits at its end.
+    pub(super) fn is_on_its_way(&self, now: Nanos) -> bool {
+        let waits = self.len > 0 && self.slot(0).due + self.offset <= now;
+        self.flags & (BIN | FROZEN) == 0 && !self.has_room(now) && !waits
     }
 
     /// Time until the last entry is far enough down the belt: `Some(0)` now, `None` if the belt stands.

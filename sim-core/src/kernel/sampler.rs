@@ -121,6 +121,16 @@ impl Sampler {
         self.mean
     }
 
+    /// What a time drawn of it is off the mean, ns.
+    pub fn off_mean_ns(&self, time: u64) -> f64 {
+        time as f64 - 1e9 * self.mean
+    }
+
+    /// Whether what is left of a draw has the law of the draw, however much has gone by.
+    pub fn has_no_memory(&self) -> bool {
+        matches!(self.core, Core::ExponentialFast | Core::ExponentialInversion) && self.shift == 0.0
+    }
+
     /// Whether every draw is the same; such a sampler leaves the stream alone.
     pub fn is_fixed(&self) -> bool {
         matches!(self.core, Core::Fixed { .. })

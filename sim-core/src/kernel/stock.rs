@@ -24,6 +24,7 @@ impl<O: Observer> Floor<O> {
                 panic!("only a bin has a start content")
             };
             let counts = multinomial(n, &shares, &mut bin.luck);
+            self.tell_contents(kind, &counts, &shares);
             self.pour_counts(PlaceId(ix as u16), kind, &counts);
             self.count_starters(u64::from(n));
         }
@@ -84,7 +85,9 @@ impl<O: Observer> Floor<O> {
 
     /// A part of a class that leaves bulk: its attitude falls anew.
     pub fn single_out(&mut self, class: BinClass, luck: &mut Stream) -> Part {
-        self.kinds[usize::from(class.kind)].make_of(class, self.now, luck)
+        let part = self.kinds[usize::from(class.kind)].make_of(class, self.now, luck);
+        self.tell_attitude(&part);
+        part
     }
 
     /// Notes what happens to parts in bulk, one by one. In bulk a part has no attitude: it counts as the right way

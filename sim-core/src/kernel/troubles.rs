@@ -10,7 +10,7 @@ use super::calendar::TimerId;
 use super::dice::Countdown;
 use super::floor::{CLOCKED, FROZEN, Floor, Message, STOPPED, StationId};
 use super::luck::{Stream, StreamKey};
-use super::observer::{Note, Observer};
+use super::observer::{Draw, Note, Observer};
 use super::people::Job;
 use super::sampler::Sampler;
 use super::state::State;
@@ -169,9 +169,34 @@ impl Trouble {
         if *moment != at {
             return false;
         }
-        let of_kind = first.get(usize::from(part.kind));
-        let which = of_kind.map_or(0, |first| usize::from(*first) + usize::from(part.condition));
-        countdowns[which].strikes(&mut self.luck)
+        countdowns[which_of(first, part.kind, part.condition)].strikes(&mut self.luck)
+    }
+
+    /// The chance that it strikes `part` now; none if this is not its moment.
+    fn chance_of(&self, part: &Part, at: Moment) -> Option<f64> {
+        let Trigger::Part { moment, countdowns, first, .. } = &self.trigger else { return None };
+        (*moment == at).then(|| countdowns[which_of(first, part.kind, part.condition)].chance())
+    }
+
+    /// The chance by which it strikes a part of this kind and condition where lots and shifts are as on the mean; 0 if it does
+    /// not go by parts.
+    pub fn chance_by(&self, kind: u8, condition: u8) -> f64 {
+        let Trigger::Part { chances, first, .. } = &self.trigger else { return 0.0 };
+        chances.get(which_of(first, kind, condition)).copied().unwrap_or(0.0)
+    }
+
+    /// Time for which it stops its station on the mean, but for the wait for an attendant and the walk, ns.
+    pub fn mean_stop_ns(&self) -> f64 {
+        self.mean_left_ns(self.automatic.as_ref().map_or(0, |automatic| automatic.tries))
+    }
+
+    /// The same when it has `left` tries of its own before it.
+    fn mean_left_ns(&self, left: u32) -> f64 {
+        let notice = if self.pool.is_some() { self.notice.mean() } else { 0.0 };
+        let attended = 1e9 * (notice + self.work.mean());
+        let Some(automatic) = &self.automatic else { return attended };
+        let one = |after: f64, _| 1e9 * automatic.time.mean() + (1.0 - automatic.success) * after;
+        (0..left).fold(attended, one)
     }
 
     /// A trouble at rest; its luck comes from the stream `key`.
@@ -284,6 +309,13 @@ impl Trouble {
     }
 }
 
+/// Which of the chances of a trouble is that of a part of this kind and condition.
+#[inline(always)]
+fn which_of(first: &[u16], kind: u8, condition: u8) -> usize {
+    let of_kind = first.get(usize::from(kind));
+    of_kind.map_or(0, |first| usize::from(*first) + usize::from(condition))
+}
+
 impl<O: Observer> Floor<O> {
     /// A trouble.
     pub fn trouble(&self, trouble: u16) -> &Trouble {
@@ -298,7 +330,11 @@ impl<O: Observer> Floor<O> {
     /// Starts the clocks of all troubles, once all streams are seeded.
     pub fn start_clocks(&mut self) {
         for ix in 0..self.troubles.len() {
-            let station = self.troubles[ix].station;
+            let trouble = &self.troubles[ix];
+            if let (Trigger::Time { between, .. }, Some(time)) = (&trouble.trigger, trouble.remaining) {
+                self.observer.drew(Draw::Between(ix as u16), between.off_mean_ns(time));
+            }
+            let station = trouble.station;
             self.move_clock(ix, self.state(station));
         }
     }
@@ -315,19 +351,32 @@ impl<O: Observer> Floor<O> {
         let troubles = &self.posts[me.ix()].troubles;
         if let &[only] = &troubles[..] {
             // So it is nearly always.
-            if self.troubles[usize::from(only)].strikes(part, at) {
+            if self.strikes(only, part, at) {
                 self.strike(only);
                 return true;
             }
             return false;
         }
-        for (n, ix) in troubles.iter().enumerate() {
-            if self.troubles[usize::from(*ix)].strikes(part, at) {
+        for n in 0..troubles.len() {
+            if self.strikes(self.posts[me.ix()].troubles[n], part, at) {
                 self.strike_and_others(me, n, part, at);
                 return true;
             }
         }
         false
+    }
+
+    /// Whether a trouble strikes `part` now.
+    #[inline(always)]
+    fn strikes(&mut self, ix: u16, part: &Part, at: Moment) -> bool {
+        let trouble = &mut self.troubles[usize::from(ix)];
+        let struck = trouble.strikes(part, at);
+        if O::HEARS_DRAWS
+            && let Some(chance) = trouble.chance_of(part, at)
+        {
+            self.observer.drew(Draw::Struck(ix), f64::from(u8::from(struck)) - chance);
+        }
+        struck
     }
 
     /// Strikes the station's trouble number `n`, and gives those after it their chance.
@@ -336,7 +385,7 @@ impl<O: Observer> Floor<O> {
         self.strike(self.posts[me.ix()].troubles[n]);
         for n in n + 1..self.posts[me.ix()].troubles.len() {
             let ix = self.posts[me.ix()].troubles[n];
-            if self.troubles[usize::from(ix)].strikes(part, at) {
+            if self.strikes(ix, part, at) {
                 self.strike(ix);
             }
         }
@@ -370,6 +419,50 @@ impl<O: Observer> Floor<O> {
             }
             (true, true) | (false, false) => {}
         }
+    }
+
+    /// Tells of what lies ahead of clocks and stops whose times have no memory, `times` over: once at the opening of a window,
+    /// -1 times at its close, so that what comes after it is left out: it is no luck yet. A few long stops that reach far beyond the
+    /// close would spoil the intervals of short shifts.
+    pub fn tell_ahead(&mut self, times: f64) {
+        for ix in 0..self.troubles.len() as u16 {
+            let ahead = [
+                self.clock_ahead(ix).map(|(law, left)| (Draw::Between(ix), law, left)),
+                self.stop_ahead(ix).map(|(law, left)| (Draw::Stop(ix), law, left)),
+            ];
+            let without_memory = ahead.into_iter().flatten().filter(|(_, law, _)| law.has_no_memory());
+            let told = without_memory.map(|(draw, law, left)| (draw, times * law.off_mean_ns(left)));
+            for (draw, off) in told.collect::<Vec<_>>() {
+                self.observer.drew(draw, off);
+            }
+        }
+    }
+
+    /// The law of the clock of a trouble and what is left on it.
+    fn clock_ahead(&self, ix: u16) -> Option<(&Sampler, Nanos)> {
+        let trouble = self.trouble(ix);
+        let Trigger::Time { between, timer, .. } = &trouble.trigger else { return None };
+        let left = trouble.remaining.or_else(|| self.left_on(*timer).filter(|_| trouble.running))?;
+        Some((between, left))
+    }
+
+    /// The law of the phase of a stop that is under way, and what is left of it.
+    fn stop_ahead(&self, ix: u16) -> Option<(&Sampler, Nanos)> {
+        let trouble = self.trouble(ix);
+        let law = match trouble.phase {
+            Phase::Trying { .. } => &trouble.automatic.as_ref()?.time,
+            Phase::Noticing => &trouble.notice,
+            Phase::Working => &trouble.work,
+            Phase::Off | Phase::Queued | Phase::Calling => return None,
+        };
+        let by_hand = trouble.pool.is_some() && trouble.phase == Phase::Working;
+        let own = self.posts[trouble.station.ix()].stop_timer;
+        let timer = if by_hand { self.timer_of_clearing(ix) } else { own };
+        Some((law, self.left_on(timer?)?))
+    }
+
+    fn left_on(&self, timer: TimerId) -> Option<Nanos> {
+        self.calendar.at(timer).map(|at| at - self.now)
     }
 
     /// A trouble's clock has run out.
@@ -410,12 +503,14 @@ impl<O: Observer> Floor<O> {
         let me = trouble.station;
         if let (Some(automatic), Phase::Trying { left: 1.. }) = (&trouble.automatic, trouble.phase) {
             let time = automatic.time.draw_ns(&mut trouble.luck);
+            self.observer.drew(Draw::Stop(ix), automatic.time.off_mean_ns(time));
             self.set_state(me, State::JamAutomatic);
             self.set_stop_timer(me, time);
             return;
         }
         if trouble.pool.is_none() {
             let time = trouble.work.draw_ns(&mut trouble.luck);
+            self.observer.drew(Draw::Stop(ix), trouble.work.off_mean_ns(time));
             trouble.phase = Phase::Working;
             let state = trouble.stopped_state(true);
             self.set_state(me, state);
@@ -425,6 +520,7 @@ impl<O: Observer> Floor<O> {
         trouble.phase = Phase::Noticing;
         let state = trouble.stopped_state(false);
         let notice = trouble.notice.draw_ns(&mut trouble.luck);
+        self.observer.drew(Draw::Stop(ix), trouble.notice.off_mean_ns(notice));
         self.set_state(me, state);
         if notice == 0 { self.call_for(ix) } else { self.set_stop_timer(me, notice) }
     }
@@ -451,7 +547,13 @@ impl<O: Observer> Floor<O> {
         match trouble.phase {
             Phase::Trying { left } => {
                 let success = trouble.automatic.as_ref().map_or(0.0, |automatic| automatic.success);
-                if trouble.luck.chance(success) {
+                let succeeds = trouble.luck.chance(success);
+                if O::HEARS_DRAWS {
+                    let after = trouble.mean_left_ns(left - 1);
+                    let off = if succeeds { success - 1.0 } else { success } * after;
+                    self.observer.drew(Draw::Stop(ix), off);
+                }
+                if succeeds {
                     self.end(ix);
                 } else {
                     trouble.phase = Phase::Trying { left: left - 1 };
@@ -472,6 +574,7 @@ impl<O: Observer> Floor<O> {
         trouble.phase = Phase::Working;
         let (me, state) = (trouble.station, trouble.stopped_state(true));
         let time = trouble.work.draw_ns(&mut trouble.luck);
+        self.observer.drew(Draw::Stop(ix), trouble.work.off_mean_ns(time));
         self.set_state(me, state);
         time
     }
@@ -482,7 +585,9 @@ impl<O: Observer> Floor<O> {
         let (me, redirect) = (trouble.station, trouble.redirect);
         trouble.phase = Phase::Off;
         if let Trigger::Time { between, .. } = &trouble.trigger {
-            trouble.remaining = Some(between.draw_ns(&mut trouble.luck));
+            let time = between.draw_ns(&mut trouble.luck);
+            trouble.remaining = Some(time);
+            self.observer.drew(Draw::Between(ix), between.off_mean_ns(time));
         }
         self.note(me, Note::Cleared(ix), None);
         if let Some(exit) = redirect {

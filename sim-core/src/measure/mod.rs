@@ -5,6 +5,7 @@
 //! length of the window.
 
 mod causes;
+mod draws;
 mod film;
 mod level_course;
 mod levels;
@@ -16,6 +17,7 @@ mod tally;
 mod trace;
 
 pub use causes::{Cause, CausePlace, CauseSensor, CauseSetup, CauseStation, Causes, Particular};
+pub use draws::Draws;
 pub use film::{FRAME, Film, Scene};
 pub use level_course::LevelCourse;
 pub use levels::{LevelSums, LevelTally};

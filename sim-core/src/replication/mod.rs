@@ -216,9 +216,9 @@ impl<'a, O: Observer> Replica<'a, O> {
     fn out_of_events(&self, timer: TimerId) -> Stop {
         let at = self.floor.now;
         if self.n_events > self.events_max {
-            return Stop::TooManyEvents { at, stations: self.next_at_work(timer) };
+            return Stop::TooManyEvents { at, stations: self.next_at_work(timer, TIME_LIMIT - 2) };
         }
-        Stop::InstantLoop { at, stations: self.station_of(timer).into_iter().collect() }
+        Stop::InstantLoop { at, stations: self.next_at_work(timer, at) }
     }
 
     fn station_of(&self, timer: TimerId) -> Option<StationId> {
@@ -230,12 +230,12 @@ impl<'a, O: Observer> Replica<'a, O> {
         }
     }
 
-    /// The station of this timer, and those whose timers come next.
-    fn next_at_work(&self, timer: TimerId) -> Vec<StationId> {
+    /// The station of this timer, and those whose timers come next, until a time.
+    fn next_at_work(&self, timer: TimerId, until: u64) -> Vec<StationId> {
         const MOST: usize = 5;
         let mut stations: Vec<StationId> = self.station_of(timer).into_iter().collect();
         let mut calendar = self.floor.calendar.clone();
-        while let Some((_, timer)) = calendar.next_until(TIME_LIMIT - 2) {
+        while let Some((_, timer)) = calendar.next_until(until) {
             let next = self.station_of(timer).filter(|next| !stations.contains(next));
             stations.extend(next);
             if stations.len() >= MOST {

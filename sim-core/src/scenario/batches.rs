@@ -2,20 +2,20 @@
 //!
 //! A batch that can never be complete, or never finds room, is an error here: no run has to find it.
 
-use super::{Scenario, target_of};
+use super::{Doubts, Scenario, target_of};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::catalogue::Entry;
-use crate::terms::kind::unknown;
+use crate::terms::kind::must_be_one_of;
 
 /// Reports everything that is wrong with recipes, batches and reaches.
-pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
+pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     for (n, entry) in scenario.stations.iter().enumerate() {
         if let Some(recipe) = entry.blueprint.recipes() {
             recipe.check_models(&scenario.models, problems);
             check_sources(scenario, n, problems);
         }
-        check_room(scenario, n, entry, problems);
+        check_room(scenario, doubts, n, entry, problems);
         check_reach(scenario, entry, problems);
     }
     let is_used = scenario.stations.iter().any(|entry| entry.blueprint.recipes().is_some());
@@ -37,16 +37,15 @@ fn check_sources(scenario: &Scenario, station: usize, problems: &mut Diagnostics
     let kinds = scenario.kinds.iter().map(|kind| kind.name.as_str());
     let known: Vec<&str> = feeders.chain(kinds).collect();
     for name in recipe.sources() {
-        if !known.contains(&name.value.as_str()) {
-            problems.error(&name.place, unknown("feeding station or part", &name.value, &known));
-        }
+        must_be_one_of(name, "feeding station or part", &known, problems);
     }
 }
 
 /// All parts that land together have to fit.
-fn check_room(scenario: &Scenario, n: usize, entry: &Entry, problems: &mut Diagnostics) {
+fn check_room(scenario: &Scenario, doubts: &Doubts, n: usize, entry: &Entry, problems: &mut Diagnostics) {
     for exit in entry.blueprint.exits() {
-        let Some(to) = target_of(scenario, n, &exit.to).map(|to| &scenario.stations[to]) else { continue };
+        let to = target_of(scenario, n, &exit.to).map(|to| &scenario.stations[to]);
+        let Some(to) = to.filter(|to| doubts.knows_all(entry) && doubts.knows_all(to)) else { continue };
         let id = &to.id.value;
         let of_recipe = entry.blueprint.recipes().filter(|_| entry.blueprint.gives_batches());
         let pieces =

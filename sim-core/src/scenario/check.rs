@@ -1,22 +1,26 @@
-//! Checks between the parts of a scenario: names, references, connections.
+//! Checks between the parts of a scenario: names, references, starts, stops; connections have a file of their own.
 
-use super::{OUT, Scenario, Start, is_reserved};
+use super::{Doubts, OUT, Scenario, Start, connections, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
 use crate::stations::lots::LotLuck;
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::stops::{Cause, StopSpec};
 use crate::text::forms::Spanned;
+use crate::text::suggest::nearest;
 
 /// Most stations, equal ones counted apart.
 const STATIONS_MAX: u64 = 2000;
 
 /// Reports everything that is wrong between the parts of the scenario.
-pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
+pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
+    if !doubts.is_text_sound() {
+        return;
+    }
     check_names(scenario, problems);
-    check_references(scenario, problems);
+    check_references(scenario, doubts, problems);
     check_tests(scenario, problems);
     scenario.kinds.iter().for_each(|kind| check_lots(scenario, kind, problems));
     for entry in &scenario.stations {
@@ -25,69 +29,18 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         check_stops(scenario, entry, problems);
     }
     check_slowed(scenario, problems);
-    super::batches::check(scenario, problems);
+    super::batches::check(scenario, doubts, problems);
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
         let brought: Vec<u8> = scenario.stations.iter().filter_map(brings).collect();
-        changeover.check(&scenario.kinds, &brought, problems);
+        let knows_sources = scenario.stations.iter().all(|entry| doubts.knows_source(entry, scenario));
+        let lists = ["stations", "plan.changeover.runs"];
+        let knows_lists = !lists.iter().any(|key| doubts.has_unread_entries(key));
+        let brought = (knows_sources && knows_lists).then_some(brought);
+        changeover.check(&scenario.kinds, brought.as_deref(), problems);
     }
     super::size::check(scenario, problems);
-    if !problems.has_errors() {
-        check_connections(scenario, problems);
-        check_feeders(scenario, problems);
-        if problems.has_errors() {
-            // Without any error the balance finds them, and more.
-            check_rings(scenario, problems);
-        }
-    } else if problems.has_only_errors_of_values() {
-        // Who gives to whom does not hang on values: it is told together with them. Where a station, a name or a key could
-        // not be read, a ring or a station that nothing feeds might be of our own making.
-        check_feeders(scenario, problems);
-        check_rings(scenario, problems);
-    }
-}
-
-/// Reports rings of stations that lead nowhere, as far as connections tell: an exit to a name that is not known counts as
-/// a way out.
-fn check_rings(scenario: &Scenario, problems: &mut Diagnostics) {
-    let entries = &scenario.stations;
-    let next = |from: usize| -> Vec<Option<usize>> {
-        entries[from].blueprint.exits().iter().map(|exit| target_of(scenario, from, &exit.to)).collect()
-    };
-    let reached_from = |start: usize| -> Vec<usize> {
-        let mut reached = Vec::new();
-        let mut open = vec![start];
-        while let Some(from) = open.pop() {
-            for to in next(from).into_iter().flatten().filter(|to| *to < entries.len()) {
-                if !reached.contains(&to) {
-                    reached.push(to);
-                    open.push(to);
-                }
-            }
-        }
-        reached.sort_unstable();
-        reached
-    };
-    let leads_out = |from: usize| {
-        let exits = next(from);
-        let of = &entries[from].blueprint;
-        exits.is_empty() || exits.contains(&None) || of.is_stocked() || of.named_inlets().len() > 1
-    };
-    let mut told: Vec<usize> = Vec::new();
-    for start in 0..entries.len() {
-        let ring = reached_from(start);
-        // All of it is one ring if everybody in it reaches all of it.
-        let is_ring = ring.contains(&start) && ring.iter().all(|one| reached_from(*one) == ring);
-        if !is_ring || told.contains(&start) || ring.iter().any(|one| leads_out(*one)) {
-            continue;
-        }
-        let names: Vec<String> = ring.iter().map(|one| format!("`{}`", entries[*one].id.value)).collect();
-        let message = format!("no part can leave the loop {}", names.join(", "));
-        let problem = Problem::new(code::NO_WAY_OUT, message);
-        problems
-            .error(&entries[ring[0]].place, problem.help("give one of these stations an exit that leads on"));
-        told.extend(ring);
-    }
+    connections::check(scenario, doubts, problems);
 }
 
 /// Inputs that rest on the same test must say the same of it: they are drawn together.
@@ -121,7 +74,8 @@ fn check_names(scenario: &Scenario, problems: &mut Diagnostics) {
                     .help("choose another name"),
             );
         }
-        if let Some(first) = all[..n].iter().find(|first| first.value == id.value) {
+        let first = all[..n].iter().find(|first| first.value == id.value && !id.value.is_empty());
+        if let Some(first) = first {
             problems.error(
                 &id.place,
                 Problem::new(code::DUPLICATE_NAME, format!("the name `{}` is taken", id.value))
@@ -143,12 +97,15 @@ fn known_stations(scenario: &Scenario) -> Vec<&str> {
     scenario.stations.iter().map(|entry| entry.id.value.as_str()).collect()
 }
 
-fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
+fn check_references(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let stations = known_stations(scenario);
     let pools: Vec<&str> = scenario.attendants.iter().map(|pool| pool.id.value.as_str()).collect();
     let mut must = |name: &Spanned<String>, what: &str, known: &[&str]| {
-        if !name.value.is_empty() && !known.contains(&name.value.as_str()) {
-            problems.error(&name.place, unknown(what, &name.value, known));
+        let key = if what == "station" { "stations" } else { "attendants" };
+        let may_be_another =
+            doubts.has_unread_entries(key) && nearest(&name.value, known.iter().copied()).is_none();
+        if !doubts.may_name(&name.value) && !may_be_another {
+            must_be_one_of(name, what, known, problems);
         }
     };
     let mut ends = stations.clone();
@@ -161,16 +118,16 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
         }
         entry.priority.iter().for_each(|name| must(name, "station", &stations));
         entry.blueprint.named_inlets().iter().for_each(|name| must(name, "station", &stations));
-        entry.blueprint.pools().iter().for_each(|name| must(name, "attendants", &pools));
+        entry.blueprint.pools().iter().for_each(|name| must(name, "pool of attendants", &pools));
         let inner = entry.blueprint.inner_stops();
         for stop in entry.stops.iter().chain(inner.iter().map(|(stop, _)| stop)) {
-            stop.by.iter().for_each(|name| must(name, "attendants", &pools));
+            stop.by.iter().for_each(|name| must(name, "pool of attendants", &pools));
         }
     }
     for pool in &scenario.attendants {
         pool.priority.iter().for_each(|name| must(name, "station", &stations));
         pool.walk_to.iter().for_each(|(name, _)| must(name, "station", &stations));
-        pool.helps.iter().for_each(|name| must(name, "attendants", &pools));
+        pool.helps.iter().for_each(|name| must(name, "pool of attendants", &pools));
     }
     for sensor in &scenario.sensors {
         let named = sensor.watches.iter().chain(&sensor.holds).chain(&sensor.slows);
@@ -179,11 +136,11 @@ fn check_references(scenario: &Scenario, problems: &mut Diagnostics) {
     let mut rest = stations.clone();
     rest.extend(&pools);
     for pause in &scenario.plan.breaks {
-        pause.of.iter().for_each(|name| must(name, "station or attendants", &rest));
+        pause.of.iter().for_each(|name| must(name, "station or pool of attendants", &rest));
     }
     if let Some(changeover) = &scenario.plan.changeover {
         changeover.stations().for_each(|name| must(name, "station", &stations));
-        changeover.pools().for_each(|name| must(name, "attendants", &pools));
+        changeover.pools().for_each(|name| must(name, "pool of attendants", &pools));
     }
     scenario.plan.start_at.iter().for_each(|(name, _)| must(name, "station", &stations));
     scenario.promise.at.iter().for_each(|name| must(name, "station", &stations));
@@ -216,7 +173,7 @@ fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
 fn check_slowed(scenario: &Scenario, problems: &mut Diagnostics) {
     for name in scenario.sensors.iter().flat_map(|sensor| &sensor.slows) {
         let entry = scenario.stations.iter().find(|entry| entry.id.value == name.value);
-        if let Some(entry) = entry.filter(|entry| !entry.blueprint.has_speed()) {
+        if let Some(entry) = entry.filter(|entry| entry.is_read() && !entry.blueprint.has_speed()) {
             let message = format!("`{}` has no speed that could be lowered ({})", name.value, entry.word);
             let problem = Problem::new(code::BAD_CONNECTION, message);
             problems.error(
@@ -302,257 +259,12 @@ fn check_moment(entry: &Entry, stop: &StopSpec, problems: &mut Diagnostics) {
 }
 
 fn check_stop(scenario: &Scenario, stop: &StopSpec, exits: &[&str], problems: &mut Diagnostics) {
-    if let Some(then) = &stop.then
-        && !exits.contains(&then.value.as_str())
-    {
-        problems.error(&then.place, unknown("exit key of this station named", &then.value, exits));
+    if let Some(then) = &stop.then {
+        must_be_one_of(then, "exit key of this station named", exits, problems);
     }
     if let Cause::PerPartByCondition(map) = &stop.cause {
         let all = scenario.kinds.iter().flat_map(|kind| kind.conditions.iter().map(String::as_str));
         let conditions: Vec<&str> = all.collect();
-        for (name, _) in map {
-            if !conditions.contains(&name.value.as_str()) {
-                problems.error(&name.place, unknown("condition", &name.value, &conditions));
-            }
-        }
-    }
-}
-
-/// Every station that takes is fed, every exit leads to somebody who takes, and something is a source.
-fn check_connections(scenario: &Scenario, problems: &mut Diagnostics) {
-    let entries = &scenario.stations;
-    for (n, entry) in entries.iter().enumerate() {
-        for exit in entry.blueprint.exits() {
-            let Some(target) = target_of(scenario, n, &exit.to) else { continue };
-            let inlets = entries[target].blueprint.named_inlets();
-            if !inlets.is_empty() && !inlets.iter().any(|name| name.value == entry.id.value) {
-                let (from, to) = (&entry.id.value, &entries[target].id.value);
-                let message = format!("`{from}` gives to `{to}`, none of whose inlets takes from it");
-                problems.error(
-                    &entry.place,
-                    Problem::new(code::BAD_CONNECTION, message)
-                        .help(format!("give `{to}` an inlet with \"from\": \"{from}\"")),
-                );
-            }
-            if !entries[target].blueprint.takes() {
-                let to = &entries[target].id.value;
-                problems.error(
-                    &entry.place,
-                    Problem::new(
-                        code::BAD_CONNECTION,
-                        format!("`{}` gives to `{to}`, which takes nothing", entry.id.value),
-                    )
-                    .help(format!("name the right station in `{}`, or `{OUT}` to leave the line", exit.key)),
-                );
-            }
-        }
-    }
-    check_bodies(scenario, problems);
-    check_bins(scenario, problems);
-    super::together::check(scenario, problems);
-}
-
-/// Stations that nothing feeds, and inlets whose station does not give to them.
-fn check_feeders(scenario: &Scenario, problems: &mut Diagnostics) {
-    let entries = &scenario.stations;
-    let mut fed = vec![false; entries.len()];
-    for (n, entry) in entries.iter().enumerate() {
-        let targets = entry.blueprint.exits().into_iter().filter_map(|exit| target_of(scenario, n, &exit.to));
-        targets.for_each(|target| fed[target] = true);
-    }
-    for (n, entry) in entries.iter().enumerate() {
-        if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() {
-            problems.error(
-                &entry.id.place,
-                Problem::new(code::NOT_FED, format!("nothing feeds `{}`", entry.id.value))
-                    .help("name it in the `to` of another station, or take it out"),
-            );
-        }
-        for name in entry.blueprint.named_inlets() {
-            let feeds = |from: usize| {
-                entries[from].id.value == name.value
-                    && entries[from]
-                        .blueprint
-                        .exits()
-                        .iter()
-                        .any(|e| target_of(scenario, from, &e.to) == Some(n))
-            };
-            if !(0..entries.len()).any(feeds) {
-                problems.error(
-                    &name.place,
-                    Problem::new(
-                        code::BAD_CONNECTION,
-                        format!("`{}` does not give to `{}`", name.value, entry.id.value),
-                    )
-                    .help(format!("set `to` of `{}` to `{}`", name.value, entry.id.value)),
-                );
-            }
-        }
-    }
-}
-
-/// Places that nobody works at don't choose, and are no point of use.
-fn check_bodies(scenario: &Scenario, problems: &mut Diagnostics) {
-    let entries = &scenario.stations;
-    let has_body = |entry: &Entry| entry.blueprint.body(&scenario.kinds, "").is_some();
-    for (n, entry) in entries.iter().enumerate() {
-        for exit in entry.blueprint.exits() {
-            let Some(to) = target_of(scenario, n, &exit.to).map(|to| &entries[to]) else { continue };
-            if has_body(to) && to.count > 1 && to.count != entry.count {
-                let message =
-                    format!("`{}` is {} side by side, and nothing chooses among them", to.id.value, to.count);
-                problems.error(
-                    &entry.place,
-                    Problem::new(code::BAD_CONNECTION, message)
-                        .help("put a divider before them, or give both stations the same `count`"),
-                );
-            }
-            if has_body(to) && entry.blueprint.needs_a_taker() {
-                let message = format!(
-                    "`{}` gives nothing by itself, and `{}` takes nothing by itself",
-                    entry.id.value, to.id.value
-                );
-                problems.error(
-                    &entry.place,
-                    Problem::new(code::BAD_CONNECTION, message)
-                        .help("put an elevator, a meter conveyor or another station between them"),
-                );
-            }
-        }
-        if entry.in_turn && entry.count > 1 {
-            let beyond = entry.blueprint.exits().first().and_then(|exit| target_of(scenario, n, &exit.to));
-            if !beyond.is_some_and(|to| has_body(&entries[to]) && entries[to].count == 1) {
-                problems.error(
-                    &entry.place,
-                    Problem::new(
-                        code::BAD_CONNECTION,
-                        "stations deliver in turn onto one track, belt or bin",
-                    )
-                    .help("let `to` lead to one track, or take `in_turn` out"),
-                );
-            }
-        }
-    }
-    for name in &scenario.promise.at {
-        if entries.iter().any(|entry| entry.id.value == name.value && has_body(entry)) {
-            let message =
-                format!("`{}` only holds parts; they are counted where a station hands them on", name.value);
-            problems.error(
-                &name.place,
-                Problem::new(code::BAD_CONNECTION, message).help("name the station after it"),
-            );
-        }
-    }
-}
-
-/// Who pours gives to a bin, and who lifts out of bulk takes from bins only.
-fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
-    let entries = &scenario.stations;
-    let body = |n: usize| entries[n].blueprint.body(&scenario.kinds, &entries[n].id.value);
-    let is_bin = |n: usize| body(n).is_some_and(|place| place.counts().is_some());
-    for (n, entry) in entries.iter().enumerate() {
-        for (no, exit) in entry.blueprint.exits().iter().enumerate() {
-            let target = target_of(scenario, n, &exit.to);
-            let id = &entry.id.value;
-            if no == 0 && entry.blueprint.gives_to_bin() && !target.is_some_and(is_bin) {
-                problems.error(
-                    &entry.place,
-                    Problem::new(code::BAD_CONNECTION, format!("`{id}` pours parts, but not into a bin"))
-                        .help("put a station of the type `bin` next, or name one in `to`"),
-                );
-            }
-            let limitless = |n: usize| body(n).is_some_and(|place| place.capacity() == UNLIMITED);
-            if no == 0 && entry.blueprint.fills_up() && target.is_some_and(limitless) {
-                let message = format!("`{id}` fills the bin up, and the bin has no capacity");
-                let problem = Problem::new(code::MISSING_KEY, message);
-                problems
-                    .error(&entry.place, problem.expected("an `amount` here, or a `capacity` of the bin"));
-            }
-            if let Some(target) = target
-                && entries[target].blueprint.takes_without_limit()
-                && body(n).is_some_and(|place| place.is_endless())
-            {
-                let to = &entries[target].id.value;
-                let message = format!("`{to}` takes all that is in `{id}`, and `{id}` never runs out");
-                let problem = Problem::new(code::BAD_CONNECTION, message);
-                problems.error(&entry.place, problem.help(format!("give `{to}` a `rate`")));
-            }
-            if let Some(target) = target
-                && entries[target].blueprint.takes_from_bin()
-                && !is_bin(n)
-            {
-                let to = &entries[target].id.value;
-                problems.error(
-                    &entry.place,
-                    Problem::new(
-                        code::BAD_CONNECTION,
-                        format!("`{to}` lifts parts out of a bin, and `{id}` is none"),
-                    )
-                    .help("put a station of the type `bin` between the two"),
-                );
-            }
-        }
-    }
-}
-
-/// The entry to which an exit leads; `None` out of the line.
-pub fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
-    match to {
-        To::Next => (from + 1 < scenario.stations.len()).then_some(from + 1),
-        To::Named(name) => scenario.stations.iter().position(|entry| entry.id.value == name.value),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use crate::scenario::read;
-
-    fn errors(stations: &str) -> Vec<String> {
-        let problems = read(&format!(r#"{{"feedproof": 1, "stations": [{stations}]}}"#)).problems;
-        problems.into_iter().map(|problem| problem.message).collect()
-    }
-
-    #[test]
-    fn loops_and_missing_feeders_are_told_together_with_wrong_values() {
-        let found = errors(
-            r#"{"id": "F", "type": "work", "endless": true, "time": "3 kg", "to": "A"},
-            {"id": "A", "type": "work", "time": "1 s", "to": "B"},
-            {"id": "B", "type": "work", "time": "1 s", "to": "A"},
-            {"id": "C", "type": "work", "time": "1 s", "to": "out"}"#,
-        );
-        assert!(
-            found.iter().any(|message| message.contains("no part can leave the loop `A`, `B`")),
-            "{found:?}"
-        );
-        assert!(found.iter().any(|message| message.contains("nothing feeds `C`")), "{found:?}");
-        assert_eq!(found.len(), 3, "{found:?}");
-    }
-
-    /// The way on leads to the next station: where that could not be read, or the key of the way was misspelt, it seems to
-    /// lead round.
-    #[test]
-    fn what_could_not_be_read_makes_no_loop() {
-        let ring = |last: &str, to: &str| {
-            errors(&format!(
-                r#"{{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "A"}},
-                {{"id": "A", "type": "work", "time": "1 s", {to}}}, {last}
-                {{"id": "B", "type": "belt", "travel": "1 s", "to": "A"}}"#
-            ))
-        };
-        let press = r#"{"id": "press", "type": "machin", "cycle": "1 s", "to": "out"},"#;
-        for found in [ring(press, r#""note": "on""#), ring("", r#""too": "out""#)] {
-            assert!(!found.is_empty() && !found.iter().any(|message| message.contains("loop")), "{found:?}");
-        }
-    }
-
-    #[test]
-    fn a_loop_is_told_together_with_a_station_that_nothing_feeds() {
-        let found = errors(
-            r#"{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "A"},
-            {"id": "A", "type": "work", "time": "1 s", "to": "A"},
-            {"id": "C", "type": "work", "time": "1 s", "to": "out"}"#,
-        );
-        assert!(found.iter().any(|message| message.contains("loop `A`")), "{found:?}");
-        assert!(found.iter().any(|message| message.contains("nothing feeds `C`")), "{found:?}");
+        map.iter().for_each(|(name, _)| must_be_one_of(name, "condition", &conditions, problems));
     }
 }

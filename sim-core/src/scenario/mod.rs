@@ -6,7 +6,9 @@
 mod batches;
 mod changeover;
 mod check;
+mod connections;
 mod control;
+mod doubts;
 mod money;
 mod people;
 mod plan;
@@ -14,22 +16,25 @@ mod promise;
 mod run_off;
 mod size;
 mod together;
+mod ways;
 
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
-pub use check::target_of;
+pub use connections::target_of;
 pub use control::{Level, SensorSpec, SightWord, level};
+pub(crate) use doubts::Doubts;
 pub use money::Prices;
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
 pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
+pub(crate) use ways::Ways;
 
 pub use run_off::{MostBad, RunOffJams, RunOffSpec};
 
-use crate::diag::{Diagnostic, Diagnostics};
+use crate::diag::Diagnostic;
 use crate::stations::catalogue::{Entry, station};
 use crate::terms::kind::{self, Kind};
 use crate::terms::models::{self, Models};
-use crate::text::fields::{Input, Object, Setting, read_recorded};
+use crate::text::fields::{Input, Object, Recorded, Setting, read_recorded};
 use crate::text::forms::{Spanned, count, list_of, map_of, nested, one_of, text};
 use crate::text::schema;
 use crate::units::System;
@@ -89,20 +94,28 @@ pub struct Checked {
     pub scenario: Option<Scenario>,
     /// Errors and warnings in order of position.
     pub problems: Vec<Diagnostic>,
+    /// What was read of a file with errors: good for nothing but finding more of them.
+    pub(crate) unsound: Option<(Scenario, Doubts)>,
 }
 
 /// Reads and checks a scenario file.
 pub fn read(source: &str) -> Checked {
-    let (scenario, (mut problems, inputs, settings)) = read_recorded(source, read_root);
+    let (scenario, Recorded { mut problems, inputs, settings, unread }) = read_recorded(source, read_root);
     let Some(mut scenario) = scenario else {
-        return Checked { scenario: None, problems: problems.into_vec() };
+        return Checked { scenario: None, problems: problems.into_vec(), unsound: None };
     };
     (scenario.inputs, scenario.settings) = (inputs, settings);
     scenario.promise.resolve(&scenario.kinds, &mut problems);
     // Names and connections are checked even where fields had errors, but only on what was really read.
-    check::check(&scenario, &mut problems);
-    let scenario = (!problems.has_errors()).then_some(scenario);
-    Checked { scenario, problems: problems.into_vec() }
+    let mut doubts = Doubts::new(unread, &problems);
+    check::check(&scenario, &doubts, &mut problems);
+    doubts.remember(&problems);
+    let (scenario, unsound) = match problems.has_errors() {
+        false => (Some(scenario), None),
+        // Where so much is wrong that not all of it was kept, nobody needs more.
+        true => (None, (!problems.is_full()).then_some((scenario, doubts))),
+    };
+    Checked { scenario, problems: problems.into_vec(), unsound }
 }
 
 /// The JSON Schema of the file.
@@ -140,13 +153,7 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
             "[]",
             "Measures of one's own: share of time in which any of a list of station states holds",
         ),
-        models: object
-            .maybe(
-                "models",
-                nested("models", models::read),
-                "Product models, for stations with a recipe for each; left out: one model",
-            )
-            .unwrap_or_default(),
+        models: read_models(object),
         plan: object.optional("plan", nested("plan", plan::read), "{}", "What is run"),
         promise: object
             .maybe(
@@ -170,18 +177,41 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
     }
 }
 
+fn read_models(object: &mut Object<'_>) -> Models {
+    let models = object.maybe(
+        "models",
+        nested("models", models::read),
+        "Product models, for stations with a recipe for each; left out: one model",
+    );
+    match models {
+        Some(models) if !models.names.is_empty() => models,
+        // Nobody knows what they are called.
+        _ if object.has("models") => {
+            Models { names: vec![Spanned::default()], amounts: vec![1.0], at_random: false }
+        }
+        _ => Models::default(),
+    }
+}
+
 fn read_kinds(object: &mut Object<'_>) -> Vec<Kind> {
     let parts: Option<Vec<(Spanned<String>, Kind)>> = object.maybe(
         "parts",
         map_of(nested("part", kind::read)).at_least(1),
         "The part kinds by name; left out: one kind named `part`, always good, without attitudes",
     );
+    let is_object = |key: &str| {
+        object.node("parts").and_then(|node| node.entry(key)).is_none_or(|entry| entry.node.is_object())
+    };
     match parts {
+        None if object.has("parts") => vec![Kind::unread("")],
         None => vec![Kind::plain("part")],
         Some(parts) if parts.is_empty() => vec![Kind::plain("part")],
         Some(parts) => parts
             .into_iter()
-            .map(|(name, kind)| Kind { name: name.value, place: name.place, ..kind })
+            .map(|(name, kind)| {
+                let kind = if is_object(&name.value) { kind } else { Kind::unread(&name.value) };
+                Kind { name: name.value, place: name.place, ..kind }
+            })
             .collect(),
     }
 }
@@ -189,11 +219,4 @@ fn read_kinds(object: &mut Object<'_>) -> Vec<Kind> {
 /// Whether the name is one of those that mean something to the file format.
 pub(crate) fn is_reserved(name: &str) -> bool {
     name == OUT
-}
-
-/// Collects problems of a scenario that was built by other means than reading.
-pub fn check(scenario: &Scenario) -> Diagnostics {
-    let mut problems = Diagnostics::new();
-    check::check(scenario, &mut problems);
-    problems
 }

@@ -4,16 +4,18 @@
 //! releases three parts at once onto a track for two. That can be seen from the file. Invariant: only what is
 //! impossible for sure is refused, whatever else the line does.
 
-use super::{Scenario, target_of};
+use super::{Doubts, Scenario, Ways, target_of};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::catalogue::Entry;
 
 /// Reports stations that want more parts at once than can be before them, or more room than there is beyond.
-pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
-    for (n, entry) in scenario.stations.iter().enumerate() {
-        check_inlets(scenario, n, entry, problems);
-        check_room(scenario, n, entry, problems);
+pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
+    let known = |entry: &&Entry| doubts.knows_all(entry);
+    let feeders = Ways::of(scenario).feeders;
+    for (n, entry) in scenario.stations.iter().enumerate().filter(|(_, entry)| known(entry)) {
+        check_inlets(scenario, &feeders[n], entry, known, problems);
+        check_room(scenario, n, entry, known, problems);
     }
 }
 
@@ -23,14 +25,18 @@ fn most_at(scenario: &Scenario, entry: &Entry) -> u32 {
     body.map_or(entry.blueprint.stand_at_most(), |body| body.most_at_end())
 }
 
-fn check_inlets(scenario: &Scenario, n: usize, entry: &Entry, problems: &mut Diagnostics) {
+fn check_inlets(
+    scenario: &Scenario,
+    feeders: &[usize],
+    entry: &Entry,
+    known: impl Fn(&&Entry) -> bool,
+    problems: &mut Diagnostics,
+) {
     let wanted = entry.blueprint.takes_at_once();
     let named = entry.blueprint.named_inlets();
-    let feeds = |from: usize| {
-        let exits = scenario.stations[from].blueprint.exits();
-        exits.iter().any(|exit| target_of(scenario, from, &exit.to) == Some(n))
-    };
-    let feeders: Vec<usize> = (0..scenario.stations.len()).filter(|&from| feeds(from)).collect();
+    if !feeders.iter().all(|from| known(&&scenario.stations[*from])) {
+        return;
+    }
     for (inlet, &parts) in wanted.iter().enumerate() {
         let from = |feeder: &&usize| {
             named.is_empty()
@@ -61,10 +67,17 @@ fn check_inlets(scenario: &Scenario, n: usize, entry: &Entry, problems: &mut Dia
     }
 }
 
-fn check_room(scenario: &Scenario, n: usize, entry: &Entry, problems: &mut Diagnostics) {
+fn check_room(
+    scenario: &Scenario,
+    n: usize,
+    entry: &Entry,
+    known: impl Fn(&&Entry) -> bool,
+    problems: &mut Diagnostics,
+) {
     let parts = entry.blueprint.room_at_once();
     for exit in entry.blueprint.exits() {
-        let Some(to) = target_of(scenario, n, &exit.to).map(|to| &scenario.stations[to]) else { continue };
+        let to = target_of(scenario, n, &exit.to).map(|to| &scenario.stations[to]);
+        let Some(to) = to.filter(&known) else { continue };
         let Some(body) = to.blueprint.body(&scenario.kinds, &to.id.value) else { continue };
         if body.capacity() < parts {
             let message = format!(

@@ -158,7 +158,7 @@ impl AirTube {
         if let Exit::Store(place) = self.exit {
             floor.promise(self.me, place, 1);
         }
-        let lands = floor.now + self.travel.draw_ns(self.luck.stream());
+        let lands = floor.now + self.luck.time(floor, self.me, &self.travel);
         let before = self.flying.back().map_or(0, |(end, _)| *end);
         self.flying.push_back((lands.max(before), part));
         // Set before a jam may strike, so that it stands still with the station.

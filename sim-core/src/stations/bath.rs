@@ -178,7 +178,7 @@ impl Bath {
     /// False if a jam has struck.
     fn put_in<O: Observer>(&mut self, floor: &mut Floor<O>, n: u32, parts: Parts) -> bool {
         let due = match &self.setup.residence {
-            Residence::Time(time) => floor.now.saturating_add(time.draw_ns(self.luck.stream())),
+            Residence::Time(time) => floor.now.saturating_add(self.luck.time(floor, self.me, time)),
             Residence::FlowThrough => Nanos::MAX,
         };
         let part = first_of(floor, &parts);

@@ -12,7 +12,7 @@ use super::gauge::SizeJudge;
 use super::tooling::{ReturnRule, comes_back_as};
 use super::tools::{Classes, Comeback};
 use crate::kernel::dice::Outcomes;
-use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
+use crate::kernel::{Draw, Exit, Floor, Inlets, Message, Moment, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
 use crate::terms::kind::Kind;
 
@@ -35,6 +35,23 @@ pub type DeedTable = Vec<Vec<(Deed, f64)>>;
 pub struct DeedRow {
     deeds: Vec<Deed>,
     outcomes: Outcomes,
+}
+
+impl DeedRow {
+    /// Tells that `deed` has been drawn.
+    #[inline(always)]
+    fn tell<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, deed: Deed) {
+        if O::HEARS_DRAWS {
+            let went_on = f64::from(u8::from(deed.exit == 0));
+            floor.observer.drew(Draw::Accepted(me), went_on - self.onward());
+        }
+    }
+
+    /// Chance to go on through exit 0.
+    fn onward(&self) -> f64 {
+        let shares = self.deeds.iter().zip(self.outcomes.each_share());
+        shares.filter(|(deed, _)| deed.exit == 0).map(|(_, share)| share).sum()
+    }
 }
 
 /// Compiles a table.
@@ -123,6 +140,15 @@ impl Bench {
         }
     }
 
+    /// Chance that a part of this class goes on; none if it does not go by the class.
+    pub(super) fn chance_onward(&self, kind: u8, condition: u8, attitude: u8) -> Option<f64> {
+        let class = self.setup.classes.index(kind, condition, attitude);
+        match &self.judge {
+            Judge::ByClass { rows, .. } | Judge::Shuttle { rows, .. } => Some(rows[class].onward()),
+            Judge::BySize(_) => None,
+        }
+    }
+
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
     }
@@ -182,7 +208,7 @@ impl Bench {
 
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.at_entry = self.part.attitude;
-        let (exit, time) = self.decide();
+        let (exit, time) = self.decide(floor);
         self.stage = Stage::Working(exit);
         floor.set_state(self.me, State::Working);
         let part = self.part;
@@ -199,23 +225,25 @@ impl Bench {
         }
     }
 
-    fn decide(&mut self) -> (u8, Nanos) {
+    fn decide<O: Observer>(&mut self, floor: &mut Floor<O>) -> (u8, Nanos) {
         let class = self.setup.classes.of(&self.part);
-        let luck = self.luck.stream();
+        let (me, luck) = (self.me, self.luck.stream());
         match &mut self.judge {
             Judge::ByClass { rows, times } => {
                 let deed = rows[class].deeds[rows[class].outcomes.pick(luck)];
+                rows[class].tell(floor, me, deed);
                 self.part.attitude = deed.attitude;
-                (deed.exit, times[usize::from(deed.time)].draw_ns(luck))
+                (deed.exit, floor.draw_time(me, &times[usize::from(deed.time)], luck))
             }
             Judge::Shuttle { rows, times, sides, at } => {
                 let deed = rows[class].deeds[rows[class].outcomes.pick(luck)];
+                rows[class].tell(floor, me, deed);
                 self.part.attitude = deed.attitude;
                 let moves = deed.exit < *sides && deed.exit != *at;
                 if moves {
                     *at = deed.exit;
                 }
-                (deed.exit, times[usize::from(moves)].draw_ns(luck))
+                (deed.exit, floor.draw_time(me, &times[usize::from(moves)], luck))
             }
             Judge::BySize(judge) => judge.decide(&mut self.part, luck),
         }

@@ -11,7 +11,7 @@ use super::tools::Classes;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::sampler::Method;
 use crate::kernel::{Exit, Inlets, Moment, Place, PlaceId, Sampler, StationId, TimerId};
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::terms::models::Models;
 use crate::terms::stops::{MomentWord, StopSpec};
@@ -499,11 +499,9 @@ impl Site<'_> {
 
 /// Reports a part kind that is not known.
 pub fn check_kind(kinds: &[Kind], name: Option<&Spanned<String>>, problems: &mut Diagnostics) {
-    if let Some(name) = name
-        && !kinds.iter().any(|kind| kind.name == name.value)
-    {
+    if let Some(name) = name {
         let names: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();
-        problems.error(&name.place, unknown("part", &name.value, &names));
+        must_be_one_of(name, "part", &names, problems);
     }
 }
 
@@ -519,6 +517,9 @@ pub fn read_part(object: &mut Object<'_>) -> Option<Spanned<String>> {
 
 /// The problem of a quantity of a part that is needed here and was not given.
 pub fn part_needs(place: &FilePlace, kind: &Kind, key: &str, why: &str, problems: &mut Diagnostics) {
+    if kind.misread.contains(&key) {
+        return;
+    }
     problems.error(
         place,
         Problem::new(code::MISSING_KEY, format!("{why} needs the `{key}` of part `{}`", kind.name))

@@ -180,7 +180,7 @@ impl PartBox {
                 }
             }
             Exchange::ByHand(pool, time) => {
-                let time = time.draw_ns(self.luck.stream());
+                let time = self.luck.time(floor, self.me, time);
                 floor.call(*pool, self.me, Job::Task(0, time));
             }
         }

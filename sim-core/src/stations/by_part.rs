@@ -6,7 +6,7 @@
 use super::blueprint::Site;
 use crate::diag::Diagnostics;
 use crate::kernel::Sampler;
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::text::forms::Spanned;
 
@@ -51,7 +51,5 @@ pub(super) fn mean_by_part(own: &Law, by_part: &ByPartSpec, run: Option<&Kind>) 
 /// Reports names of parts that are not known.
 pub(super) fn check_by_part(by_part: &ByPartSpec, kinds: &[Kind], problems: &mut Diagnostics) {
     let names: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();
-    for (name, _) in by_part.iter().filter(|(name, _)| !names.contains(&name.value.as_str())) {
-        problems.error(&name.place, unknown("part", &name.value, &names));
-    }
+    by_part.iter().for_each(|(name, _)| must_be_one_of(name, "part", &names, problems));
 }

@@ -4,7 +4,7 @@ use super::blueprint::Blueprint;
 use super::{
     air_tube, bath, bin, boxes, divider, dumper, elevator, escapement, gauge, hand_fill, hopper,
     indexing_table, machine, magazine, meter, path_spec, receiver, robot, row_pusher, screen, selector,
-    stream, track, work,
+    stream, track, unread, work,
 };
 use crate::diag::Place;
 use crate::kernel::Spread;
@@ -33,6 +33,13 @@ pub struct Entry {
     pub stops: Vec<StopSpec>,
     /// What is its own.
     pub blueprint: Box<dyn Blueprint>,
+}
+
+impl Entry {
+    /// Whether it is known what it is: its type is one of the catalogue.
+    pub fn is_read(&self) -> bool {
+        self.word != unread::WORD
+    }
 }
 
 fn entry<B: Blueprint + 'static>(
@@ -177,5 +184,5 @@ pub const CATALOGUE: &[Variant<Entry>] = &[
 
 /// The form that reads a station of the file.
 pub fn station() -> Variants<Entry> {
-    variants("station", "type", CATALOGUE)
+    variants("station", "type", CATALOGUE).otherwise(|object| entry(object, unread::WORD, unread::read))
 }

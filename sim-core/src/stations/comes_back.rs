@@ -7,7 +7,7 @@
 
 use super::tooling::ReturnRule;
 use crate::diag::{Diagnostics, Problem, code};
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::text::fields::Object;
 use crate::text::forms::{
     Chance, Choice, Form, Shares, Spanned, chance, either, map_of, nested, no_limit, one_of, shares,
@@ -69,9 +69,7 @@ impl ComebackSpec {
         let Some(first) = kinds.first() else { return };
         for (from, shares) in rows {
             for name in std::iter::once(from).chain(shares.names()) {
-                if !first.attitudes.contains(&name.value) {
-                    problems.error(&name.place, unknown("attitude", &name.value, &first.attitudes));
-                }
+                must_be_one_of(name, "attitude", &first.attitudes, problems);
             }
         }
         if let (true, Some((name, _))) = (kinds.iter().any(|k| k.attitudes != first.attitudes), rows.first())

@@ -274,7 +274,7 @@ impl Divider {
         if mover.at == exit || !may {
             return false;
         }
-        let end = floor.now + mover.time.draw_ns(mover.luck.stream()).max(1);
+        let end = floor.now + mover.luck.time(floor, self.me, &mover.time).max(1);
         mover.towards = Some((exit, end));
         if self.waits {
             self.stop_waiting(floor);

@@ -218,7 +218,7 @@ impl Dumper {
 
     fn begin<O: Observer>(&mut self, floor: &mut Floor<O>, stage: Stage, time: usize) {
         self.stage = stage;
-        let time = self.setup.times[time].draw_ns(self.times.stream());
+        let time = self.times.time(floor, self.me, &self.setup.times[time]);
         self.cycle.set(floor, floor.now.saturating_add(time));
     }
 
@@ -363,6 +363,7 @@ impl Dumper {
             (None, Bringing::Always) => self.draw_container(),
             (None, Bringing::OnCall(_) | Bringing::AtIntervals(_) | Bringing::ByHand(..)) => return,
         };
+        floor.tell_contents(container.kind, &container.counts, &container.lot.conditions);
         self.aboard = Some(container);
         self.called = false;
         self.begin(floor, Stage::Lifting, 0);
@@ -391,7 +392,7 @@ impl Dumper {
             }
             Bringing::ByHand(pool, time) => {
                 for _ in there + self.carried..wanted {
-                    let time = time.draw_ns(self.times.stream());
+                    let time = self.times.time(floor, self.me, time);
                     self.carried += 1;
                     floor.call(*pool, self.me, Job::Task(0, time));
                 }

@@ -99,7 +99,7 @@ impl Escapement {
 
     /// Sets the clock to the next stroke.
     fn wind<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let period = self.stroke.draw_ns(self.luck.stream()).max(1);
+        let period = self.luck.time(floor, self.me, &self.stroke).max(1);
         self.alarm.set(floor, floor.now + period);
     }
 
@@ -227,7 +227,7 @@ impl Escapement {
             }
         }
         self.busy = true;
-        let time = self.stroke.draw_ns(self.luck.stream());
+        let time = self.luck.time(floor, self.me, &self.stroke);
         self.alarm.set(floor, floor.now + time);
         floor.set_state(self.me, State::Working);
         self.jams(floor, Moment::Start);

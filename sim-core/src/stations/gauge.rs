@@ -22,7 +22,7 @@ use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::sampler::Method;
 use crate::kernel::{Sampler, Stream};
 use crate::part::{Nanos, Part};
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
@@ -265,15 +265,11 @@ impl Blueprint for GaugeSpec {
             Way::BySize { size, .. } => {
                 let known: Vec<&str> =
                     kinds.iter().flat_map(|kind| kind.sizes.iter().map(|(name, _)| &name[..])).collect();
-                if !known.contains(&&size.value[..]) {
-                    problems.error(&size.place, unknown("dimension", &size.value, &known));
-                }
+                must_be_one_of(size, "dimension", &known, problems);
             }
             Way::ByCondition { catches, .. } => {
                 let known = all_names(kinds, |kind| &kind.conditions);
-                for (name, _) in catches.iter().filter(|(name, _)| !known.contains(&&name.value[..])) {
-                    problems.error(&name.place, unknown("condition", &name.value, &known));
-                }
+                catches.iter().for_each(|(name, _)| must_be_one_of(name, "condition", &known, problems));
             }
         }
     }

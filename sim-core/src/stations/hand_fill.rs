@@ -120,7 +120,7 @@ impl HandFill {
         }
         if self.wanted && !self.called && floor.may_start(self.me) {
             (self.wanted, self.called) = (false, true);
-            let time = self.setup.time.draw_ns(self.times.stream());
+            let time = self.times.time(floor, self.me, &self.setup.time);
             floor.call(self.setup.pool, self.me, Job::Task(0, time));
         }
         floor.set_idle(self.me, !self.wanted && !self.called);
@@ -139,6 +139,7 @@ impl HandFill {
         let luck = self.parts.stream();
         let lot = lots.draw(luck);
         let counts = multinomial(n, &lot.conditions, luck);
+        floor.tell_contents(self.setup.kind, &counts, &lot.conditions);
         blend(floor, self.setup.bin, self.setup.kind, &lot, n);
         floor.count_created(u64::from(n));
         floor.pour_counts(self.setup.bin, self.setup.kind, &counts);

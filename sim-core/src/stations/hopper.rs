@@ -165,6 +165,7 @@ impl Hopper {
             floor.open_outlet(body);
         }
         self.called = false;
+        floor.tell_contents(kind, &counts, &lot.conditions);
         blend(floor, body, kind, &lot, n);
         floor.count_created(u64::from(n));
         floor.pour_counts(body, kind, &counts);
@@ -180,7 +181,7 @@ impl Hopper {
             return;
         }
         let (pool, time) = &self.setup.by;
-        let time = time.draw_ns(self.times.stream());
+        let time = self.times.time(floor, self.me, time);
         match self.setup.filling {
             Filling::ToppedUp => floor.call(*pool, self.me, Job::Task(1, time)),
             Filling::Swapped(_) if self.spares == 0 => return,

@@ -205,7 +205,7 @@ impl IndexingTable {
 
     fn wind<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if self.setup.when == IndexWhen::OnClock {
-            self.clock = floor.now + self.setup.period.draw_ns(self.luck.stream()).max(1);
+            self.clock = floor.now + self.luck.time(floor, self.me, &self.setup.period).max(1);
         }
     }
 
@@ -215,7 +215,7 @@ impl IndexingTable {
             floor.note(self.me, Note::EmptyStroke, None);
         }
         self.wind(floor);
-        let end = floor.now + self.setup.index.draw_ns(self.luck.stream()).max(1);
+        let end = floor.now + self.luck.time(floor, self.me, &self.setup.index).max(1);
         self.turning = Some(end);
         for exit in &self.setup.exits {
             if let Exit::Store(place) = exit {
@@ -273,7 +273,7 @@ impl IndexingTable {
             match floor.offer(self.me, &self.points[n].inlets) {
                 Offer::Ready(place) => {
                     let part = floor.take(self.me, place);
-                    let time = self.setup.load.draw_ns(self.luck.stream());
+                    let time = self.luck.time(floor, self.me, &self.setup.load);
                     self.points[n].loading = Some((floor.now + time, part));
                     if time == 0 {
                         // It ends in another settling, so that all load points have their turn.

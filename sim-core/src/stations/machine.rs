@@ -31,7 +31,7 @@ use super::by_part::ByPart;
 use super::dice::Dice;
 use crate::kernel::floor::Duty;
 use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
+    Draw, Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, PlaceId, Sampler, State, StationId,
 };
 use crate::part::{Nanos, Part};
 
@@ -326,7 +326,7 @@ impl Machine {
                     floor.missing(self.me, 0);
                     floor.take_into(self.me, place, &mut self.part);
                     self.phase = Phase::Stroke;
-                    let time = self.cycle.draw_ns(self.luck.stream());
+                    let time = self.luck.time(floor, self.me, &self.cycle);
                     self.alarm.start(floor, floor.now + time);
                     duty.set_state(floor, State::Working);
                     duty.jams(floor, &self.part, Moment::Start);
@@ -414,7 +414,7 @@ impl Machine {
                 match floor.offer(self.me, &inlet.inlets) {
                     Offer::Ready(place) => {
                         let part = floor.take(self.me, place);
-                        let time = nest.load.draw_ns(self.luck.stream());
+                        let time = self.luck.time(floor, self.me, &nest.load);
                         if time == 0 {
                             nest.loaded.push(part);
                         } else {
@@ -474,6 +474,12 @@ impl Machine {
                     if lacks { luck.chance(check.false_full) } else { !luck.chance(check.false_empty) };
                 all_full &= reads_full;
             }
+            if O::HEARS_DRAWS && missing == 0 {
+                // A failed check costs the time until the next one.
+                let fails = 1.0 - libm::pow(1.0 - check.false_empty, self.inlets.len() as f64);
+                let off = f64::from(u8::from(!all_full)) - fails;
+                floor.observer.drew(Draw::Time(self.me), 1e9 * check.again.mean() * off);
+            }
             if !all_full {
                 if let Some(reach) = self.reach {
                     floor.free(self.me, reach);
@@ -523,7 +529,7 @@ impl Machine {
             floor.note(self.me, Note::StrokeShort, None);
         }
         self.phase = Phase::Stroke;
-        let time = self.cycle.draw_ns(self.luck.stream()) + u64::from(largest) * self.each;
+        let time = self.luck.time(floor, self.me, &self.cycle) + u64::from(largest) * self.each;
         self.alarm.set(floor, floor.now + time);
         floor.set_state(self.me, State::Working);
         for n in 0..self.taken.len() {

@@ -218,7 +218,7 @@ impl Magazine {
         };
         self.taken[need] += 1;
         let part = floor.take(self.me, place);
-        let end = floor.now + self.setup.load.draw_ns(self.luck.stream());
+        let end = floor.now + self.luck.time(floor, self.me, &self.setup.load);
         self.lanes[n].loading = Some((end, part, need));
         Taken::Piece { jammed: floor.jams(self.me, &part, Moment::Start) }
     }
@@ -256,7 +256,7 @@ impl Magazine {
         }
         if self.portions.iter().all(Vec::is_empty) {
             self.stage = Stage::Closing;
-            self.next_loaded = floor.now + self.setup.release.draw_ns(self.luck.stream());
+            self.next_loaded = floor.now + self.luck.time(floor, self.me, &self.setup.release);
             if self.next_loaded == floor.now {
                 // The next batch in another settling, so that an endless flow in no time is found by the count of rounds.
                 floor.dirty.insert(self.me.0);

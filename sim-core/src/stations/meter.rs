@@ -183,7 +183,7 @@ impl Meter {
         };
         let n = parts.draw_count(self.luck.stream());
         // An index without any time could bring nothing for ever at one instant.
-        let time = time.draw_ns(self.luck.stream()).max(1);
+        let time = self.luck.time(floor, self.me, time).max(1);
         self.busy = true;
         self.alarm.set(floor, floor.now.saturating_add(time));
         floor.set_state(self.me, State::Working);

@@ -59,6 +59,7 @@ pub mod tools;
 pub mod track;
 #[cfg(test)]
 pub(crate) mod trial;
+mod unread;
 pub mod work;
 
 pub use alarm::Alarm;
@@ -97,6 +98,16 @@ pub enum Station {
 }
 
 impl Station {
+    /// Chance that one that sorts out sends a part of this class on; none if it does not go by the class.
+    pub fn chance_onward(&self, kind: u8, condition: u8, attitude: u8) -> Option<f64> {
+        match self {
+            Station::Path(s) => Some(s.setup().chance_onward(kind, condition, attitude)),
+            Station::PathInFile(s) => Some(s.setup().chance_onward(kind, condition, attitude)),
+            Station::Bench(s) => s.chance_onward(kind, condition, attitude),
+            _ => None,
+        }
+    }
+
     /// Starts the station's luck for a replication.
     pub fn seed(&mut self, seed: u64, replication: u64) {
         match self {

@@ -14,10 +14,10 @@ use super::alarm::Alarm;
 use super::clumps::Clumps;
 use super::dice::Dice;
 use super::times::Times;
-use super::tools::{Classes, Comeback, Fate, Gate, Tool};
+use super::tools::{Classes, Comeback, Fate, Gate, Tool, chance_onward};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
-    Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId, Stream,
+    Draw, Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId, Stream,
 };
 use crate::part::{Nanos, Part};
 
@@ -60,10 +60,46 @@ impl PathSetup {
         (0, attitude)
     }
 
+    /// Chance that a part of this class goes on through exit 0.
+    pub(super) fn chance_onward(&self, kind: u8, condition: u8, attitude: u8) -> f64 {
+        chance_onward(&self.tools, 0, self.classes.index(kind, condition, attitude))
+    }
+
+    /// Tells that the whole row of tools sends `part`, which is as it was before, to `exit`.
+    #[inline(always)]
+    fn tell_run<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, part: &Part, exit: u8) {
+        if O::HEARS_DRAWS {
+            let chance = self.chance_onward(part.kind, part.condition, part.attitude);
+            floor.observer.drew(Draw::Accepted(me), f64::from(u8::from(exit == 0)) - chance);
+        }
+    }
+
+    /// Tells that tool number `tool` has drawn `fate` for `part`, which is as it was before.
+    #[inline(always)]
+    pub(super) fn tell_tool<O: Observer>(
+        &self,
+        floor: &mut Floor<O>,
+        me: StationId,
+        tool: usize,
+        part: &Part,
+        fate: Fate,
+    ) {
+        if O::HEARS_DRAWS {
+            let chance = |tool, attitude| {
+                chance_onward(&self.tools, tool, self.classes.index(part.kind, part.condition, attitude))
+            };
+            let after = match fate {
+                Fate::Onward(attitude) => chance(tool + 1, attitude),
+                Fate::Exit(exit) => f64::from(u8::from(exit == 0)),
+            };
+            floor.observer.drew(Draw::Accepted(me), after - chance(tool, part.attitude));
+        }
+    }
+
     /// Gives a part that leaves through exit `no` the attitude that the exit's rule says.
     pub(super) fn turn_back<O: Observer>(
         &self,
-        floor: &Floor<O>,
+        floor: &mut Floor<O>,
         no: u8,
         at_entry: u8,
         part: &mut Part,
@@ -180,6 +216,10 @@ impl Path {
         Path { clumps: Some(Box::new(clumps)), is_plain: false, ..self }
     }
 
+    pub(super) fn setup(&self) -> &PathSetup {
+        &self.setup
+    }
+
     pub(super) fn seed(&mut self, seed: u64, replication: u64) {
         self.luck.seed(seed, replication);
         self.pass.seed(seed, replication);
@@ -240,6 +280,7 @@ impl Path {
     fn finish<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
         if let Some(gate) = self.gates.get(self.setup.classes.of(&self.part)) {
             let way = gate.pass(self.luck.stream());
+            self.setup.tell_run(floor, self.me, &self.part, way.exit);
             self.part.turn_to(way.attitude);
             if !floor.is_plainly_open(way.place) {
                 self.stage = Stage::Leaving { exit: way.exit, jammed: false };
@@ -254,6 +295,7 @@ impl Path {
             return true;
         }
         let (exit, attitude) = self.setup.run(&self.part, self.luck.stream());
+        self.setup.tell_run(floor, self.me, &self.part, exit);
         self.part.turn_to(attitude);
         let way = &self.setup.exits[usize::from(exit)];
         match way.exit {
@@ -296,7 +338,9 @@ impl Path {
                 break;
             }
             let class = self.setup.classes.of(&self.part);
-            match self.setup.tools[tool].fate(class, self.luck.stream()) {
+            let fate = self.setup.tools[tool].fate(class, self.luck.stream());
+            self.setup.tell_tool(floor, self.me, tool, &self.part, fate);
+            match fate {
                 Fate::Onward(attitude) => self.part.turn_to(attitude),
                 Fate::Exit(no) => {
                     exit = no;
@@ -393,7 +437,7 @@ impl Path {
         }
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
-        let time = self.pace.stretched(self.pass.take());
+        let time = self.pace.stretched(self.pass.take(floor, self.me));
         self.alarm.start(floor, floor.now + time);
         duty.set_state(floor, State::Working);
         duty.jams(floor, &self.part, Moment::Start);

@@ -20,11 +20,12 @@ use super::path_in_file::{FileSetup, PathInFile, Point, Spacing};
 use super::times::Times;
 use super::tool_spec::{self, ToolSpec, all_names};
 use super::tooling::{ClassName, ToolTable, Tooling, class_names};
+use super::tools::look_ahead;
 use super::track::nanos;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::kernel::{Exit, Moment};
 use crate::part::Nanos;
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::terms::stops::{Cause, StopSpec};
@@ -157,16 +158,34 @@ fn read_motion(object: &mut Object<'_>) -> Motion {
             }
             Motion::InFile(FileSpec { speed_m_s, live_length_m, gap, lengths_m })
         }
-        _ => {
+        (None, speed, length) if !object.sound(&["speed", "live_length"]) => {
+            in_file(speed, length, gap, lengths_m)
+        }
+        (pass, speed, length) => {
             if object.sound(&["pass", "speed", "live_length"]) {
                 let problem = Problem::new(code::MISSING_KEY, "how parts move along the path is not clear");
                 object.fail_here(problem.expected(
                     "`pass` (one part at a time), or `speed` and `live_length` (parts in file), not both",
                 ));
             }
-            Motion::OneAtATime(Law::fixed(1.0))
+            if pass.is_none() && (speed.is_some() || length.is_some()) {
+                in_file(speed, length, gap, lengths_m)
+            } else {
+                Motion::OneAtATime(Law::fixed(1.0))
+            }
         }
     }
+}
+
+/// Parts in file on a path with an error: what is not known is compared with nothing.
+fn in_file(
+    speed: Option<f64>,
+    length: Option<f64>,
+    gap: f64,
+    lengths_m: Vec<(Spanned<String>, f64)>,
+) -> Motion {
+    let (speed_m_s, live_length_m) = (speed.unwrap_or(f64::NAN), length.unwrap_or(f64::NAN));
+    Motion::InFile(FileSpec { speed_m_s, live_length_m, gap, lengths_m })
 }
 
 /// One exit: key, destination, rule.
@@ -255,9 +274,9 @@ impl PathSpec {
         }
     }
 
-    fn check_exits(&self, kinds: &[Kind], problems: &mut Diagnostics) {
+    fn check_exits(&self, tools: &[&ToolSpec], kinds: &[Kind], problems: &mut Diagnostics) {
         let rows = self.exit_rows();
-        for tool in self.tools.iter().filter(|tool| self.exit_of(&rows, tool).is_none()) {
+        for tool in tools.iter().filter(|tool| self.exit_of(&rows, tool).is_none()) {
             let close = tool.sensed.as_ref().is_some_and(|sensed| !sensed.passes_close);
             if tool.rejects(kinds) || (close && matches!(self.motion, Motion::InFile(_))) {
                 let message =
@@ -309,11 +328,7 @@ impl FileSpec {
 
     fn check(&self, path: &PathSpec, kinds: &[Kind], problems: &mut Diagnostics) {
         let attitudes = all_names(kinds, |kind| &kind.attitudes);
-        for (name, _) in &self.lengths_m {
-            if !attitudes.contains(&&name.value[..]) {
-                problems.error(&name.place, unknown("attitude", &name.value, &attitudes));
-            }
-        }
+        self.lengths_m.iter().for_each(|(name, _)| must_be_one_of(name, "attitude", &attitudes, problems));
         for kind in kinds {
             if (0..kind.attitudes.len()).any(|attitude| self.spacing_s(kind, attitude).is_none()) {
                 part_needs(&path.place, kind, "length", "a path with parts in file", problems);
@@ -442,13 +457,19 @@ impl Blueprint for PathSpec {
     }
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
+        let are_known = kinds.iter().all(Kind::has_known_attitudes);
+        let mut sound_tools: Vec<&ToolSpec> = Vec::with_capacity(self.tools.len());
         for tool in &self.tools {
+            let before = problems.error_count();
             tool.check(kinds, problems);
+            sound_tools.extend((problems.error_count() == before).then_some(tool));
         }
         for (_, _, rule) in self.exit_rows().iter().skip(1) {
             rule.check(kinds, problems);
         }
-        self.check_exits(kinds, problems);
+        if are_known {
+            self.check_exits(&sound_tools, kinds, problems);
+        }
         match &self.motion {
             Motion::InFile(file) => file.check(self, kinds, problems),
             Motion::OneAtATime(_) => {
@@ -485,12 +506,14 @@ impl Blueprint for PathSpec {
     fn build(&self, site: &mut Site<'_>) -> Station {
         let tooling = self.tooling(site.kinds, &[]);
         let exits = site.exits.iter().zip(&tooling.rules);
+        let mut tools = tooling.compiled();
+        look_ahead(&mut tools, site.classes);
         let setup = PathSetup {
             inlets: site.inlets.clone(),
             exits: exits
                 .map(|(&exit, rule)| PathExit { exit, comeback: rule.compiled_for(site.kinds) })
                 .collect(),
-            tools: tooling.compiled(),
+            tools,
             classes: site.classes.clone(),
             overflow: self.overflow_exit(),
         };

@@ -6,7 +6,7 @@
 
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
 use crate::stations::blueprint::{ExitSpec, To};
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::models::Models;
 use crate::text::fields::Object;
 use crate::text::forms::{Choice, Form, Spanned, count, either, map_of, name, no_limit};
@@ -176,10 +176,12 @@ impl RecipeSpec {
                     Problem::new(code::UNKNOWN_NAME, format!("the line has no model `{}`", name.value));
                 problems.error(&name.place, problem.help("name the models of the line in `models`"));
             } else {
-                problems.error(&name.place, unknown("model", &name.value, &known));
+                must_be_one_of(name, "model", &known, problems);
             }
         }
-        for model in known.iter().filter(|model| !named.iter().any(|name| name.value == **model)) {
+        for model in
+            known.iter().filter(|model| !model.is_empty() && !named.iter().any(|name| name.value == **model))
+        {
             let problem =
                 Problem::new(code::MISSING_KEY, format!("there is no recipe for the model `{model}`"));
             problems.error(&self.place, problem.help(format!("add a recipe for `{model}`")));

@@ -192,11 +192,11 @@ impl Robot {
                         self.load.push(floor.take(self.me, place));
                     }
                 }
-                self.fetches[n].time.draw_ns(self.luck.stream())
+                self.luck.time(floor, self.me, &self.fetches[n].time)
             }
             None => {
                 self.stage = Stage::SettingDown;
-                self.set_down.draw_ns(self.luck.stream())
+                self.luck.time(floor, self.me, &self.set_down)
             }
         };
         self.alarm.set(floor, floor.now + time);

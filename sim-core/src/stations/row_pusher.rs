@@ -152,7 +152,7 @@ impl RowPusher {
             }
         }
         self.stage = Stage::Pushing;
-        let time = self.push.draw_ns(self.luck.stream());
+        let time = self.luck.time(floor, self.me, &self.push);
         self.alarm.set(floor, floor.now + time);
         floor.set_state(self.me, State::Working);
         floor.jams(self.me, &self.row[0], Moment::Start);

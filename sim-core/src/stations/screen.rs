@@ -10,7 +10,7 @@ use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
 use super::tool_spec::all_names;
 use super::tooling::{ReturnRule, class_names};
 use crate::diag::Diagnostics;
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
@@ -69,9 +69,7 @@ impl Blueprint for ScreenSpec {
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
         let conditions = all_names(kinds, |kind| &kind.conditions);
-        for (name, _) in self.removes.iter().filter(|(name, _)| !conditions.contains(&&name.value[..])) {
-            problems.error(&name.place, unknown("condition", &name.value, &conditions));
-        }
+        self.removes.iter().for_each(|(name, _)| must_be_one_of(name, "condition", &conditions, problems));
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {

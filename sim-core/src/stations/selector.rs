@@ -25,7 +25,7 @@ use super::comes_back::{ComebackSpec, comes_back};
 use super::tool_spec::all_names;
 use super::tooling::{ClassName, ReturnRule, class_names};
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::text::fields::Object;
@@ -301,11 +301,13 @@ impl Blueprint for SelectorSpec {
             Form::Turns(turns) => turns.corrects.iter().collect(),
             Form::Shuttle(shuttle) => shuttle.sends.iter().map(|(name, _)| name).collect(),
         };
+        let mut are_known = kinds.iter().all(Kind::has_known_attitudes);
         let named = named.into_iter().chain(&self.wanted);
-        for name in named.filter(|name| !attitudes.contains(&&name.value[..])) {
-            problems.error(&name.place, unknown("attitude", &name.value, &attitudes));
+        for name in named {
+            must_be_one_of(name, "attitude", &attitudes, problems);
+            are_known &= attitudes.contains(&&name.value[..]);
         }
-        if self.rejects_to.is_some() {
+        if self.rejects_to.is_some() || !are_known {
             return;
         }
         let rejected = class_names(kinds)

@@ -85,7 +85,7 @@ impl Stream {
     }
 
     fn schedule<O: Observer>(&mut self, floor: &mut Floor<O>) {
-        let spacing = self.spacing.draw_ns(self.clock.stream());
+        let spacing = self.clock.time(floor, self.me, &self.spacing);
         self.alarm.set(floor, floor.now + spacing);
     }
 

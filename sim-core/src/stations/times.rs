@@ -6,7 +6,7 @@
 
 use super::by_part::ByPart;
 use super::dice::Dice;
-use crate::kernel::Sampler;
+use crate::kernel::{Floor, Observer, Sampler, StationId};
 use crate::part::Nanos;
 
 /// Random times by one law, with luck of their own.
@@ -44,9 +44,16 @@ impl Times {
         }
     }
 
-    /// The next time, ns.
+    /// The next time of station `me`, ns. It is told of when it is taken: nobody knows it before.
     #[inline(always)]
-    pub(super) fn take(&mut self) -> Nanos {
+    pub(super) fn take<O: Observer>(&mut self, floor: &mut Floor<O>, me: StationId) -> Nanos {
+        let time = self.take_untold();
+        floor.tell_time(me, &self.law, time);
+        time
+    }
+
+    #[inline(always)]
+    fn take_untold(&mut self) -> Nanos {
         let drawn = self.law.draw_ns(self.luck.stream());
         if self.changes { drawn } else { std::mem::replace(&mut self.next, drawn) }
     }
@@ -70,7 +77,7 @@ mod tests {
         plain.seed(7, 3);
         for _ in 0..100 {
             let time = sampler.draw_ns(plain.stream());
-            assert_eq!((ahead.take(), changing.take()), (time, time));
+            assert_eq!((ahead.take_untold(), changing.take_untold()), (time, time));
         }
     }
 }

@@ -21,7 +21,7 @@
 use super::comes_back::{ComebackSpec, comes_back};
 use super::tools::Fate;
 use crate::diag::{Diagnostics, Place, Problem, code};
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::stops::{StopSpec, read_jams};
 use crate::text::fields::Object;
 use crate::text::forms::{
@@ -190,7 +190,10 @@ pub fn read(object: &mut Object<'_>) -> ToolSpec {
             comes_back(),
             "How parts that this tool rejects lie when they come back; left out: as for the path",
         ),
-        position_m: position.map(|value| Spanned { value, place: position_place }),
+        // What could not be read is compared with nothing.
+        position_m: position
+            .or((object.has("position") && !object.sound(&["position"])).then_some(f64::NAN))
+            .map(|value| Spanned { value, place: position_place }),
         sensed: object.maybe(
             "sensed",
             nested("tool-sensor", read_sensed),
@@ -293,9 +296,7 @@ impl ToolSpec {
         let attitudes = all_names(kinds, |kind| &kind.attitudes);
         let conditions = all_names(kinds, |kind| &kind.conditions);
         let mut known = |what: &str, name: &Spanned<String>, names: &[&str]| {
-            if !names.contains(&&name.value[..]) {
-                problems.error(&name.place, unknown(what, &name.value, names));
-            }
+            must_be_one_of(name, what, names, problems);
         };
         let own = self.by_condition.iter().chain(&self.by_part).map(|(_, rules)| rules);
         for rules in std::iter::once(&self.rules).chain(own) {

@@ -65,6 +65,14 @@ impl Classes {
         self.index(part.kind, part.condition, part.attitude)
     }
 
+    /// For each class the number of the one of the same kind and condition in attitude 0.
+    fn of_attitude_0(&self) -> impl Iterator<Item = usize> + '_ {
+        self.blocks.iter().flat_map(|block| {
+            let (first, n) = (usize::from(block.first), usize::from(block.n_attitudes));
+            (0..usize::from(block.n_conditions) * n).map(move |class| first + class - class % n.max(1))
+        })
+    }
+
     /// Whether no kind has more than one attitude.
     pub fn have_one_attitude(&self) -> bool {
         self.blocks.iter().all(|block| block.n_attitudes <= 1)
@@ -118,6 +126,20 @@ impl Row {
 }
 
 impl Row {
+    /// The fates with their chances.
+    fn fates(&self) -> Vec<(Fate, f64)> {
+        match (self.choice, self.many.as_deref()) {
+            (Choice::None, _) => vec![(self.pair[0], 1.0)],
+            (Choice::OfMany, Some((outcomes, fates))) => {
+                fates.iter().copied().zip(outcomes.each_share()).collect()
+            }
+            (Choice::OfTwo | Choice::OfMany, _) => {
+                let first = self.threshold as f64 / 18_446_744_073_709_551_616.0;
+                vec![(self.pair[0], first), (self.pair[1], 1.0 - first)]
+            }
+        }
+    }
+
     #[inline(never)]
     fn fate_of_many(&self, luck: &mut Stream) -> Fate {
         let Some((outcomes, fates)) = self.many.as_deref() else { panic!("a choice of many lists them") };
@@ -129,12 +151,14 @@ impl Row {
 #[derive(Clone, Debug)]
 pub struct Tool {
     rows: Vec<Row>,
+    /// By class; see [`look_ahead`]. It stands here, and not in the station, so that stations are as small as can be.
+    onward: Vec<f64>,
 }
 
 impl Tool {
     /// A tool from its rows, one per class.
     pub fn new(rows: Vec<Row>) -> Self {
-        Tool { rows }
+        Tool { rows, onward: Vec::new() }
     }
 
     /// What happens to a part of `class`.
@@ -153,6 +177,29 @@ impl Tool {
             Choice::OfMany => row.fate_of_many(luck),
         }
     }
+}
+
+/// Works out for each tool of a row the chance that a part which comes to it goes on through exit 0 in the end.
+pub fn look_ahead(tools: &mut [Tool], classes: &Classes) {
+    let mut after = vec![1.0; classes.len()];
+    for tool in tools.iter_mut().rev() {
+        let of_fate = |first: usize, (fate, chance): (Fate, f64)| match fate {
+            Fate::Onward(attitude) => chance * after[first + usize::from(attitude)],
+            Fate::Exit(0) => chance,
+            Fate::Exit(_) => 0.0,
+        };
+        let of = |(class, first): (usize, usize)| -> f64 {
+            tool.rows[class].fates().into_iter().map(|fate| of_fate(first, fate)).sum()
+        };
+        after = classes.of_attitude_0().enumerate().map(of).collect();
+        tool.onward.clone_from(&after);
+    }
+}
+
+/// The chance that a part of `class` goes on in the end, before tool number `tool` of a row that was looked through.
+#[inline]
+pub fn chance_onward(tools: &[Tool], tool: usize, class: usize) -> f64 {
+    tools.get(tool).map_or(1.0, |tool| tool.onward[class])
 }
 
 /// What the only tool of a row does with a part of one class, with nothing left to look up.
@@ -243,7 +290,7 @@ impl Comeback {
     #[inline(always)]
     pub(super) fn turn<O: Observer>(
         &self,
-        floor: &Floor<O>,
+        floor: &mut Floor<O>,
         at_entry: u8,
         part: &mut Part,
         luck: &mut Stream,
@@ -256,7 +303,13 @@ impl Comeback {
     }
 
     #[inline(never)]
-    fn turn_by_entry<O: Observer>(&self, floor: &Floor<O>, at_entry: u8, part: &mut Part, luck: &mut Stream) {
+    fn turn_by_entry<O: Observer>(
+        &self,
+        floor: &mut Floor<O>,
+        at_entry: u8,
+        part: &mut Part,
+        luck: &mut Stream,
+    ) {
         match self {
             Comeback::Keep(chance) if luck.chance(*chance) => part.turn_to(at_entry),
             Comeback::Keep(_) | Comeback::Remix => floor.remix(part, luck),

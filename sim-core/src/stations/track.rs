@@ -119,6 +119,8 @@ fn read_common(object: &mut Object<'_>, sort: Sort, may_be_unlimited: bool) -> T
 impl TrackSpec {
     fn resolve(&mut self, object: &mut Object<'_>, travel: Option<f64>) {
         if !object.sound(&["capacity", "length", "speed", "travel", "spacing", "unlimited"]) {
+            // Nobody knows what it holds: nothing is said of it.
+            self.unlimited = true;
             return;
         }
         let fail = |object: &mut Object<'_>, key, message: &str, help: &str| {
@@ -189,7 +191,8 @@ impl Blueprint for TrackSpec {
     }
 
     fn body(&self, kinds: &[Kind], _name: &str) -> Option<Place> {
-        let place = Place::fifo(self.capacity(kinds).unwrap_or(1), nanos(self.travel_s));
+        // Where it can't be known, which is an error, nothing is said of it.
+        let place = Place::fifo(self.capacity(kinds).unwrap_or(UNLIMITED), nanos(self.travel_s));
         let place = place.spaced(nanos(self.spacing_s()));
         Some(if matches!(self.sort, Sort::Belt { stops: true, .. }) { place.stopping() } else { place })
     }

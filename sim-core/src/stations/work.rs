@@ -217,7 +217,7 @@ impl Work {
 
     #[inline(always)]
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>, duty: Duty) {
-        let end = floor.now + self.service.take();
+        let end = floor.now + self.service.take(floor, self.me);
         self.stage = Stage::Busy;
         self.job.end = end;
         if duty.jams(floor, &self.job.part, Moment::Start) {
@@ -268,7 +268,7 @@ impl Work {
                     Offer::Nothing => break,
                 },
             };
-            let end = floor.now + self.service.take();
+            let end = floor.now + self.service.take(floor, self.me);
             self.busy.push(Job { part, end });
             if floor.jams(self.me, &part, Moment::Start) {
                 // Nothing of the service has passed: it begins when the jam is cleared.

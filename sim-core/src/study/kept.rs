@@ -28,8 +28,13 @@ impl Kept for NothingKept {
     fn keep(&mut self, _line: u64, _shift: u64, _values: &[f64]) {}
 }
 
-/// Shifts to run, and the `N` values that are wanted of each.
-pub(crate) struct Shifts<'a, const N: usize> {
+/// The values that are wanted of a shift.
+pub(crate) trait Wanted: AsRef<[f64]> + for<'a> TryFrom<&'a [f64]> {}
+
+impl<V: AsRef<[f64]> + for<'a> TryFrom<&'a [f64]>> Wanted for V {}
+
+/// Shifts to run, and what is wanted of each.
+pub(crate) struct Shifts<'a, V> {
     /// Lines to run.
     pub(crate) variants: &'a [Variant],
     /// Which shifts of them, none twice.
@@ -39,13 +44,13 @@ pub(crate) struct Shifts<'a, const N: usize> {
     /// The number by which a variant is known in the study.
     pub(crate) line: &'a dyn Fn(usize) -> u64,
     /// What is wanted of the outputs of a variant.
-    pub(crate) wanted: &'a dyn Fn(usize, &[f64]) -> [f64; N],
+    pub(crate) wanted: &'a dyn Fn(usize, &[f64]) -> V,
 }
 
 /// What was wanted of a shift, or what made it worthless.
-type Told<const N: usize> = Result<[f64; N], RunError>;
+type Told<V> = Result<V, RunError>;
 
-impl<const N: usize> Shifts<'_, N> {
+impl<V: Wanted> Shifts<'_, V> {
     /// Runs those that were not kept, and keeps what is wanted of them. As with [`run_tasks`], `each` hears in the order of
     /// the tasks, and the number of tasks that it heard is returned. What made a shift worthless is not kept.
     pub(crate) fn run<C: Crew>(
@@ -53,7 +58,7 @@ impl<const N: usize> Shifts<'_, N> {
         crew: &C,
         cancelled: &(dyn Fn() -> bool + Sync),
         kept: &mut dyn Kept,
-        each: &mut dyn FnMut(Task, Told<N>),
+        each: &mut dyn FnMut(Task, Told<V>),
     ) -> usize {
         let missing: Vec<Task> =
             self.tasks.iter().filter(|task| self.found(task, kept).is_none()).copied().collect();
@@ -62,7 +67,7 @@ impl<const N: usize> Shifts<'_, N> {
             heard += self.recall(heard, kept, each) + 1;
             let told = outputs.map(|outputs| (self.wanted)(task.variant, outputs));
             if let Ok(values) = &told {
-                kept.keep((self.line)(task.variant), task.number, values);
+                kept.keep((self.line)(task.variant), task.number, values.as_ref());
             }
             each(task, told);
         });
@@ -72,12 +77,12 @@ impl<const N: usize> Shifts<'_, N> {
         heard
     }
 
-    fn found(&self, task: &Task, kept: &dyn Kept) -> Option<[f64; N]> {
+    fn found(&self, task: &Task, kept: &dyn Kept) -> Option<V> {
         kept.find((self.line)(task.variant), task.number)?.try_into().ok()
     }
 
     /// Tells of the tasks from `from` on, up to the first one that was not kept. Returns how many.
-    fn recall(&self, from: usize, kept: &dyn Kept, each: &mut dyn FnMut(Task, Told<N>)) -> usize {
+    fn recall(&self, from: usize, kept: &dyn Kept, each: &mut dyn FnMut(Task, Told<V>)) -> usize {
         let rest = self.tasks[from..].iter();
         let found = rest.map_while(|task| Some((*task, self.found(task, kept)?)));
         found.map(|(task, values)| each(task, Ok(values))).count()

@@ -6,6 +6,7 @@
 //! depends on scenario, seed and budget alone, to the last bit, whoever runs the replications.
 
 pub mod compare;
+mod controls;
 pub mod crew;
 mod kept;
 mod knot;

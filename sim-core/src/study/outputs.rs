@@ -4,7 +4,6 @@
 //! replication (mean time in the line of no parts) is NaN here and nowhere else: moments leave it out. Invariant: the
 //! shares of time of a station add up to 1.
 
-use crate::kernel::troubles::{Trigger, Trouble};
 use crate::kernel::{State, StationId};
 use crate::measure::{Counts, PointTally, Tally};
 use crate::network::Plan;
@@ -172,17 +171,6 @@ pub(super) struct Outputs {
     pub(super) stations: Vec<usize>,
 }
 
-/// A number of a shift whose mean is known.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Control {
-    /// Where stops an hour stand among the outputs.
-    pub(super) stops: usize,
-    /// Where the parts an hour that had the chance of one stand; they add up.
-    pub(super) parts: Vec<usize>,
-    /// The chance.
-    pub(super) chance: f64,
-}
-
 /// Station of the file of a post.
 pub(super) fn entry_of(plan: &Plan, post: usize) -> Option<usize> {
     plan.names.entries.get(post).copied().flatten()
@@ -313,24 +301,6 @@ impl Outputs {
     /// Where an output stands.
     pub(super) fn index(&self, key: Key) -> Option<usize> {
         self.keys.iter().position(|known| *known == key)
-    }
-
-    /// Jams by part that strike every part with the same chance, as controls of a mean: their number less the chance times the
-    /// parts that had it is 0 on the mean, but for parts under way when the window closes.
-    pub(super) fn controls(&self, plan: &Plan) -> Vec<Control> {
-        let of = |(n, trouble): (usize, &Trouble)| {
-            let Trigger::Part { chances, .. } = &trouble.trigger else { return None };
-            let chance = *chances.first()?;
-            if !(chance > 0.0 && chance < 1.0) || chances.iter().any(|other| *other != chance) {
-                return None;
-            }
-            let post = trouble.station.ix();
-            let exits: Vec<usize> = (0..EXITS).filter_map(|exit| self.index(Key::Exit(post, exit))).collect();
-            let taken = self.index(Key::PerHour(post, Count::Taken)).filter(|_| exits.is_empty());
-            let parts = if exits.is_empty() { vec![taken?] } else { exits };
-            Some(Control { stops: self.index(Key::Stop(n))?, parts, chance })
-        };
-        plan.outfit.troubles.iter().enumerate().filter_map(of).collect()
     }
 
     /// Where the loads of the pools of attendants stand, and how many people each has.

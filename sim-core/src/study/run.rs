@@ -159,7 +159,7 @@ impl std::fmt::Display for RunError {
         match self {
             RunError::InstantLoop { replication, at_s, stations } => write!(
                 f,
-                "replication {replication}: at {at_s} s parts move round without any passage of time; stations: {}",
+                "replication {replication}: at {at_s} s parts move round without any passage of time; stations: {}; give one of them a time",
                 stations.join(", ")
             ),
             RunError::TooManyEvents { replication, at_s, events_max, stations } => write!(

@@ -43,8 +43,10 @@ fn see_shift<M: Measure>(plan: &Plan, seed: u64, number: u64, mut measure: M) ->
     let mut course = Course::default();
     if plan.open_ns > 0 && run_on(&mut replica, plan, number, plan.open_ns, &mut course) {
         replica.floor.observer.open(plan.open_ns);
+        tell_ahead(&mut replica, 1.0);
     }
     if course.fault.is_none() && run_on(&mut replica, plan, number, plan.close_ns, &mut course) {
+        tell_ahead(&mut replica, -1.0);
         replica.floor.observer.close(plan.close_ns);
         if !replica.conserves_parts() {
             course.fault = Some(RunError::PartsNotConserved { replication: number });
@@ -52,6 +54,13 @@ fn see_shift<M: Measure>(plan: &Plan, seed: u64, number: u64, mut measure: M) ->
     }
     course.events = replica.n_events;
     (replica.floor.observer, course)
+}
+
+/// Tells who hears of draws of what lies ahead at an edge of the window.
+fn tell_ahead<M: Measure>(replica: &mut Replica<'_, M>, times: f64) {
+    if M::HEARS_DRAWS {
+        replica.floor.tell_ahead(times);
+    }
 }
 
 /// Films a shift until `end`.

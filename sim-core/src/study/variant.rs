@@ -4,14 +4,15 @@
 //! two variants have in common sees the same luck. Shifts are tasks, handed to a crew in any order and heard of in the order
 //! in which they were given. Invariant: what is heard depends on variants, tasks and seed alone.
 
+use super::controls::{Control, controls};
 use super::crew::Crew;
-use super::outputs::{Control, Key, Output, Outputs};
+use super::outputs::{Key, Output, Outputs};
 use super::proof::JUDGED;
 use super::run::RunError;
 use super::shift::measure_shift;
 use super::warm_up;
 use crate::diag::Diagnostic;
-use crate::measure::Tally;
+use crate::measure::{Draws, Tally};
 use crate::network::{Plan, compile};
 use crate::part::{Nanos, SECOND};
 use crate::scenario::{self, Scenario, WarmUp};
@@ -26,6 +27,8 @@ pub struct Variant {
     pub scenario: Scenario,
     plan: Plan,
     outputs: Outputs,
+    /// Controls that follow the outputs of a shift, if it is to have any.
+    controls: Vec<Control>,
 }
 
 /// One shift to run.
@@ -56,7 +59,30 @@ impl Variant {
     /// Of a scenario whose shifts are not paired with those of others: amounts are drawn as its plan says.
     pub fn unpaired(scenario: Scenario) -> Self {
         let plan = compile(&scenario);
-        Variant { outputs: Outputs::new(&scenario, &plan), plan, scenario }
+        Variant { outputs: Outputs::new(&scenario, &plan), plan, scenario, controls: Vec::new() }
+    }
+
+    /// The same with controls: after its outputs a shift has what its luck should have cost; see [`super::reduced`].
+    #[must_use]
+    pub fn with_controls(mut self) -> Self {
+        self.controls = controls(&self.scenario, &self.plan);
+        self
+    }
+
+    /// Another window, from and to so many seconds.
+    #[cfg(test)]
+    pub(super) fn cut(&mut self, from_s: f64, to_s: f64) {
+        (self.plan.open_ns, self.plan.close_ns) = ((from_s * 1e9) as Nanos, (to_s * 1e9) as Nanos);
+    }
+
+    /// Names of the controls, in order.
+    pub(super) fn control_names(&self) -> Vec<String> {
+        self.controls.iter().map(|control| control.name.clone()).collect()
+    }
+
+    /// The controls among the values of a shift.
+    pub(super) fn controls_of<'a>(&self, values: &'a [f64]) -> &'a [f64] {
+        &values[self.outputs.len()..]
     }
 
     /// Names and units of the outputs of a shift, in order.
@@ -81,20 +107,6 @@ impl Variant {
             return f64::NAN;
         }
         loads.iter().map(|(index, people)| values[*index] * *people as f64).sum()
-    }
-
-    /// Whether chances to jam differ between lots or shifts.
-    fn has_lots(&self) -> bool {
-        self.scenario.kinds.iter().any(|kind| kind.lots.jams.is_some() || kind.shifts.jams.is_some())
-    }
-
-    /// Controls of a shift, what they are off their means by: see [`super::reduced`]. Each has a name.
-    pub(super) fn controls(&self) -> Vec<(String, Control)> {
-        let names = self.outputs();
-        let all = self.outputs.controls(&self.plan).into_iter();
-        // Chances that differ between lots and shifts have no known count.
-        let all = all.filter(|_| !self.has_lots());
-        all.map(|control| (names[control.stops].name.clone(), control)).collect()
     }
 
     fn judged_index(&self, n: usize) -> usize {
@@ -127,11 +139,21 @@ impl Variant {
         values: &mut Vec<f64>,
     ) -> Result<u64, RunError> {
         let tally = desk.tally.take().unwrap_or_else(|| Tally::new(&self.plan.tally));
-        let (tally, course) = measure_shift(&self.plan, seed, number, tally);
+        let (tally, course) = if self.controls.is_empty() {
+            measure_shift(&self.plan, seed, number, tally)
+        } else {
+            let draws = desk.draws.take().unwrap_or_else(|| Draws::new(&self.plan.outfit));
+            let ((tally, draws), course) = measure_shift(&self.plan, seed, number, (tally, draws));
+            desk.draws = Some(draws);
+            (tally, course)
+        };
         if let Some(fault) = course.fault {
             return Err(fault);
         }
         self.outputs.read(&tally, values);
+        if let Some(draws) = desk.draws.as_ref().filter(|_| !self.controls.is_empty()) {
+            values.extend(self.controls.iter().map(|control| control.value(draws)));
+        }
         desk.tally = Some(tally);
         Ok(course.events)
     }
@@ -142,12 +164,13 @@ impl Variant {
 pub struct Desk {
     variant: usize,
     tally: Option<Tally>,
+    draws: Option<Draws>,
 }
 
 impl Desk {
     fn of(&mut self, variant: usize) -> &mut Self {
         if self.variant != variant {
-            *self = Desk { variant, tally: None };
+            *self = Desk { variant, ..Desk::default() };
         }
         self
     }

@@ -8,7 +8,6 @@ use super::file::{Design, Sweep};
 use crate::balance;
 use crate::design::{Grid, LatinHypercube, Sobol};
 use crate::diag::{Diagnostic, Place, Problem, Severity, code};
-use crate::scenario;
 use crate::study::Variant;
 use crate::text::json::clipped;
 use crate::text::suggest::nearest;
@@ -267,14 +266,10 @@ impl Points {
 /// # Errors
 /// All that is wrong with it.
 pub fn prepare(text: String) -> Result<Variant, Unsound> {
-    let checked = scenario::read(&text);
+    let checked = balance::read(&text);
     let Some(scenario) = checked.scenario else {
         return Err(Unsound { text, problems: errors(checked.problems) });
     };
-    let of_balance = balance::check(&scenario);
-    if of_balance.has_errors() {
-        return Err(Unsound { text, problems: errors(of_balance.into_vec()) });
-    }
     Ok(Variant::new(scenario))
 }
 

@@ -2,15 +2,19 @@
 
 use super::law::Law;
 use super::law_form::law;
-use crate::diag::{Place, Problem, code};
+use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::text::fields::Object;
 use crate::text::forms::{
     Chance, Shares, Spanned, chance, density, length, map_of, mass, name, nested, one_or_many, shares,
 };
+use crate::text::{is_name, without_dust};
 use crate::units::Dimension;
 
 /// Most attitudes, conditions or kinds: parts keep them in a byte, and the right attitudes are bits of a word.
 pub const NAMES_MAX: usize = 60;
+
+/// Keys that others rely on.
+const KEYS: [&str; 7] = ["length", "mass", "density", "attitudes", "right_way", "conditions", "sizes"];
 
 /// How strongly attitudes, defects and jams differ from lot to lot, a lot being a container or a shift (ruling 11).
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -64,6 +68,8 @@ pub struct Kind {
     pub lots: LotSpread,
     /// Variation from shift to shift.
     pub shifts: LotSpread,
+    /// Keys that stand in the file and could not be read: nobody can say that they are missing.
+    pub misread: Vec<&'static str>,
 }
 
 impl Kind {
@@ -85,12 +91,27 @@ impl Kind {
             sizes: Vec::new(),
             lots: LotSpread::default(),
             shifts: LotSpread::default(),
+            misread: Vec::new(),
         }
     }
 
     /// Whether the chances of these parts to jam vary from container to container or from shift to shift.
     pub fn jams_vary(&self) -> bool {
         self.lots.jams.is_some() || self.shifts.jams.is_some()
+    }
+
+    /// A kind of which nothing could be read: nobody knows what its attitudes, conditions and dimensions are called.
+    pub fn unread(name: &str) -> Self {
+        let mut kind = Kind { misread: KEYS.to_vec(), ..Kind::plain(name) };
+        kind.attitudes[0].clear();
+        kind.conditions[0].clear();
+        kind.sizes.push((String::new(), Law::fixed(1.0)));
+        kind
+    }
+
+    /// Whether its attitudes, and the right one, could be read.
+    pub fn has_known_attitudes(&self) -> bool {
+        !self.misread.iter().any(|key| matches!(*key, "attitudes" | "right_way"))
     }
 
     /// Number of classes (condition, attitude).
@@ -171,12 +192,22 @@ pub fn read(object: &mut Object<'_>) -> Kind {
     let mut kind = Kind { place, length_m, mass_kg, density_m3, ..Kind::plain("") };
     take_attitudes(object, &mut kind, &attitudes, right.as_deref());
     take_conditions(object, &mut kind, conditions);
+    for (key, names) in [("attitudes", &mut kind.attitudes), ("conditions", &mut kind.conditions)] {
+        if object.node(key).is_some_and(|node| !node.is_object()) {
+            // Nobody knows what they are called.
+            names[0].clear();
+        }
+    }
     if sizes.len() > 2 {
         object.fail("sizes", Problem::new(code::OUT_OF_RANGE, "a part has at most two measured dimensions"));
     }
     kind.sizes = sizes.into_iter().map(|(name, law)| (name.value, law)).collect();
+    if object.node("sizes").is_some_and(|node| !node.is_object()) {
+        kind.sizes.push((String::new(), Law::fixed(1.0)));
+    }
     kind.lots = spread_of(object, "between_lots", &kind, lots);
     kind.shifts = spread_of(object, "between_shifts", &kind, shifts);
+    kind.misread.extend(KEYS.iter().filter(|key| object.has(key) && !object.sound(&[key])));
     kind
 }
 
@@ -216,7 +247,11 @@ fn take_attitudes(
         for name in right {
             match kind.attitudes.iter().position(|known| *known == name.value) {
                 Some(ix) => kind.right_way |= 1 << ix,
-                None => object.fail("right_way", unknown("attitude", &name.value, &kind.attitudes)),
+                None if object.sound(&["attitudes", "right_way"]) => {
+                    object.fail_at(&name.place, unknown("attitude", &name.value, &kind.attitudes));
+                    kind.misread.push("right_way");
+                }
+                None => {}
             }
         }
     }
@@ -227,8 +262,11 @@ fn take_conditions(object: &mut Object<'_>, kind: &mut Kind, given: Vec<(Spanned
     if object.sound(&["conditions"]) && bad > 1.0 + 1e-9 {
         object.fail(
             "conditions",
-            Problem::new(code::SHARES_SUM, format!("the shares of bad parts add up to {bad}"))
-                .expected("a sum of at most 1; the rest is good"),
+            Problem::new(
+                code::SHARES_SUM,
+                format!("the shares of bad parts add up to {}", without_dust(bad)),
+            )
+            .expected("a sum of at most 1; the rest is good"),
         );
     }
     if given.len() >= NAMES_MAX {
@@ -245,6 +283,20 @@ fn take_conditions(object: &mut Object<'_>, kind: &mut Kind, given: Vec<(Spanned
         kind.conditions.push(name.value);
         kind.condition_shares.push(chance.value());
         kind.condition_chances.push(chance);
+    }
+}
+
+/// Reports a name that is none of these. What can't be a name was reported as such; and where one of the known names could
+/// not be read (it is empty then), that may be the one.
+pub fn must_be_one_of<S: AsRef<str>>(
+    name: &Spanned<String>,
+    what: &str,
+    known: &[S],
+    problems: &mut Diagnostics,
+) {
+    let may_be = |known: &S| known.as_ref() == name.value || known.as_ref().is_empty();
+    if is_name(&name.value) && !known.iter().any(may_be) {
+        problems.error(&name.place, unknown(what, &name.value, known));
     }
 }
 

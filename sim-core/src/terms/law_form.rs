@@ -20,10 +20,11 @@ use super::law::{Law, Shape};
 use super::law_parts::{Amount, Row, Unit, Word, observed};
 use crate::diag::{Problem, code};
 use crate::text::evidence::{Evidence, Seen, read_events, read_test};
-use crate::text::fields::{Object, Reading, SettingSort, describe_object, read_object};
+use crate::text::fields::{Object, Reading, SettingSort, describe_object, known_keys, read_object};
 use crate::text::forms::{Form, chance, count, list_of, real};
-use crate::text::json::{Node, Value};
+use crate::text::json::{Entry, Node, Value};
 use crate::text::schema::Definitions;
+use crate::text::suggest::{keys_fit, near_entry, nearest};
 use crate::text::{one_of_words, unknown_word, warn_unusual};
 use crate::units::Dimension;
 
@@ -200,8 +201,16 @@ impl LawForm {
     /// Which law an object is. What is wrong is reported.
     fn kind(&self, node: &Node, at: &mut Reading) -> Option<Kind> {
         let kinds = Kind::all(self.unit);
-        let Some(entry) = node.entry("law") else {
-            let told = kinds.iter().find(|kind| kind.told_by().iter().any(|key| node.entry(key).is_some()));
+        let is_word = |entry: &&Entry| kinds.iter().any(|kind| Some(kind.word()) == entry.node.text());
+        let misspelt = || near_entry(node, "law").filter(is_word);
+        let Some(entry) = node.entry("law").or_else(misspelt) else {
+            let told_by = |has: fn(&Node, &'static str) -> bool| {
+                kinds.iter().find(|kind| kind.told_by().iter().any(|key| has(node, key)))
+            };
+            let told = told_by(|node, key| node.entry(key).is_some()).or_else(|| {
+                told_by(|node, key| near_entry(node, key).is_some())
+                    .filter(|kind| self.fits_keys(**kind, node))
+            });
             if told.is_none() {
                 let problem = Problem::new(code::MISSING_KEY, "it is not said which law this is")
                     .expected(format!("\"law\": {}", one_of_words(self.words())));
@@ -209,7 +218,7 @@ impl LawForm {
             }
             return told.copied();
         };
-        at.in_key("law", |at| {
+        at.in_key(&entry.key, |at| {
             let Some(word) = entry.node.text() else {
                 at.wrong_type(&entry.node, &one_of_words(self.words()));
                 return None;
@@ -218,8 +227,16 @@ impl LawForm {
             if found.is_none() {
                 at.error(entry.node.span, unknown_word(word, self.words()));
             }
-            found.copied()
+            // A slip of the fingers is read as what was meant, so that what else is wrong is told as well.
+            let meant = || nearest(word, self.words());
+            found
+                .or_else(|| meant().and_then(|meant| kinds.iter().find(|kind| kind.word() == meant)))
+                .copied()
         })
+    }
+
+    fn fits_keys(&self, kind: Kind, node: &Node) -> bool {
+        known_keys(|object| self.object(kind, object)).is_some_and(|keys| keys_fit(node, &keys))
     }
 
     /// Reads, or describes, the object of one law.

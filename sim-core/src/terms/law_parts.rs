@@ -213,11 +213,7 @@ impl Form for Word {
         format!("\"{}\"", self.0)
     }
 
-    fn read(&self, node: &Node, at: &mut Reading) -> Option<()> {
-        if !self.fits(node) {
-            at.wrong_type(node, &self.wanted());
-            return None;
-        }
+    fn read(&self, _: &Node, _: &mut Reading) -> Option<()> {
         Some(())
     }
 

@@ -84,9 +84,12 @@ fn counted(seen: u64, of: u64) -> Result<Chance, Problem> {
 }
 
 fn from_text(text: &str) -> Result<Chance, Problem> {
-    if let Some((seen, of)) = text.split_once(" of ")
-        && let (Ok(seen), Ok(of)) = (seen.trim().parse(), of.trim().parse())
-    {
+    if let Some((seen, of)) = text.split_once(" of ") {
+        let (Ok(seen), Ok(of)) = (seen.trim().parse(), of.trim().parse()) else {
+            let message = format!("`{}` is no count of a test", clipped(text));
+            let problem = Problem::new(code::NUMBER_UNREADABLE, message).expected(CHANCE_WANTED);
+            return Err(problem.help("times seen and trials are whole numbers"));
+        };
         return counted(seen, of);
     }
     known(parse(text, Dimension::Share)?, text)
@@ -232,19 +235,18 @@ impl Form for SharesForm {
         };
         if entries.iter().any(|entry| entry.key == "counts" && entry.node.is_object()) {
             let (counts, evidence) = read_object(node, at, told_counts)?;
-            let counts = counts?;
             at.record(node.span, "shares", Some(evidence));
             return Some(Shares::Counted(counts));
         }
         let rows = rows_of(node, entries, at)?;
         let inputs = at.input_count();
-        match counts(&rows).or_else(|| counted_texts(&rows)) {
+        match counts(&rows).or_else(|| counted_texts(&rows)).or_else(|| broken_counts(&rows, at)) {
             Some(counts) => {
                 at.record(node.span, "shares", Some(of_shares(&counts, JEFFREYS, None)));
                 Some(Shares::Counted(counts))
             }
             None => {
-                let shares = chances(rows, node, at)?;
+                let shares = chances(rows, node, at);
                 at.forget_inputs(inputs);
                 if shares.iter().all(|(_, share)| *share < 1.0) {
                     at.record(node.span, "shares", None);
@@ -303,15 +305,18 @@ fn rows_of<'n>(node: &'n Node, entries: &'n [Entry], at: &mut Reading) -> Option
     Some(rows)
 }
 
+/// Largest count of a test.
+const MOST_COUNTED: u64 = 1_000_000_000;
+
 type CountRows = Vec<(Spanned<String>, u64)>;
 
 /// Counts of one test, with what else is said of it.
-fn told_counts(object: &mut Object<'_>) -> (Option<CountRows>, Evidence) {
+fn told_counts(object: &mut Object<'_>) -> (CountRows, Evidence) {
     let counts = object.required("counts", CountsForm, "Counts of one test by name");
     let prior = evidence::read_shares_prior(object);
     let test = evidence::read_test(object);
     let evidence = of_shares(&counts, prior, test);
-    (object.sound(&["counts", "prior", "test"]).then_some(counts), evidence)
+    (counts, evidence)
 }
 
 fn of_shares(counts: &CountRows, prior: f64, test: Option<String>) -> Evidence {
@@ -347,7 +352,8 @@ impl Form for CountsForm {
             let problem = Problem::new(code::OUT_OF_RANGE, "these are no counts of a test");
             at.error(node.span, problem.expected(COUNTS_WANTED));
         }
-        found
+        let names = || rows.iter().map(|(name, _)| (name.clone(), 1)).collect();
+        Some(found.unwrap_or_else(names))
     }
 
     fn stand_in(&self) -> CountRows {
@@ -397,21 +403,45 @@ fn counted_texts(rows: &Rows<'_>) -> Option<CountRows> {
 
 /// The counts, if all values are whole numbers whose sum is above one.
 fn counts(rows: &Rows<'_>) -> Option<CountRows> {
-    const MOST: u64 = 1_000_000_000;
     let mut counts = Vec::with_capacity(rows.len());
     let mut total = 0_u64;
     for (name, node) in rows {
         let Value::Number(_, text) = &node.value else {
             return None;
         };
-        let count: u64 = text.parse().ok().filter(|count| *count <= MOST)?;
+        let count: u64 = text.parse().ok().filter(|count| *count <= MOST_COUNTED)?;
         total = total.saturating_add(count);
         counts.push((name.clone(), count));
     }
     (total > 1).then_some(counts)
 }
 
-fn chances(rows: Rows<'_>, whole: &Node, at: &mut Reading) -> Option<Vec<(Spanned<String>, f64)>> {
+/// The counts of a test of which some can't be counts, which is reported; none if these are no counts at all.
+fn broken_counts(rows: &Rows<'_>, at: &mut Reading) -> Option<CountRows> {
+    let count = |node: &Node| match &node.value {
+        Value::Number(_, text) => text.parse().ok().filter(|count: &u64| *count <= MOST_COUNTED),
+        Value::Null | Value::Bool(_) | Value::Text(_) | Value::List(_) | Value::Object(_) => None,
+    };
+    // Fractions, and `rest`, belong to chances.
+    let is_of_chances = |node: &Node| match &node.value {
+        Value::Number(value, _) => *value > 0.0 && *value < 1.0,
+        Value::Text(text) => text == "rest" || text.contains('%'),
+        Value::Null | Value::Bool(_) | Value::List(_) | Value::Object(_) => false,
+    };
+    let are_counts = rows.iter().any(|(_, node)| count(node).is_some_and(|count| count > 1));
+    if !are_counts || rows.iter().any(|(_, node)| is_of_chances(node)) {
+        return None;
+    }
+    for (name, node) in rows.iter().filter(|(_, node)| count(node).is_none()) {
+        let message = format!("{} is no count of a test", node.found());
+        let problem = Problem::new(code::OUT_OF_RANGE, message).expected(SHARES_WANTED);
+        at.in_key(&name.value, |at| at.error(node.span, problem));
+    }
+    Some(rows.iter().map(|(name, _)| (name.clone(), 1)).collect())
+}
+
+/// The chances; where one is wrong that is reported, and the names are known all the same.
+fn chances(rows: Rows<'_>, whole: &Node, at: &mut Reading) -> Vec<(Spanned<String>, f64)> {
     let before = at.error_count();
     let mut shares = Vec::with_capacity(rows.len());
     let mut rest: Option<usize> = None;
@@ -433,21 +463,21 @@ fn chances(rows: Rows<'_>, whole: &Node, at: &mut Reading) -> Option<Vec<(Spanne
         shares.push((name, value.unwrap_or(0.0)));
     }
     if at.error_count() > before {
-        return None;
+        return shares;
     }
     let sum: f64 = shares.iter().map(|(_, share)| share).sum();
     match rest.and_then(|index| shares.get_mut(index)) {
         Some((_, share)) if sum <= 1.0 + SUM_TOLERANCE => *share = (1.0 - sum).max(0.0),
         None if (sum - 1.0).abs() <= SUM_TOLERANCE => {}
         Some(_) | None => {
-            let problem = Problem::new(code::SHARES_SUM, format!("the chances add up to {}", shown(sum)))
-                .expected(SHARES_WANTED)
-                .help("one of them may be \"rest\": what the others leave");
+            let problem =
+                Problem::new(code::SHARES_SUM, format!("the chances add up to {}", without_dust(sum)))
+                    .expected(SHARES_WANTED)
+                    .help("one of them may be \"rest\": what the others leave");
             at.error(whole.span, problem);
-            return None;
         }
     }
-    Some(shares)
+    shares
 }
 
 /// One chance among shares; evidence of its own would belong to another test.
@@ -464,6 +494,6 @@ fn one_share(node: &Node, at: &mut Reading) -> Option<f64> {
 }
 
 /// A sum without the dust of binary rounding.
-fn shown(sum: f64) -> f64 {
+pub(crate) fn without_dust(sum: f64) -> f64 {
     (sum * 1e10).round() / 1e10
 }

@@ -190,12 +190,12 @@ impl Evidence {
 
 #[cfg(test)]
 mod tests {
-    use super::super::fields::read_recorded;
+    use super::super::fields::{Recorded, read_recorded};
     use super::super::forms::{chance, shares};
     use super::*;
 
     fn evidence_of(text: &str, read: fn(&mut Object<'_>)) -> Vec<Evidence> {
-        let (_, (problems, inputs, _)) = read_recorded(text, read);
+        let Recorded { problems, inputs, .. } = read_recorded(text, read).1;
         assert!(problems.is_empty(), "{problems:?}");
         inputs.into_iter().filter_map(|input| input.evidence).collect()
     }
@@ -244,10 +244,8 @@ mod tests {
             r#"{"seen": 3, "of": 500, "prior": "flat"}"#,
             r#"{"seen": 3, "of": 500, "prior": 2}"#,
         ] {
-            let (_, (problems, ..)) =
-                read_recorded(&format!("{{\"p\": {value}}}"), |object: &mut Object<'_>| {
-                    object.required("p", chance(), "");
-                });
+            let read = |object: &mut Object<'_>| object.required("p", chance(), "");
+            let Recorded { problems, .. } = read_recorded(&format!("{{\"p\": {value}}}"), read).1;
             assert!(problems.has_errors(), "{value}");
         }
     }

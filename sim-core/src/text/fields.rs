@@ -24,10 +24,12 @@
 //! assert_eq!(describe("Track", read_track)["properties"]["gates"]["default"], 1);
 //! ```
 //!
-//! The same function runs in three modes: *reading* (every problem is reported, reading goes on with stand-ins),
-//! *describing* (a schema is recorded) and *standing in* (nothing is read; stand-ins are returned). So it has to
-//! ask for its fields unconditionally, and must not rely on what the values are. When any error was reported, the
-//! value may hold stand-ins and is good for nothing but finding more errors.
+//! The same function runs in four modes: *reading* (every problem is reported, reading goes on with stand-ins),
+//! *listing* (its keys are gathered beforehand, so that a misspelt one is read as what was meant), *describing* (a
+//! schema is recorded) and *standing in* (nothing is read; stand-ins are returned). So it has to ask for its fields
+//! unconditionally, and must not rely on what the values are. When any error was reported, the value may hold
+//! stand-ins and is good for nothing but finding more errors; checks between fields ask [`Object::sound`], so that
+//! one error makes up no other.
 //!
 //! `note` (text or a list of texts) is allowed in every object and is declared nowhere.
 
@@ -36,34 +38,29 @@ use serde_json::{Map, Value as Json, json};
 use crate::diag::{Diagnostics, Place, Problem, Span, code};
 use crate::text::forms::Form;
 use crate::text::json::{self, Entry, Node, Value};
-pub use crate::text::reading::{Input, NOTE, Reading, Relax, Setting, SettingSort};
+pub use crate::text::reading::{Input, NOTE, Reading, Recorded, Relax, Setting, SettingSort, Unread};
 use crate::text::reading::{check_note, note_schema};
 use crate::text::schema::Definitions;
 use crate::text::suggest::nearest;
 
 /// Reads a whole file whose root is an object. The value is `None` if the text is not JSON or its root is no
 /// object; otherwise it may hold stand-ins where errors were reported.
-pub fn read_text<T>(source: &str, read: impl FnOnce(&mut Object<'_>) -> T) -> (Option<T>, Diagnostics) {
-    let (value, (diagnostics, ..)) = read_recorded(source, read);
-    (value, diagnostics)
+pub fn read_text<T>(source: &str, read: impl Fn(&mut Object<'_>) -> T) -> (Option<T>, Diagnostics) {
+    let (value, recorded) = read_recorded(source, read);
+    (value, recorded.problems)
 }
 
-/// As [`read_text`]; hands out the uncertain inputs and the settings that were read as well.
-pub fn read_recorded<T>(
-    source: &str,
-    read: impl FnOnce(&mut Object<'_>) -> T,
-) -> (Option<T>, (Diagnostics, Vec<Input>, Vec<Setting>)) {
+/// As [`read_text`]; hands out all that was recorded on the way as well.
+pub fn read_recorded<T>(source: &str, read: impl Fn(&mut Object<'_>) -> T) -> (Option<T>, Recorded) {
     let mut diagnostics = Diagnostics::new();
-    let Some(root) = json::parse(source, &mut diagnostics) else {
-        return (None, (diagnostics, Vec::new(), Vec::new()));
-    };
+    let root = json::parse(source, &mut diagnostics);
     let mut at = Reading::new(diagnostics);
-    let value = read_object(&root, &mut at, read);
-    (value, at.into_parts())
+    let value = root.and_then(|root| read_object(&root, &mut at, read));
+    (value, at.into_recorded())
 }
 
 /// Reads one object, for forms that are objects. `None`, reported, if `node` is no object.
-pub fn read_object<T>(node: &Node, at: &mut Reading, read: impl FnOnce(&mut Object<'_>) -> T) -> Option<T> {
+pub fn read_object<T>(node: &Node, at: &mut Reading, read: impl Fn(&mut Object<'_>) -> T) -> Option<T> {
     let Value::Object(entries) = &node.value else {
         at.wrong_type(node, "an object in braces, such as `{ … }`");
         return None;
@@ -74,6 +71,8 @@ pub fn read_object<T>(node: &Node, at: &mut Reading, read: impl FnOnce(&mut Obje
             span: node.span,
             at,
             known: vec![NOTE],
+            slips: slips_of(entries, &read),
+            is_open: false,
             missing: Vec::new(),
             unsound: Vec::new(),
         }),
@@ -90,7 +89,9 @@ pub fn describe_object<T>(definitions: &mut Definitions, read: impl FnOnce(&mut 
     read(&mut object);
     match object.mode {
         Mode::Describing(described) => described.schema(),
-        Mode::Reading(_) | Mode::StandingIn => unreachable!("the mode of an object never changes"),
+        Mode::Reading(_) | Mode::Listing(_) | Mode::StandingIn => {
+            unreachable!("the mode of an object never changes")
+        }
     }
 }
 
@@ -109,7 +110,17 @@ pub struct Object<'a> {
 enum Mode<'a> {
     Reading(Source<'a>),
     Describing(Described<'a>),
+    /// Nothing is read; the keys that are asked for are listed.
+    Listing(Known),
     StandingIn,
+}
+
+/// The keys that an object asks for.
+#[derive(Debug, Default)]
+struct Known {
+    keys: Vec<&'static str>,
+    /// Others may stand there, of which nothing is known.
+    is_open: bool,
 }
 
 #[derive(Debug)]
@@ -118,6 +129,10 @@ struct Source<'a> {
     span: Span,
     at: &'a mut Reading,
     known: Vec<&'static str>,
+    /// Keys that were misspelt: the key that was meant, and what stands in the file.
+    slips: Vec<(&'static str, &'a Entry)>,
+    /// Whether keys that nobody asks for are passed over: what may stand here is not known.
+    is_open: bool,
     /// Required keys that were not there, with the phrase for what they take. Reported at the end, so that a
     /// misspelt key and its missing self are one error.
     missing: Vec<(&'static str, String)>,
@@ -184,6 +199,15 @@ impl Object<'_> {
         }
     }
 
+    /// Passes over keys that nobody asks for, if it is not known what the object is.
+    pub fn pass_over_the_rest(&mut self) {
+        match &mut self.mode {
+            Mode::Reading(source) => source.is_open = true,
+            Mode::Listing(known) => known.is_open = true,
+            Mode::Describing(_) | Mode::StandingIn => {}
+        }
+    }
+
     /// A field that was looked at before this object was read, and whose text is always `word`: it is known and
     /// described, and not read again.
     pub fn constant(&mut self, key: &'static str, word: &'static str, doc: &'static str) {
@@ -193,6 +217,7 @@ impl Object<'_> {
                 described.properties.insert(key.to_owned(), json!({ "const": word, "description": doc }));
                 described.required.push(key);
             }
+            Mode::Listing(known) => known.keys.push(key),
             Mode::StandingIn => {}
         }
     }
@@ -239,7 +264,7 @@ impl Object<'_> {
     pub fn sound(&self, keys: &[&str]) -> bool {
         match &self.mode {
             Mode::Reading(source) => !keys.iter().any(|key| source.unsound.contains(key)),
-            Mode::Describing(_) | Mode::StandingIn => false,
+            Mode::Describing(_) | Mode::Listing(_) | Mode::StandingIn => false,
         }
     }
 
@@ -257,7 +282,7 @@ impl Object<'_> {
     pub fn span(&self) -> Span {
         match &self.mode {
             Mode::Reading(source) => source.span,
-            Mode::Describing(_) | Mode::StandingIn => Span::default(),
+            Mode::Describing(_) | Mode::Listing(_) | Mode::StandingIn => Span::default(),
         }
     }
 
@@ -265,7 +290,7 @@ impl Object<'_> {
     pub fn place(&self) -> Place {
         match &self.mode {
             Mode::Reading(source) => source.at.place(source.span),
-            Mode::Describing(_) | Mode::StandingIn => Place::default(),
+            Mode::Describing(_) | Mode::Listing(_) | Mode::StandingIn => Place::default(),
         }
     }
 
@@ -274,7 +299,7 @@ impl Object<'_> {
         let mut place = self.place();
         if let Some(entry) = self.entry(key) {
             place.span = entry.node.span;
-            json::push_key(&mut place.path, key);
+            json::push_key(&mut place.path, &entry.key);
         }
         place
     }
@@ -286,8 +311,8 @@ impl Object<'_> {
 
     fn entry(&self, key: &str) -> Option<&Entry> {
         match &self.mode {
-            Mode::Reading(source) => source.entries.iter().find(|entry| entry.key == key),
-            Mode::Describing(_) | Mode::StandingIn => None,
+            Mode::Reading(source) => source.entry(key),
+            Mode::Describing(_) | Mode::Listing(_) | Mode::StandingIn => None,
         }
     }
 }
@@ -325,16 +350,27 @@ impl<'a> Object<'a> {
     }
 
     fn read<F: Form>(&mut self, key: &'static str, form: &F) -> Field<F::Out> {
-        let Mode::Reading(source) = &mut self.mode else {
-            return Field::Absent;
+        let source = match &mut self.mode {
+            Mode::Reading(source) => source,
+            Mode::Listing(known) => {
+                known.keys.push(key);
+                return Field::Absent;
+            }
+            Mode::Describing(_) | Mode::StandingIn => return Field::Absent,
         };
         source.known.push(key);
-        let Some(entry) = source.entries.iter().find(|entry| entry.key == key) else {
+        let Some(entry) = source.entry(key) else {
             return Field::Absent;
         };
+        if entry.key != key && !form.fits(&entry.node) {
+            // It may be no slip at all.
+            source.unsound.push(key);
+            source.at.leave_unread_entry(entry);
+            return Field::Unsound;
+        }
         let before = source.at.error_count();
-        let value = source.at.in_key(key, |at| form.read(&entry.node, at));
-        if source.at.error_count() > before {
+        let value = source.at.in_key(&entry.key, |at| form.read(&entry.node, at));
+        if source.at.error_count() > before || entry.key != key {
             source.unsound.push(key);
         }
         value.map_or(Field::Unsound, Field::Read)
@@ -345,32 +381,37 @@ impl<'a> Object<'a> {
         let place = self.place_of(key);
         match &mut self.mode {
             Mode::Reading(source) if !source.unsound.contains(&key) => Some((place, source)),
-            Mode::Reading(_) | Mode::Describing(_) | Mode::StandingIn => None,
+            Mode::Reading(_) | Mode::Describing(_) | Mode::Listing(_) | Mode::StandingIn => None,
         }
     }
 
     fn finish(self) {
         match self.mode {
             Mode::Reading(source) => source.finish(),
-            Mode::Describing(_) | Mode::StandingIn => {}
+            Mode::Describing(_) | Mode::Listing(_) | Mode::StandingIn => {}
         }
     }
 }
 
-impl Source<'_> {
+impl<'a> Source<'a> {
+    /// What stands in the file for this key, misspelt or not.
+    fn entry(&self, key: &str) -> Option<&'a Entry> {
+        let written = self.entries.iter().find(|entry| entry.key == key);
+        written.or_else(|| self.slips.iter().find(|(meant, _)| *meant == key).map(|(_, entry)| *entry))
+    }
+
     /// Reports keys that nobody asked for and keys that nobody wrote.
     fn finish(mut self) {
         let entries = self.entries;
-        let unused = |key: &&str| *key != NOTE && !entries.iter().any(|entry| entry.key == *key);
+        let unused = |key: &&str| *key != NOTE && self.entry(key).is_none();
         let open: Vec<&str> = self.known.iter().copied().filter(unused).collect();
         for entry in entries {
             if self.at.is_full() {
                 break;
             }
-            if self.known.contains(&entry.key.as_str()) {
-                continue;
+            if !self.known.contains(&entry.key.as_str()) {
+                self.unknown(entry, &open);
             }
-            self.unknown(entry, &open);
         }
         for (key, wanted) in &self.missing {
             let problem = Problem::new(code::MISSING_KEY, format!("`{key}` is missing"))
@@ -386,22 +427,62 @@ impl Source<'_> {
     fn unknown(&mut self, entry: &Entry, open: &[&str]) {
         let key = json::clipped(&entry.key);
         let mut problem = Problem::new(code::UNKNOWN_KEY, format!("the key `{key}` is not known here"));
-        if let Some(near) = nearest(&entry.key, open.iter().copied()) {
-            self.missing.retain(|(missing, _)| *missing != near);
-            problem = problem.help(format!("did you mean `{near}`?"));
-        } else if let Some(near) = nearest(&entry.key, self.known.iter().copied()) {
-            problem = problem.help(format!("`{near}`, which is near to it, stands here already"));
-        } else if open.is_empty() {
-            problem = problem.help("take it out, or write what you want to say as a \"note\"");
+        if let Some((meant, _)) = self.slips.iter().find(|(_, slip)| std::ptr::eq(*slip, entry)) {
+            problem = problem.help(format!("did you mean `{meant}`?"));
         } else {
-            const MOST: usize = 12;
-            let shown: Vec<String> = open.iter().take(MOST).map(|key| format!("`{key}`")).collect();
-            let more = if open.len() > MOST { ", …" } else { "" };
-            problem = problem.expected(format!("one of {}{more}, `{NOTE}`", shown.join(", ")));
+            self.at.leave_unread_entry(entry);
+            if self.is_open {
+                return;
+            }
+            problem = self.not_near(problem, entry, open);
         }
         let span = entry.key_span;
         self.at.in_key(&entry.key, |at| at.error(span, problem));
     }
+
+    /// What to do about a key that is near to none that is missing.
+    fn not_near(&self, problem: Problem, entry: &Entry, open: &[&str]) -> Problem {
+        if let Some(near) =
+            nearest(&entry.key, self.known.iter().copied().filter(|key| self.entry(key).is_some()))
+        {
+            return problem.help(format!("`{near}`, which is near to it, stands here already"));
+        }
+        if open.is_empty() {
+            return problem.help("take it out, or write what you want to say as a \"note\"");
+        }
+        const MOST: usize = 12;
+        let shown: Vec<String> = open.iter().take(MOST).map(|key| format!("`{key}`")).collect();
+        let more = if open.len() > MOST { ", …" } else { "" };
+        problem.expected(format!("one of {}{more}, `{NOTE}`", shown.join(", ")))
+    }
+}
+
+/// The keys that `read` asks for; none if others may stand there.
+pub(crate) fn known_keys<T>(read: impl Fn(&mut Object<'_>) -> T) -> Option<Vec<&'static str>> {
+    let mut object = Object { mode: Mode::Listing(Known { keys: vec![NOTE], is_open: false }) };
+    read(&mut object);
+    let Mode::Listing(known) = object.mode else { unreachable!("the mode of an object never changes") };
+    (!known.is_open).then_some(known.keys)
+}
+
+/// Keys that were misspelt, each with its entry: it is read as what was meant, so that what is wrong in it is told as well.
+fn slips_of<'a, T>(
+    entries: &'a [Entry],
+    read: impl Fn(&mut Object<'_>) -> T,
+) -> Vec<(&'static str, &'a Entry)> {
+    let Some(known) = known_keys(read) else { return Vec::new() };
+    let stands = |key: &&'static str| entries.iter().any(|entry| entry.key == *key);
+    let mut open: Vec<&'static str> = known.iter().copied().filter(|key| !stands(key)).collect();
+    let mut slips: Vec<(&'static str, &'a Entry)> = Vec::new();
+    let unknown = entries.iter().filter(|entry| !known.contains(&entry.key.as_str()));
+    // Nobody is told of more.
+    for entry in unknown.take(Diagnostics::LIMIT) {
+        if let Some(meant) = nearest(&entry.key, open.iter().copied()) {
+            open.retain(|key| *key != meant);
+            slips.push((meant, entry));
+        }
+    }
+    slips
 }
 
 impl Described<'_> {

@@ -50,6 +50,31 @@ pub trait Form: Sized {
     }
 }
 
+/// A form that is only lent.
+impl<F: Form> Form for &F {
+    type Out = F::Out;
+
+    fn fits(&self, node: &Node) -> bool {
+        (*self).fits(node)
+    }
+
+    fn wanted(&self) -> String {
+        (*self).wanted()
+    }
+
+    fn read(&self, node: &Node, at: &mut Reading) -> Option<F::Out> {
+        (*self).read(node, at)
+    }
+
+    fn stand_in(&self) -> F::Out {
+        (*self).stand_in()
+    }
+
+    fn schema(&self, definitions: &mut Definitions) -> Json {
+        (*self).schema(definitions)
+    }
+}
+
 /// A value with its place, for problems that are found after reading.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Spanned<T> {

@@ -105,7 +105,7 @@ impl<F: Form> Form for OneOrMany<F> {
                 too_few(at, node.span, 0, 1, self.wanted());
                 None
             }
-            Value::List(_) => ListOf { form: ByRef(&self.form), least: 1 }.read(node, at),
+            Value::List(_) => ListOf { form: &self.form, least: 1 }.read(node, at),
             Value::Null | Value::Bool(_) | Value::Number(..) | Value::Text(_) | Value::Object(_) => {
                 self.form.read(node, at).map(|value| vec![value])
             }
@@ -119,33 +119,6 @@ impl<F: Form> Form for OneOrMany<F> {
     fn schema(&self, definitions: &mut Definitions) -> Json {
         let one = self.form.schema(definitions);
         json!({ "anyOf": [one.clone(), { "type": "array", "items": one, "minItems": 1 }] })
-    }
-}
-
-/// A form that is only lent.
-struct ByRef<'f, F>(&'f F);
-
-impl<F: Form> Form for ByRef<'_, F> {
-    type Out = F::Out;
-
-    fn fits(&self, node: &Node) -> bool {
-        self.0.fits(node)
-    }
-
-    fn wanted(&self) -> String {
-        self.0.wanted()
-    }
-
-    fn read(&self, node: &Node, at: &mut Reading) -> Option<F::Out> {
-        self.0.read(node, at)
-    }
-
-    fn stand_in(&self) -> F::Out {
-        self.0.stand_in()
-    }
-
-    fn schema(&self, definitions: &mut Definitions) -> Json {
-        self.0.schema(definitions)
     }
 }
 
@@ -180,7 +153,7 @@ impl<F: Form> Form for MapOf<F> {
         format!("an object with names as keys, each value {}", self.form.wanted())
     }
 
-    /// Entries that cannot be read are reported and left out.
+    /// Entries that cannot be read are reported; a stand-in keeps their names known.
     fn read(&self, node: &Node, at: &mut Reading) -> Option<Self::Out> {
         let Value::Object(entries) = &node.value else {
             at.wrong_type(node, &self.wanted());
@@ -202,7 +175,8 @@ impl<F: Form> Form for MapOf<F> {
                     at.error(entry.key_span, problem);
                 }
                 let name = Spanned { value: entry.key.clone(), place: at.place(entry.key_span) };
-                values.extend(self.form.read(&entry.node, at).map(|value| (name, value)));
+                let value = self.form.read(&entry.node, at).unwrap_or_else(|| self.form.stand_in());
+                values.push((name, value));
             });
         }
         if found < self.least && !at.is_full() {

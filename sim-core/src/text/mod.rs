@@ -20,8 +20,9 @@ mod reading;
 mod syntax;
 mod words;
 
+pub(crate) use chance::without_dust;
 pub(crate) use quantity::warn_unusual;
-pub(crate) use words::{one_of_words, unknown_word};
+pub(crate) use words::{is_name, one_of_words, unknown_word};
 
 #[cfg(test)]
 mod tests;

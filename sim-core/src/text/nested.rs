@@ -2,10 +2,11 @@
 
 use serde_json::{Value as Json, json};
 
-use super::fields::{Object, Reading, Relax, describe_object, read_object, stand_in_object};
+use super::fields::{Object, Reading, Relax, describe_object, known_keys, read_object, stand_in_object};
 use super::forms::{Form, Spanned};
 use super::json::{Node, Value};
 use super::schema::Definitions;
+use super::suggest::{keys_fit, near_entry, nearest};
 use super::words::{one_of_words, unknown_word};
 use crate::diag::{Place, Problem, code};
 
@@ -66,15 +67,23 @@ pub struct Variants<T: 'static> {
     name: &'static str,
     tag: &'static str,
     list: &'static [Variant<T>],
+    otherwise: Option<fn(&mut Object<'_>) -> T>,
 }
 
 /// An object that may be one of several things, told apart by the word at the key `tag`. In the schema each has
 /// the name `name-word`. The first is the stand-in.
 pub fn variants<T>(name: &'static str, tag: &'static str, list: &'static [Variant<T>]) -> Variants<T> {
-    Variants { name, tag, list }
+    Variants { name, tag, list, otherwise: None }
 }
 
 impl<T> Variants<T> {
+    /// How to read as much as there is to be read of an object that is none of these things, after that was reported:
+    /// something then keeps its place in a list.
+    #[must_use]
+    pub fn otherwise(self, read: fn(&mut Object<'_>) -> T) -> Self {
+        Variants { otherwise: Some(read), ..self }
+    }
+
     fn words(&self) -> impl Iterator<Item = &'static str> + Clone + use<T> {
         let list = self.list;
         list.iter().map(|variant| variant.word)
@@ -85,19 +94,19 @@ impl<T> Variants<T> {
         (variant.read)(object)
     }
 
-    /// The variant that the object says it is; anything else is reported.
+    /// The variant that the object says it is, or that it nearly says; anything else is reported.
     fn chosen(&self, node: &Node, at: &mut Reading) -> Option<&'static Variant<T>> {
         if !self.fits(node) {
             at.wrong_type(node, &self.wanted());
             return None;
         }
-        let Some(entry) = node.entry(self.tag) else {
+        let Some(entry) = node.entry(self.tag).or_else(|| near_entry(node, self.tag)) else {
             let problem = Problem::new(code::MISSING_KEY, format!("`{}` is missing", self.tag))
                 .expected(format!("\"{}\": {}", self.tag, one_of_words(self.words())));
             at.error(node.span, problem);
             return None;
         };
-        at.in_key(self.tag, |at| {
+        at.in_key(&entry.key, |at| {
             let Some(word) = entry.node.text() else {
                 at.wrong_type(&entry.node, &one_of_words(self.words()));
                 return None;
@@ -106,7 +115,14 @@ impl<T> Variants<T> {
             if found.is_none() {
                 at.error(entry.node.span, unknown_word(word, self.words()));
             }
-            found
+            // A slip of the fingers is read as what was meant, so that what else is wrong is told as well.
+            let meant = || {
+                let meant = nearest(word, self.words())?;
+                let variant = self.list.iter().find(|variant| variant.word == meant)?;
+                let keys = known_keys(|object| self.run(variant, object))?;
+                keys_fit(node, &keys).then_some(variant)
+            };
+            found.or_else(meant)
         })
     }
 }
@@ -124,8 +140,12 @@ impl<T> Form for Variants<T> {
     }
 
     fn read(&self, node: &Node, at: &mut Reading) -> Option<T> {
-        let variant = self.chosen(node, at)?;
-        read_object(node, at, |object| self.run(variant, object))
+        match (self.chosen(node, at), self.otherwise) {
+            (Some(variant), _) => read_object(node, at, |object| self.run(variant, object)),
+            (None, Some(read)) if node.is_object() => read_object(node, at, read),
+            (None, Some(read)) => Some(stand_in_object(read)),
+            (None, None) => None,
+        }
     }
 
     fn stand_in(&self) -> T {

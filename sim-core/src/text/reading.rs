@@ -6,7 +6,7 @@ use serde_json::{Value as Json, json};
 
 use crate::diag::{Diagnostics, Place, Problem, Span, code};
 use crate::text::evidence::Evidence;
-use crate::text::json::{self, Node, Value};
+use crate::text::json::{self, Entry, Node, Value};
 use crate::units::Dimension;
 
 /// The key that is allowed in every object.
@@ -86,12 +86,35 @@ pub struct Reading {
     path: String,
     inputs: Vec<Input>,
     settings: Vec<Setting>,
+    unread: Vec<Unread>,
+}
+
+/// What came of a reading beside its value.
+#[derive(Debug)]
+pub struct Recorded {
+    /// What was reported.
+    pub problems: Diagnostics,
+    /// The uncertain inputs.
+    pub inputs: Vec<Input>,
+    /// All settings.
+    pub settings: Vec<Setting>,
+    /// Texts that stand where nothing could be read.
+    pub unread: Vec<Unread>,
+}
+
+/// A text of the file that stands where nothing could be read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unread {
+    /// The text, or the key.
+    pub text: String,
+    /// Where it stands.
+    pub span: Span,
 }
 
 impl Reading {
     /// A reading at the root that goes on reporting into `diagnostics`.
     pub fn new(diagnostics: Diagnostics) -> Self {
-        Reading { diagnostics, path: String::new(), inputs: Vec::new(), settings: Vec::new() }
+        Reading { diagnostics, ..Reading::default() }
     }
 
     /// What was reported.
@@ -99,9 +122,27 @@ impl Reading {
         self.diagnostics
     }
 
-    /// What was reported, the uncertain inputs that were read, and all settings, in the order of the reading.
-    pub fn into_parts(self) -> (Diagnostics, Vec<Input>, Vec<Setting>) {
-        (self.diagnostics, self.inputs, self.settings)
+    /// What was reported and recorded, in the order of the reading.
+    pub fn into_recorded(self) -> Recorded {
+        let Reading { diagnostics, path: _, inputs, settings, unread } = self;
+        Recorded { problems: diagnostics, inputs, settings, unread }
+    }
+
+    /// Remembers what stands in a value that is not read: names that others refer to, maybe.
+    pub fn leave_unread(&mut self, node: &Node) {
+        match &node.value {
+            Value::Text(text) => self.unread.push(Unread { text: text.clone(), span: node.span }),
+            Value::List(nodes) => nodes.iter().for_each(|node| self.leave_unread(node)),
+            Value::Object(entries) => entries.iter().for_each(|entry| self.leave_unread_entry(entry)),
+            Value::Null => self.unread.push(Unread { text: String::new(), span: node.span }),
+            Value::Bool(_) | Value::Number(..) => {}
+        }
+    }
+
+    /// Remembers a key that is not read, and what stands under it.
+    pub fn leave_unread_entry(&mut self, entry: &Entry) {
+        self.unread.push(Unread { text: entry.key.clone(), span: entry.key_span });
+        self.leave_unread(&entry.node);
     }
 
     /// Remembers a setting.
@@ -180,6 +221,10 @@ impl Reading {
         let problem =
             Problem::new(code::WRONG_TYPE, format!("{} stands here", node.found())).expected(wanted);
         self.error(node.span, problem);
+        // A single value under a key that is known is no name of something else.
+        if matches!(node.value, Value::List(_) | Value::Object(_) | Value::Text(_)) {
+            self.leave_unread(node);
+        }
     }
 
     /// Number of errors so far.

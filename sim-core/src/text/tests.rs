@@ -75,7 +75,7 @@ fn places<'s>(source: &'s str, list: &'s [Diagnostic]) -> Vec<(&'static str, &'s
 /// The problems of one value under one form, and what it became.
 fn one<F: Form>(form: F, value: &str) -> (Option<F::Out>, Vec<Diagnostic>) {
     let source = format!("{{\"x\": {value}}}");
-    let (out, problems) = read_text(&source, |object| object.maybe("x", form, "x"));
+    let (out, problems) = read_text(&source, |object| object.maybe("x", &form, "x"));
     (out.flatten(), problems.into_vec())
 }
 
@@ -261,6 +261,7 @@ fn shares_are_counts_or_add_up_to_one() {
         (r#"{"a": 0.5, "b": 3}"#, code::OUT_OF_RANGE, "`3` is above one"),
         (r#"{"a": 0, "b": 0}"#, code::SHARES_SUM, "add up to 0"),
         (r#"{"a": -1, "b": 2.0}"#, code::OUT_OF_RANGE, ""),
+        (r#"{"a": -1, "b": 212}"#, code::OUT_OF_RANGE, "the number -1 is no count of a test"),
         (r#"{}"#, code::TOO_FEW, "nothing stands in it"),
         (r#"{"a]b": 1}"#, code::BAD_NAME, "has the character `]`"),
         (r#"{"a": {"seen": 1, "of": 2}}"#, code::WRONG_TYPE, "counts by name"),
@@ -304,7 +305,8 @@ fn names_words_lists_and_maps() {
     refused(list_of(one_or_many(flag())), "3", code::WRONG_TYPE, "or a list of such");
     let (map, problems) = one(map_of(count()), r#"{"b": 1, "note": "n", "a": 2, "c": true}"#);
     let names: Vec<(String, u64)> = map.into_iter().flatten().map(|(name, n)| (name.value, n)).collect();
-    assert_eq!(names, [("b".to_owned(), 1), ("a".to_owned(), 2)]);
+    // What could not be read keeps its name.
+    assert_eq!(names, [("b".to_owned(), 1), ("a".to_owned(), 2), ("c".to_owned(), count().stand_in())]);
     assert_eq!(problems.iter().map(|d| d.path.as_str()).collect::<Vec<_>>(), ["x.c"]);
     refused(map_of(count()).at_least(1), r#"{"note": "n"}"#, code::TOO_FEW, "nothing stands in it");
 }

@@ -70,6 +70,11 @@ fn is_of_name(letter: char) -> bool {
     letter.is_alphanumeric() || (letter.escape_debug().len() == 1 && !MARKS.contains(&letter))
 }
 
+/// Whether a text can be a name.
+pub(crate) fn is_name(text: &str) -> bool {
+    name_problem(text).is_none()
+}
+
 /// Why a text is no name.
 pub(super) fn name_problem(text: &str) -> Option<Problem> {
     let wanted =
@@ -105,14 +110,15 @@ impl Form for Name {
         "a name in double quotes, such as \"lift 1\"".to_owned()
     }
 
+    /// What can't be a name is reported, and is one all the same: others may refer to it, and it is not missing. What is no
+    /// text at all becomes the empty name, which nobody has.
     fn read(&self, node: &Node, at: &mut Reading) -> Option<Spanned<String>> {
         let Some(text) = node.text() else {
             at.wrong_type(node, &self.wanted());
-            return None;
+            return Some(Spanned { value: String::new(), place: at.place(node.span) });
         };
         if let Some(problem) = name_problem(text) {
             at.error(node.span, problem);
-            return None;
         }
         Some(Spanned { value: text.to_owned(), place: at.place(node.span) })
     }

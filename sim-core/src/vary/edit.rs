@@ -3,7 +3,7 @@
 //! A value may be a number, a quantity, or a whole object or list. Invariant: the text differs from the source in the
 //! bytes of the values that were set, and in the keys that were added.
 
-use super::address::{Address, find};
+use super::address::{Address, Spot, find};
 use crate::diag::{Problem, Span, code};
 use serde_json::Value;
 
@@ -70,12 +70,17 @@ pub fn plain(value: &Value) -> String {
 /// The text with each setting made, one after the other. Whether the result is a sound scenario is not asked.
 ///
 /// # Errors
-/// The first address that leads nowhere.
+/// The first address that leads nowhere, or that leaves nothing of an earlier setting.
 pub fn set(source: &str, settings: &[Setting]) -> Result<String, Unchanged> {
     let mut text = source.to_owned();
+    let mut made: Vec<Spot> = Vec::with_capacity(settings.len());
     for setting in settings {
-        let spot = find(&text, &setting.address)
-            .map_err(|problem| Unchanged { address: setting.address.text().to_owned(), problem })?;
+        let unchanged = |problem| Unchanged { address: setting.address.text().to_owned(), problem };
+        let spot = find(&text, &setting.address).map_err(unchanged)?;
+        if let Some(earlier) = made.iter().find(|earlier| spot.undoes(earlier)) {
+            return Err(unchanged(set_twice(&spot, earlier)));
+        }
+        made.push(spot.clone());
         let value = setting.value.to_string();
         match (spot.span, spot.home) {
             (Some(span), _) => text.replace_range(span.start..span.end, &value),
@@ -84,6 +89,15 @@ pub fn set(source: &str, settings: &[Setting]) -> Result<String, Unchanged> {
         }
     }
     Ok(text)
+}
+
+fn set_twice(spot: &Spot, earlier: &Spot) -> Problem {
+    let message = if spot.path == earlier.path {
+        format!("`{}` is set twice", spot.path)
+    } else {
+        format!("setting `{}` undoes the setting of `{}`", spot.path, earlier.path)
+    };
+    Problem::new(code::DUPLICATE_NAME, message).help("leave one of the two out")
 }
 
 /// Adds a key before the closing brace of an object.
@@ -124,5 +138,10 @@ mod tests {
         assert!(Setting::read("cycle").is_err());
         let wrong = set_all(&["plam.seed=7"]).unwrap_err();
         assert_eq!(wrong.problem.help.as_deref(), Some("did you mean `plan`?"));
+        let twice = set_all(&["plan.seed=7", "stations[0].cycle=2 s", r#"["a=b"].cycle=3 s"#]).unwrap_err();
+        assert!(twice.problem.message.contains("is set twice"), "{twice:?}");
+        let undone = set_all(&["plan.seed=7", r#"plan={"shift": "1 h"}"#]).unwrap_err();
+        assert!(undone.problem.message.contains("undoes the setting of `plan.seed`"), "{undone:?}");
+        assert!(set_all(&[r#"plan={"shift": "1 h"}"#, "plan.seed=7"]).is_ok());
     }
 }

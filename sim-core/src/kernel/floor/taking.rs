@@ -251,6 +251,7 @@ impl<O: Observer> Floor<O> {
         let Some(bin) = p.more.bin.as_mut() else { panic!("a place flagged as a bin has a bin") };
         if let Some(kind) = bin.endless {
             let part = self.kinds[usize::from(kind)].make(kind, self.now, &mut bin.luck);
+            self.tell_make(&part);
             self.created += 1;
             self.note(me, Note::Created, Some(&part));
             return part;
@@ -258,6 +259,7 @@ impl<O: Observer> Floor<O> {
         let class = bin.draw(old);
         let part = self.kinds[usize::from(class.kind)].make_of(class, self.now, &mut bin.luck);
         p.len -= 1;
+        self.tell_attitude(&part);
         self.observer.level(self.now, place, old, old - 1);
         part
     }

@@ -8,7 +8,7 @@ use crate::stations::amounts::{Amount, amount, kind_of};
 use crate::stations::blueprint::{Attendance, Blueprint, ExitSpec, Site, To, TrafficSite, check_kind};
 use crate::stations::errand::{self, Errand};
 use crate::stations::scrap_box::ScrapBox;
-use crate::terms::kind::{Kind, unknown};
+use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::law::Law;
 use crate::terms::stops::MomentWord;
 use crate::text::fields::Object;
@@ -73,7 +73,9 @@ pub fn read_box_out(object: &mut Object<'_>) -> BoxSpec {
         amount(),
         "What it holds when full, as a number of parts, a weight or a volume",
     );
-    read_common(object, false, Some(holds))
+    // A box whose size could not be read is compared with nothing.
+    let holds = object.sound(&["holds"]).then_some(holds);
+    read_common(object, false, holds)
 }
 
 /// Reads a scrap box.
@@ -222,9 +224,7 @@ impl Blueprint for BoxSpec {
         let mut known: Vec<&str> =
             kinds.iter().flat_map(|kind| kind.conditions.iter().skip(1)).map(String::as_str).collect();
         known.push(OFF_SIZE);
-        for (name, _) in self.repairs.iter().filter(|(name, _)| !known.contains(&name.value.as_str())) {
-            problems.error(&name.place, unknown("condition", &name.value, &known));
-        }
+        self.repairs.iter().for_each(|(name, _)| must_be_one_of(name, "condition", &known, problems));
     }
 
     /// Parts that are put right go on as good ones; an attendant is kept by each exchange.

@@ -79,6 +79,10 @@ pub fn read(object: &mut Object<'_>) -> DividerSpec {
         "Time to go from one exit to another; left out: nothing moves",
     );
     check_exits(object, exits.len(), matches!(word, RuleWord::ByRecipe), recipe.is_some());
+    if ratio.is_some() && !matches!(word, RuleWord::ByRatio) && object.sound(&["rule"]) {
+        let problem = Problem::new(code::BAD_CONNECTION, "a ratio is for the rule `by ratio`");
+        object.fail("ratio", problem.help("set \"rule\": \"by ratio\", or take `ratio` out"));
+    }
     let rule = match word {
         RuleWord::FirstWithRoom => Rule::FirstWithRoom,
         RuleWord::InTurn => Rule::InTurn { strict },

@@ -41,7 +41,7 @@ pub fn read(object: &mut Object<'_>) -> IndexingTableSpec {
         ("on a clock", IndexWhen::OnClock, "at each `period`, whatever is loaded"),
     ];
     let position = || no_limit(count().at_least(1).at_most(NESTS_MAX));
-    let spec = IndexingTableSpec {
+    let mut spec = IndexingTableSpec {
         to: read_to(object),
         place: object.place(),
         nests: object.required("nests", no_limit(count().at_least(2).at_most(NESTS_MAX)), "Nests of the table") as u32,
@@ -69,6 +69,10 @@ pub fn read(object: &mut Object<'_>) -> IndexingTableSpec {
         ),
     };
     spec.check_numbers(object);
+    if !object.sound(&["nests", "group"]) {
+        // A table whose size could not be read is compared with nothing.
+        (spec.nests, spec.group) = (NESTS_MAX as u32, 1);
+    }
     spec
 }
 

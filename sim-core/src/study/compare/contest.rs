@@ -10,8 +10,10 @@ use crate::evidence::known;
 use crate::scenario::Goal;
 use crate::statistics::sequential::{GROWTH, shared_error};
 use crate::statistics::{
-    CannotSay, Elimination, Moments, PairedChance, PairedDifference, Schedule, at_least, inside_unit,
+    CannotSay, ControlledMean, Elimination, Moments, PairedChance, PairedDifference, Schedule, at_least,
+    inside_unit,
 };
+use crate::study::controls::{Column, chosen};
 use crate::study::crew::Crew;
 use crate::study::kept::{Kept, Shifts};
 use crate::study::proof::reaches;
@@ -20,7 +22,7 @@ use crate::study::run::{Mode, RunError};
 use crate::study::variant::{Task, Variant};
 
 /// What is kept of a shift.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Seen {
     /// Good parts per minute.
     pub(super) rate: f64,
@@ -28,6 +30,8 @@ pub(super) struct Seen {
     pub(super) feed_availability: f64,
     /// People at work on average, all pools together; NaN without attendants.
     pub(super) attendance: f64,
+    /// What its luck should have cost, by the controls of its design; empty without.
+    controls: Vec<f64>,
 }
 
 impl Seen {
@@ -36,17 +40,26 @@ impl Seen {
             rate: outputs[variant.rate_index()],
             feed_availability: outputs[variant.feed_availability_index()],
             attendance: variant.people_at_work(outputs),
+            controls: variant.controls_of(outputs).to_vec(),
         }
     }
 
     /// As it is kept.
-    fn values(self) -> [f64; 3] {
-        [self.rate, self.feed_availability, self.attendance]
+    fn values(&self) -> Vec<f64> {
+        [&[self.rate, self.feed_availability, self.attendance], &self.controls[..]].concat()
     }
 
-    /// From what was kept.
-    fn from_values([rate, feed_availability, attendance]: [f64; 3]) -> Self {
-        Seen { rate, feed_availability, attendance }
+    /// From what was kept, which has three numbers at least.
+    fn from_values(values: &[f64]) -> Self {
+        let [rate, feed_availability, attendance, controls @ ..] = values else {
+            panic!("a study keeps as many numbers of a shift as it asks for")
+        };
+        Seen {
+            rate: *rate,
+            feed_availability: *feed_availability,
+            attendance: *attendance,
+            controls: controls.to_vec(),
+        }
     }
 }
 
@@ -57,13 +70,15 @@ const SHIFTS_AT_ONCE: usize = 64;
 const OTHERS: u64 = 3;
 
 /// Differences of a pair, second less first, as they were at a look.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Pair {
     pub(super) first: usize,
     pub(super) second: usize,
     /// Shifts of each.
     pub(super) n: u64,
     pub(super) rate: Gap,
+    /// Names of the controls that went into the difference of rates.
+    pub(super) controls: Vec<String>,
     pub(super) chance: Option<Gap>,
     pub(super) feed_availability: Option<Gap>,
     pub(super) attendance: Option<Gap>,
@@ -170,7 +185,7 @@ impl<'a> Contest<'a> {
             // Shifts after the end, begun to keep all workers busy, are not taken in.
             for round in heard.chunks_exact(in_play.len()) {
                 done += 1;
-                in_play.iter().zip(round).for_each(|(&n, seen)| self.seen[n].push(*seen));
+                in_play.iter().zip(round).for_each(|(&n, seen)| self.seen[n].push(seen.clone()));
                 if let Some(because) = self.after_round(done, &in_play)? {
                     return Ok(because);
                 }
@@ -216,7 +231,7 @@ impl<'a> Contest<'a> {
         };
         let (mut heard, mut fault) = (Vec::with_capacity(tasks.len()), None);
         shifts.run(crew, cancelled, kept, &mut |_, values| match values {
-            Ok(values) => heard.push(Seen::from_values(values)),
+            Ok(values) => heard.push(Seen::from_values(&values)),
             Err(why) => fault = fault.take().or(Some(why)),
         });
         fault.map_or(Ok(heard), Err)
@@ -298,7 +313,14 @@ impl<'a> Contest<'a> {
     fn pair(&self, (first, second): (usize, usize), error: f64, of_others: f64) -> Result<Pair, CannotSay> {
         let (a, b) = (&self.seen[first], &self.seen[second]);
         let rates = |seen: &[Seen]| -> Vec<f64> { seen.iter().map(|seen| seen.rate).collect() };
-        let found = PairedDifference::of(&rates(a), &rates(b), 1.0 - 2.0 * error)?;
+        let (rates_a, rates_b) = (rates(a), rates(b));
+        let found = PairedDifference::of(&rates_a, &rates_b, 1.0 - 2.0 * error)?;
+        let gaps: Vec<f64> = rates_a.iter().zip(&rates_b).map(|(a, b)| b - a).collect();
+        let (names, columns) = self.controls(first, second);
+        let controlled = ControlledMean::of(&gaps, &columns, 1.0 - 2.0 * error)?;
+        let variance_ratio =
+            found.variance_ratio.map(|ratio| ratio * controlled.variance_ratio.unwrap_or(1.0));
+        let n = found.difference.n;
         let gap = |of: fn(&Seen) -> f64| -> Option<Gap> {
             // Shifts in which one of the two has no value tell nothing.
             let both =
@@ -317,14 +339,31 @@ impl<'a> Contest<'a> {
         Ok(Pair {
             first,
             second,
-            n: found.difference.n,
-            rate: Gap::of_estimate(&found.difference),
+            n,
+            rate: Gap::of_estimate(&controlled.estimate),
+            controls: names,
             chance,
             feed_availability: gap(|seen| seen.feed_availability),
             attendance: gap(|seen| seen.attendance),
-            variance_ratio: found.variance_ratio,
-            unpaired: found.unpaired_replications(),
+            variance_ratio,
+            unpaired: variance_ratio.filter(|ratio| *ratio > 0.0).map(|ratio| n as f64 / ratio),
         })
+    }
+
+    /// What the luck of each pair of shifts should have cost the second more than the first, control by control; one that
+    /// only one of the two has costs the other nothing. Those to use, by name, and their values.
+    fn controls(&self, first: usize, second: usize) -> (Vec<String>, Vec<Vec<f64>>) {
+        let names = [first, second].map(|n| self.variants[n].control_names());
+        let only_second = names[1].iter().filter(|name| !names[0].contains(name));
+        let column = |name: &String| {
+            let at = [0, 1].map(|n| names[n].iter().position(|known| known == name));
+            let cost = |seen: &Seen, at: Option<usize>| at.map_or(0.0, |at| seen.controls[at]);
+            let both = self.seen[first].iter().zip(&self.seen[second]);
+            let values = both.map(|(a, b)| cost(b, at[1]) - cost(a, at[0])).collect();
+            Column { name: name.clone(), values }
+        };
+        let columns = chosen(names[0].iter().chain(only_second).map(column).collect());
+        columns.into_iter().map(|column| (column.name, column.values)).unzip()
     }
 
     /// Whether nothing is random in any of the designs: no uncertain input was read, and all shifts were the same so far.

@@ -71,6 +71,9 @@ pub struct CompareOptions {
     /// Whether each design has luck of its own. Shifts of the same number are then paired all the same, which is right and
     /// saves nothing. If not, what designs have in common sees the same luck.
     pub own_luck: bool,
+    /// Whether differences of rates are corrected for what the luck of both designs should have cost; see
+    /// [`super::reduced`]. Not where inputs are drawn anew: there they say little.
+    pub controls: bool,
 }
 
 impl CompareOptions {
@@ -91,8 +94,8 @@ pub struct CompareProgress {
     pub in_play: usize,
 }
 
-/// Compares designs. None if it was cancelled before the first look. Of a shift three values are kept, by the number of its
-/// design.
+/// Compares designs. None if it was cancelled before the first look. Of a shift three values and its controls are kept, by the
+/// number of its design.
 ///
 /// # Errors
 /// Options that cannot be used, fewer than two designs or too many, and what makes a shift worthless; see [`RunError`].
@@ -119,6 +122,9 @@ pub fn compare<C: Crew>(
     }
     let drawing = options.draws_inputs.then(|| Drawing::new(texts, &variants, options.seed));
     let drawing = drawing.filter(Drawing::is_any);
+    if options.controls && drawing.is_none() {
+        variants = variants.into_iter().map(Variant::with_controls).collect();
+    }
     let mut contest = Contest::new(&variants, drawing, options).map_err(RunError::BadOptions)?;
     let because = contest.run(crew, cancelled, progress, kept)?;
     let is_worthless = because == StoppedBecause::Cancelled && contest.last_look() == 0;

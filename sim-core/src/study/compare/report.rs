@@ -98,9 +98,12 @@ pub struct DifferenceReport {
     pub feed_availability: Option<Gap>,
     /// Attendants at work on average, people.
     pub attendance: Option<Gap>,
-    /// Variance of the difference of rates over what it would be with luck of its own for each design; below 1 is saved.
+    /// Controls that the difference of rates is corrected by, those that spread most; none if there were to be none.
+    pub controls: Vec<String>,
+    /// Variance of the difference of rates over what it would be with luck of its own for each design and without controls;
+    /// below 1 is saved.
     pub variance_ratio: Option<f64>,
-    /// So many shifts of each, with luck of their own, would tell as much.
+    /// So many shifts of each, with luck of their own and without controls, would tell as much.
     pub unpaired_shifts: Option<f64>,
 }
 
@@ -158,6 +161,8 @@ pub struct CompareResult {
     pub seed: u64,
     /// Whether each design had luck of its own; if not, what they have in common saw the same luck.
     pub own_luck: bool,
+    /// Whether differences of rates are corrected for what the luck of the designs should have cost.
+    pub controls: bool,
     /// Most shifts of each design that were to be run.
     pub budget: u64,
     /// Why it ended.
@@ -197,6 +202,7 @@ pub(super) fn result(
         second: names[pair.second].clone(),
         shifts: pair.n,
         rate: pair.rate,
+        controls: pair.controls.clone(),
         chance: pair.chance,
         feed_availability: pair.feed_availability,
         attendance: pair.attendance,
@@ -211,6 +217,7 @@ pub(super) fn result(
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         seed: contest.options.seed,
         own_luck: contest.options.own_luck,
+        controls: contest.options.controls && contest.drawing.is_none(),
         budget: contest.options.replications,
         stopped_because: because,
         level: contest.options.level,
