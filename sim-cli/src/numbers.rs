@@ -4,6 +4,7 @@
 //! program again; for that there is `--json`. Invariant: a number that does not exist is a dash, never a zero.
 
 use sim_core::study::result::Figure;
+pub(crate) use sim_core::units::as_stated as plain;
 use sim_core::units::{self, Dimension, System};
 
 /// What stands for a number that does not exist.
@@ -99,11 +100,6 @@ pub(crate) fn stated(share: f64) -> String {
     format!("{} %", trimmed(format!("{:.6}", 100.0 * share)))
 }
 
-/// A demanded or given number, as it was stated.
-pub(crate) fn plain(value: f64) -> String {
-    trimmed(format!("{value:.4}"))
-}
-
 /// Shares that add up to 1 in percent with one decimal, which add up to 100.0 as well (largest remainders; Hamilton).
 pub(crate) fn hundred(shares: &[f64]) -> Vec<String> {
     let scaled: Vec<f64> = shares.iter().map(|share| 1000.0 * share).collect();
@@ -176,7 +172,6 @@ mod tests {
         assert_eq!(percent(0.98765, Some(0.004)), "98.8 %");
         assert_eq!(percent(1.0, Some(0.0)), "100 %");
         assert_eq!(stated(0.95), "95 %");
-        assert_eq!(plain(85.0), "85");
         assert_eq!([grouped(0), grouped(999), grouped(1_234_567)], ["0", "999", "1,234,567"]);
     }
 }

@@ -4,6 +4,7 @@
 //! Nothing in this crate prints, opens files, reads clocks or asks the system for randomness.
 
 pub mod balance;
+mod components;
 pub mod design;
 pub mod diag;
 pub mod evidence;

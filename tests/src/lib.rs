@@ -3,6 +3,7 @@
 //! Nothing here is part of the program. A failing trial always says which claim broke, by how much, the seed that
 //! replays it and the smallest scenario text that still breaks it.
 
+pub mod calm;
 pub mod judge;
 pub mod luck;
 pub mod mutate;
@@ -16,11 +17,13 @@ mod random_laws;
 pub mod random_line;
 mod random_options;
 mod random_plan;
+pub mod random_roomy;
 mod random_stores;
 pub mod round_trip;
 pub mod shifts;
 pub mod shrink;
 pub mod slips;
+pub mod steady;
 pub mod trials;
 pub mod watch;
 pub mod words;

@@ -98,9 +98,11 @@ pub fn random_value(seed: u64, most: usize) -> Value {
 /// Makes tracks hold as many parts as are taken or handed on at once, and has one taken where there is no track.
 fn give_room(stations: &mut [Value]) {
     let before = stations.to_vec();
+    // At the end of a belt that stands while its head waits there is one part, as a rule.
     let has_body = |s: &Value| {
         let word = s["type"].as_str().unwrap_or_default();
-        word == "track" || word == "receiver" || word == "bin" || word.ends_with("belt")
+        let stands = s["end"] == "stopping";
+        word == "track" || word == "receiver" || word == "bin" || (word.ends_with("belt") && !stands)
     };
     let feeds = |from: &Value, id: &Value| {
         let named = |value: &Value| value == id || value.as_array().is_some_and(|list| list.contains(id));
@@ -125,6 +127,11 @@ fn give_room(stations: &mut [Value]) {
                 inlet["parts"] = json!(1);
             }
             most = most.max(inlet["parts"].as_u64().unwrap_or(1));
+        }
+        for fetch in station.get_mut("fetches").and_then(Value::as_array_mut).into_iter().flatten() {
+            if !before.iter().any(|s| s["id"] == fetch["from"] && has_body(s)) {
+                fetch["parts"] = json!(1);
+            }
         }
         let fetches = station["fetches"].as_array().into_iter().flatten();
         most = fetches.filter_map(|fetch| fetch["parts"].as_u64()).fold(most, u64::max);

@@ -1,16 +1,15 @@
 //! Makes a failing scenario small: takes pieces out of its JSON as long as the same claim stays broken.
 
-use crate::judge::{Limits, judge};
 use crate::watch::Broken;
 use serde_json::Value;
 
 /// Most trials of one shrinking.
 const TRIALS_MAX: usize = 600;
 
-/// The smallest text found that breaks the same claim, with what it breaks.
-pub fn shrink(text: &str, seed: u64, limits: Limits, found: Broken) -> (String, Broken) {
+/// The smallest text found that breaks the same claim, with what it breaks; `judge` says what a text breaks.
+pub fn shrink(text: &str, found: Broken, judge: impl Fn(&str) -> Option<Broken>) -> (String, Broken) {
     let Ok(mut value) = serde_json::from_str::<Value>(text) else { return (text.to_owned(), found) };
-    if judge(&value.to_string(), seed, limits).err().is_none_or(|b| b.claim != found.claim) {
+    if judge(&value.to_string()).is_none_or(|b| b.claim != found.claim) {
         return (text.to_owned(), found);
     }
     let (mut last, mut trials) = (found, 0);
@@ -22,7 +21,7 @@ pub fn shrink(text: &str, seed: u64, limits: Limits, found: Broken) -> (String, 
             if trials > TRIALS_MAX {
                 return (value.to_string(), last);
             }
-            if let Err(broken) = judge(&candidate.to_string(), seed, limits)
+            if let Some(broken) = judge(&candidate.to_string())
                 && broken.claim == last.claim
             {
                 (value, last, smaller) = (candidate, broken, true);

@@ -64,16 +64,6 @@ impl Series {
             }
         }
     }
-
-    fn join(&mut self, other: &Series) {
-        self.n += other.n;
-        self.refused += other.refused;
-        self.knotted += other.knotted;
-        self.cut += other.cut;
-        self.events += other.events;
-        self.left += other.left;
-        self.flowing += other.flowing;
-    }
 }
 
 /// Judges the text of every seed from `from` on, `n` of them.
@@ -81,22 +71,39 @@ impl Series {
 /// # Panics
 /// If a claim is broken, with the seed and the smallest text that breaks it.
 pub fn judge_all(from: u64, n: u64, limits: Limits, text_of: impl Fn(u64) -> String + Sync) -> Series {
+    let mut series = Series::default();
+    for verdict in try_all(from, n, text_of, |text, seed| judge(text, seed, limits)) {
+        series.add(&verdict);
+    }
+    series
+}
+
+/// What came of each trial: one for every seed from `from` on, `n` of them, in this order.
+///
+/// # Panics
+/// If a claim is broken, with the seed and the smallest text that breaks it.
+pub fn try_all<V: Send>(
+    from: u64,
+    n: u64,
+    text_of: impl Fn(u64) -> String + Sync,
+    judge: impl Fn(&str, u64) -> Result<V, Broken> + Sync,
+) -> Vec<V> {
     let next = AtomicU64::new(from);
     let failed: Mutex<Option<(u64, String, Broken)>> = Mutex::new(None);
-    let total = Mutex::new(Series::default());
+    let all = Mutex::new(Vec::new());
     std::thread::scope(|scope| {
         for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
             scope.spawn(|| {
                 be_quiet();
-                let mut series = Series::default();
+                let mut own = Vec::new();
                 loop {
                     let seed = next.fetch_add(1, Ordering::Relaxed);
                     if seed >= from + n {
                         break;
                     }
                     let text = text_of(seed);
-                    match judge(&text, seed, limits) {
-                        Ok(verdict) => series.add(&verdict),
+                    match judge(&text, seed) {
+                        Ok(verdict) => own.push((seed, verdict)),
                         Err(broken) => {
                             next.store(from + n, Ordering::Relaxed);
                             let mut slot = failed.lock().unwrap_or_else(|poison| poison.into_inner());
@@ -107,15 +114,17 @@ pub fn judge_all(from: u64, n: u64, limits: Limits, text_of: impl Fn(u64) -> Str
                         }
                     }
                 }
-                total.lock().unwrap_or_else(|poison| poison.into_inner()).join(&series);
+                all.lock().unwrap_or_else(|poison| poison.into_inner()).append(&mut own);
             });
         }
     });
     if let Some((seed, text, found)) = failed.into_inner().unwrap_or_else(|poison| poison.into_inner()) {
         be_quiet();
-        let (small, found) = shrink(&text, seed, limits, found);
+        let (small, found) = shrink(&text, found, |text| judge(text, seed).err());
         QUIET.set(false);
         panic!("seed {seed}: {}\n  found: {}\n  smallest text: {small}", found.claim, found.found);
     }
-    total.into_inner().unwrap_or_else(|poison| poison.into_inner())
+    let mut all = all.into_inner().unwrap_or_else(|poison| poison.into_inner());
+    all.sort_by_key(|(seed, _)| *seed);
+    all.into_iter().map(|(_, verdict)| verdict).collect()
 }

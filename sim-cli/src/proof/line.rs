@@ -184,15 +184,10 @@ pub(super) fn limits(proof: &Proof<'_>) -> Vec<Block> {
     if bars.is_empty() {
         return blocks;
     }
-    let most = match (balance.most_per_min, &balance.limiting) {
-        (Some(most), Some(station)) => {
-            format!("The line can deliver {most:.2} good parts a minute at most, limited by {station}.")
-        }
-        (Some(most), None) => format!("The line can deliver {most:.2} good parts a minute at most."),
-        (None, _) if balance.most_is_unknown => {
-            "The most that the line can deliver was not found.".to_owned()
-        }
-        (None, _) => "Nothing limits the line.".to_owned(),
+    let most = crate::report::most(balance);
+    let most = match &balance.limiting {
+        Some(station) => format!("{most}, limited by {station}."),
+        None => format!("{most}."),
     };
     let chart = Chart {
         title: "Demanded flow as a share of rated capacity.".to_owned(),

@@ -92,17 +92,23 @@ fn digits(value: f64) -> String {
 }
 
 fn limit(balance: &Balance) -> String {
-    match (&balance.most_per_min, &balance.limiting) {
-        (Some(most), Some(station)) => format!(
-            "The line can deliver {} good parts a minute at most; `{}` (<) limits it.",
-            digits(*most),
-            safe(station)
+    match &balance.limiting {
+        Some(station) => format!("{}; `{}` (<) limits it.", most(balance), safe(station)),
+        None => format!("{}.", most(balance)),
+    }
+}
+
+/// The most that the line can deliver, in words: the begin of a sentence.
+pub(crate) fn most(balance: &Balance) -> String {
+    match balance.most_bounds_per_min {
+        Some((low, high)) if high - low > 1e-6 * high => format!(
+            "The line can deliver {} to {} good parts a minute at most, as chance has it who finds room and what comes together",
+            digits(low),
+            digits(high)
         ),
-        (Some(most), None) => format!("The line can deliver {} good parts a minute at most.", digits(*most)),
-        (None, _) if balance.most_is_unknown => {
-            "The most that the line can deliver was not found.".to_owned()
-        }
-        (None, _) => "Nothing limits the line.".to_owned(),
+        Some((_, most)) => format!("The line can deliver {} good parts a minute at most", digits(most)),
+        None if balance.most_is_unknown => "The most that the line can deliver was not found".to_owned(),
+        None => "Nothing limits the line".to_owned(),
     }
 }
 

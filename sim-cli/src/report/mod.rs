@@ -22,7 +22,7 @@ mod screening;
 mod sizing;
 pub(crate) mod verdict;
 
-pub(crate) use balance::balance;
+pub(crate) use balance::{balance, most};
 pub(crate) use comparison::{comparison, differences_csv};
 pub(crate) use files::stations_csv;
 pub(crate) use ignorance::evidence;

@@ -6,6 +6,7 @@
 //! fixed point (ruling 27). Streams are not scaled. It reports nothing.
 
 use super::net::Net;
+use super::programme::{Aim, Outcome, Room};
 use super::share_out::{Rule, share_out};
 use crate::stations::blueprint::Split;
 
@@ -23,16 +24,6 @@ pub(super) enum Chooser {
     Supplies(Vec<usize>),
 }
 
-impl Chooser {
-    /// Number of takers.
-    pub(super) fn len(&self, net: &Net) -> usize {
-        match self {
-            Chooser::Exits(node) => net.n_shared(*node),
-            Chooser::Supplies(supplies) => supplies.len(),
-        }
-    }
-}
-
 /// Flows at one demand, parts/s.
 #[derive(Debug, Clone)]
 pub(super) struct Flows {
@@ -42,12 +33,14 @@ pub(super) struct Flows {
     weights: Vec<f64>,
     /// Flow through each state.
     pub(super) total: Vec<f64>,
-    /// Share of bad ones among the products of each assembly that come of the other parts than the first.
-    pub(super) spoiled: Vec<f64>,
+    /// Share of sound ones among the products of each assembly, by class.
+    soundness: Vec<Vec<f64>>,
+    /// Flow through each state of sound parts only (no assemblies with a bad part), for one part/s of each supply.
+    sound: Vec<Vec<f64>>,
     /// Mix of the products of each assembly: (class, share).
-    mixes: Vec<Vec<(usize, f64)>>,
+    pub(super) mixes: Vec<Vec<(usize, f64)>>,
     /// Flow through each state for one part/s of each supply.
-    response: Vec<Vec<f64>>,
+    pub(super) response: Vec<Vec<f64>>,
     /// Shares among exits, by node.
     shares: Vec<Vec<f64>>,
     /// Good and all parts completed at points of use.
@@ -66,35 +59,80 @@ pub(super) struct Demand<'a> {
 }
 
 impl Demand<'_> {
+    /// Flows at `demand` good parts/s at the points of use, those who share by room by their rules. Where these do not settle
+    /// one by one (what comes to a point of use is the rest that others leave, so a little more at the point is much more at
+    /// its supply), or ask too much of a station, or bring too little, though the line `can`, they are found at once, as aims.
+    pub(super) fn settled(&self, demand: f64, can: bool) -> Flows {
+        let flows = self.flows(demand, &self.choosers);
+        let is_possible = self.highest_load(&flows).0 <= 1.0 + 1e-9;
+        let is_met = flows.good >= demand * (1.0 - 1e-9);
+        if flows.is_settled && ((is_possible && is_met) || !can) {
+            return flows;
+        }
+        let aims = [Aim::Good, Aim::Rules, Aim::FewParts];
+        let Outcome::Settled(found) = self.programme().reach(Some(demand), &aims, Room::ByRule) else {
+            return flows;
+        };
+        let mut flows = self.at_nothing();
+        for (node, exits) in &found.exits {
+            let all: f64 = exits.iter().sum();
+            if all > 0.0 {
+                flows.shares[*node] = exits.iter().map(|flow| flow / all).collect();
+            }
+        }
+        if found.brings.iter().all(|brings| *brings > 0.0) {
+            flows.weights = found.brings;
+        }
+        self.iterate(&mut flows, demand, &[]);
+        flows
+    }
+
     /// Flows at `demand` good parts/s at the points of use.
     pub(super) fn flows(&self, demand: f64, choosers: &[(Chooser, Rule)]) -> Flows {
+        let mut flows = self.at_nothing();
+        self.iterate(&mut flows, demand, choosers);
+        flows
+    }
+
+    fn at_nothing(&self) -> Flows {
         let net = self.net;
-        let mut flows = Flows {
+        Flows {
             scale: vec![0.0; net.supplies.len()],
             weights: vec![1.0; net.supplies.len()],
             total: vec![0.0; net.n_states()],
-            spoiled: vec![0.0; net.assemblies.len()],
+            soundness: vec![vec![1.0; net.n_classes]; net.assemblies.len()],
+            sound: Vec::new(),
             mixes: vec![Vec::new(); net.assemblies.len()],
             response: Vec::new(),
             shares: net.even_shares(),
             good: 0.0,
             completed: 0.0,
             is_settled: false,
-        };
+        }
+    }
+
+    fn iterate(&self, flows: &mut Flows, demand: f64, choosers: &[(Chooser, Rule)]) {
         for _ in 0..ROUNDS {
-            self.respond(&mut flows);
-            self.scale(&mut flows, demand);
-            self.add_up(&mut flows);
-            let mut change = self.assemble(&mut flows);
+            self.respond(flows);
+            self.scale(flows, demand);
+            self.add_up(flows);
+            let mut change = self.assemble(flows);
             for (chooser, rule) in choosers {
-                change = f64::max(change, self.choose(&mut flows, chooser, rule));
+                change = f64::max(change, self.choose(flows, chooser, rule));
             }
             if change < SETTLED {
                 flows.is_settled = true;
                 break;
             }
         }
-        flows
+    }
+
+    /// Whether every supply serves a want of its own: then there is nothing to choose.
+    pub(super) fn each_serves_alone(&self) -> bool {
+        let wants = self.wants(&self.flows(1.0, &[]));
+        let is_alone = |get: &Vec<f64>| get.iter().filter(|flow| **flow > 0.0).count() <= 1;
+        let serves = |supply: usize| wants.iter().any(|get| get[supply] > 0.0);
+        wants.iter().all(is_alone) && (0..self.net.supplies.len()).all(serves)
     }
 
     fn mix_of<'b>(&'b self, flows: &'b Flows, supply: usize) -> &'b [(usize, f64)] {
@@ -109,27 +147,25 @@ impl Demand<'_> {
         let chain = net.chain(&flows.shares);
         let starts = net.starts(&chain);
         let solver = chain.prepared(starts.into_iter());
-        let response = |supply: usize| {
+        let response = |supply: usize, of: &dyn Fn(usize) -> f64| {
             let mut start = vec![0.0; net.n_states()];
             for &(class, share) in self.mix_of(flows, supply) {
-                start[net.state(net.supplies[supply].node, class)] = share;
+                start[net.state(net.supplies[supply].node, class)] = share * of(class);
             }
             solver.flows(&start)
         };
-        flows.response = (0..net.supplies.len()).map(response).collect();
+        let all: Vec<Vec<f64>> = (0..net.supplies.len()).map(|supply| response(supply, &|_| 1.0)).collect();
+        let sound = all.iter().enumerate().map(|(supply, all)| match net.supplies[supply].assembly {
+            Some(assembly) => response(supply, &|class| flows.soundness[assembly][class]),
+            None => all.clone(),
+        });
+        flows.sound = sound.collect();
+        flows.response = all;
     }
 
     /// Good parts completed at points of use for one part/s of a supply.
     fn good_of(&self, flows: &Flows, supply: usize) -> f64 {
-        let net = self.net;
-        let whole = net.supplies[supply].assembly.map_or(1.0, |assembly| 1.0 - flows.spoiled[assembly]);
-        let mut good = 0.0;
-        for &point in &net.points {
-            for class in 0..net.n_classes {
-                good += flows.response[supply][net.state(point, class)] * net.completed(point, class).0;
-            }
-        }
-        good * whole
+        self.net.at_points(&flows.sound[supply], &flows.shares).0
     }
 
     /// What each want gets of one part/s of each supply: good parts at points of use first, then each inlet.
@@ -222,19 +258,9 @@ impl Demand<'_> {
 
     fn add_up(&self, flows: &mut Flows) {
         let net = self.net;
-        flows.total = vec![0.0; net.n_states()];
-        for (scale, response) in flows.scale.iter().zip(&flows.response) {
-            for (total, flow) in flows.total.iter_mut().zip(response) {
-                *total += scale * flow;
-            }
-        }
+        flows.total = sum(net, &flows.response, |supply| flows.scale[supply]);
         flows.good = (0..net.supplies.len()).map(|s| flows.scale[s] * self.good_of(flows, s)).sum();
-        flows.completed = 0.0;
-        for &point in &net.points {
-            for class in 0..net.n_classes {
-                flows.completed += flows.total[net.state(point, class)] * net.completed(point, class).1;
-            }
-        }
+        flows.completed = net.at_points(&flows.total, &flows.shares).1;
     }
 
     /// Sets what the products of each assembly are made of; returns the largest change of a share.
@@ -242,36 +268,19 @@ impl Demand<'_> {
         let net = self.net;
         let mut change = 0.0_f64;
         for (n, assembly) in net.assemblies.iter().enumerate() {
-            let mut whole = 1.0;
-            let mut mix = Vec::new();
-            for (inlet, (&port, &parts)) in assembly.ports.iter().zip(&assembly.per_product).enumerate() {
-                let into = self.port_mix(flows, port);
-                let all: f64 = into.iter().sum();
-                let good: f64 =
-                    into.iter().zip(&net.good).filter(|(_, good)| **good).map(|(flow, _)| flow).sum();
-                let share = if all > 0.0 { good / all } else { 1.0 };
-                // The product is what its first part is; the others can only spoil it.
-                whole *= libm::pow(share, if inlet == 0 { parts - 1.0 } else { parts });
-                if inlet == 0 && all > 0.0 {
-                    let shares = into.iter().map(|flow| flow / all).enumerate();
-                    mix = shares.filter(|(_, share)| *share > 0.0).collect();
-                }
-            }
-            change = change.max((flows.spoiled[n] - (1.0 - whole)).abs());
-            change = change.max(difference(&mix, &flows.mixes[n]));
-            flows.spoiled[n] = 1.0 - whole;
+            // Before anything flows to all its inlets: what would come of equal supplies.
+            let flows_in = |port: &usize| net.at(*port, &flows.total).iter().sum::<f64>() > 0.0;
+            let is_fed = assembly.ports.iter().all(flows_in);
+            let scale = |supply: usize| if is_fed { flows.scale[supply] } else { 1.0 };
+            let (total, sound) = (sum(net, &flows.response, scale), sum(net, &flows.sound, scale));
+            let mix = net.products_of(assembly, &total);
+            let soundness = net.soundness(assembly, &total, &sound);
+            let changes = soundness.iter().zip(&flows.soundness[n]).map(|(new, old)| (new - old).abs());
+            change = changes.fold(change, f64::max).max(difference(&mix, &flows.mixes[n]));
+            flows.soundness[n] = soundness;
             flows.mixes[n] = mix;
         }
         change
-    }
-
-    /// Flow of each class into an inlet; before anything flows there, what would come of equal supplies.
-    fn port_mix(&self, flows: &Flows, port: usize) -> Vec<f64> {
-        let states = self.net.state(port, 0)..self.net.state(port + 1, 0);
-        if flows.total[states.clone()].iter().any(|flow| *flow > 0.0) {
-            return flows.total[states].to_vec();
-        }
-        states.map(|state| flows.response.iter().map(|response| response[state]).sum()).collect()
     }
 
     /// Lets a chooser share anew; returns the largest change of a share.
@@ -284,12 +293,7 @@ impl Demand<'_> {
 
     fn share_exits(&self, flows: &mut Flows, node: usize, rule: &Rule) -> f64 {
         let net = self.net;
-        let mut mix = vec![0.0; net.n_classes];
-        for class in 0..net.n_classes {
-            for &(_, to, share) in net.nodes[node].routes[class].iter().filter(|(exit, _, _)| *exit == 0) {
-                mix[to] += flows.total[net.state(node, class)] * share;
-            }
-        }
+        let mix = net.goes_on(node, &flows.total);
         let all: f64 = mix.iter().sum();
         if all <= 0.0 {
             return 0.0;
@@ -388,8 +392,15 @@ pub(super) fn choosers(net: &Net, joins: impl Fn(&[usize]) -> Option<Vec<usize>>
         let n = net.n_shared(node);
         match &of.split {
             Split::FillFirst if n > 1 => all.push((Chooser::Exits(node), Rule::InOrder((0..n).collect()))),
-            Split::Even if n > 1 => all.push((Chooser::Exits(node), Rule::Even)),
-            Split::ByClass | Split::Fixed(_) | Split::FillFirst | Split::Even => {}
+            Split::Even if n > 1 => all.push((Chooser::Exits(node), Rule::By(vec![1.0; n]))),
+            Split::Any if n > 1 => all.push((Chooser::Exits(node), Rule::Any(n))),
+            Split::Ratio(shares) if n > 1 => all.push((Chooser::Exits(node), Rule::By(shares.clone()))),
+            Split::ByClass
+            | Split::Fixed(_)
+            | Split::FillFirst
+            | Split::Even
+            | Split::Any
+            | Split::Ratio(_) => {}
         }
     }
     let demand = Demand { net, choosers: Vec::new() };
@@ -405,11 +416,32 @@ pub(super) fn choosers(net: &Net, joins: impl Fn(&[usize]) -> Option<Vec<usize>>
             free.iter().copied().filter(|&s| !grouped[s] && served(s) == served(first)).collect();
         group.iter().for_each(|&s| grouped[s] = true);
         if group.len() > 1 {
-            let rule = joins(&group).map_or(Rule::Even, Rule::InOrder);
+            let rule = joins(&group).map_or(Rule::By(vec![1.0; group.len()]), Rule::InOrder);
             all.push((Chooser::Supplies(group), rule));
         }
     }
     all
+}
+
+/// Flows of several supplies together.
+pub(super) fn sum(net: &Net, responses: &[Vec<f64>], scale: impl Fn(usize) -> f64) -> Vec<f64> {
+    let mut total = vec![0.0; net.n_states()];
+    for (supply, response) in responses.iter().enumerate() {
+        let scale = scale(supply);
+        total.iter_mut().zip(response).for_each(|(total, flow)| *total += scale * flow);
+    }
+    total
+}
+
+/// Largest change of a share from one mix to another.
+pub(super) fn difference(a: &[(usize, f64)], b: &[(usize, f64)]) -> f64 {
+    let missing = |from: &[(usize, f64)], class: usize| !from.iter().any(|(c, _)| *c == class);
+    let mut most = 0.0_f64;
+    for &(class, share) in a {
+        let other = b.iter().find(|(c, _)| *c == class).map_or(0.0, |(_, share)| *share);
+        most = most.max((share - other).abs());
+    }
+    b.iter().filter(|(class, _)| missing(a, *class)).fold(most, |most, (_, share)| most.max(*share))
 }
 
 /// Parts/s through a node.
@@ -419,17 +451,27 @@ pub(super) fn node_flow(net: &Net, flow: &[f64], node: usize) -> f64 {
 
 /// Share of the time for which the places of a node are busy with a flow.
 pub(super) fn load(net: &Net, flow: &[f64], node: usize) -> f64 {
-    let of = &net.nodes[node];
-    let busy: f64 = (0..net.n_classes).map(|class| flow[net.state(node, class)] * of.seconds[class]).sum();
-    busy / of.places
+    (busy(net, flow, node) + moving(net, flow, node)) / net.nodes[node].places
 }
 
-fn difference(a: &[(usize, f64)], b: &[(usize, f64)]) -> f64 {
-    let missing = |from: &[(usize, f64)], class: usize| !from.iter().any(|(c, _)| *c == class);
-    let mut most = 0.0_f64;
-    for &(class, share) in a {
-        let other = b.iter().find(|(c, _)| *c == class).map_or(0.0, |(_, share)| *share);
-        most = most.max((share - other).abs());
+/// Time for which the places of a node are taken, a second, without the time in which it goes from side to side.
+pub(super) fn busy(net: &Net, flow: &[f64], node: usize) -> f64 {
+    let seconds = &net.nodes[node].seconds;
+    (0..net.n_classes).map(|class| flow[net.state(node, class)] * seconds[class]).sum()
+}
+
+/// Time that a station takes to go from side to side, a second. Parts come in any order: the next one is for another side
+/// than the last one with a chance of 1 - the sum of the squares of the shares.
+pub(super) fn moving(net: &Net, flow: &[f64], node: usize) -> f64 {
+    let of = &net.nodes[node];
+    let Some(sides) = of.sides else { return 0.0 };
+    let mut to = vec![0.0; usize::from(sides.exits)];
+    for class in 0..net.n_classes {
+        for &(exit, _, share) in of.routes[class].iter().filter(|(exit, ..)| *exit < sides.exits) {
+            to[usize::from(exit)] += flow[net.state(node, class)] * share;
+        }
     }
-    b.iter().filter(|(class, _)| missing(a, *class)).fold(most, |most, (_, share)| most.max(*share))
+    let all: f64 = to.iter().sum();
+    let same: f64 = if all > 0.0 { to.iter().map(|one| one * one / all).sum() } else { 0.0 };
+    (all - same) * (sides.other_s - sides.same_s)
 }

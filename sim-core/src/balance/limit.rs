@@ -1,32 +1,36 @@
 //! The most that a line can deliver by the count of flows, and the bounds of flows that follow room.
 
-use super::demand::{Chooser, Demand, Flows, load, node_flow};
-use super::share_out::Rule;
+use super::demand::{Demand, Flows, load, node_flow};
+use super::programme::{Aim, Outcome, Programme, Room, Solution};
 use super::surplus;
 
 /// Load that still counts as possible.
 const FULL: f64 = 1.0 + 1e-11;
-/// Most times that a demand is doubled or halved.
-const DOUBLINGS: usize = 200;
-/// Most combinations of orders that are tried for bounds.
-const COMBINATIONS: usize = 32;
+/// Two numbers that differ by less, as a share, are one.
+const SAME: f64 = 1e-8;
+/// A little more than the most, to see what is short.
+const OVER: f64 = 1.001;
 
 /// The most good parts/s at the points of use.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Most {
     /// So many.
     Of(f64),
+    /// From so many, if those that are served before take all that they can, to so many, if they leave as much as can be:
+    /// how much room others have hangs on chance.
+    Between(f64, f64),
     /// Nothing limits them.
     Unlimited,
-    /// Not found: shares that follow room do not settle, as where others are filled before a point of use.
+    /// Not found: mixes that follow room do not settle.
     Unknown,
 }
 
 impl Most {
-    /// The most, if there is a limit and it was found.
-    pub(super) fn found(self) -> Option<f64> {
+    /// The lowest and the highest, if there is a limit and it was found.
+    pub(super) fn found(self) -> Option<(f64, f64)> {
         match self {
-            Most::Of(most) => Some(most),
+            Most::Of(most) => Some((most, most)),
+            Most::Between(low, high) => Some((low, high)),
             Most::Unlimited | Most::Unknown => None,
         }
     }
@@ -53,103 +57,78 @@ impl Demand<'_> {
         highest
     }
 
-    fn at(&self, demand: f64) -> Flows {
-        self.flows(demand, &self.choosers)
-    }
-
-    /// The most good parts/s at the points of use.
-    pub(super) fn most(&self) -> Most {
-        let net = self.net;
-        let first = self.at(1.0);
-        let has_streams = net.supplies.iter().any(|supply| supply.is_driven);
-        if has_streams && (self.at(2.0).good - first.good).abs() <= 1e-9 * first.good {
-            // Only streams serve the points of use: they bring what they bring, or what the line lets through.
-            return Most::Of(first.good / self.highest_load(&first).0.max(1.0));
+    /// The most good parts/s at the points of use, and the station that limits them.
+    pub(super) fn most(&self) -> (Most, Option<usize>) {
+        let has_streams = self.net.supplies.iter().any(|supply| supply.is_driven);
+        if self.choosers.is_empty() && !has_streams && self.net.is_sure() && self.each_serves_alone() {
+            let first = self.flows(1.0, &[]);
+            let (load, node) = self.highest_load(&first);
+            if first.is_settled && load > 0.0 {
+                return (Most::Of(first.good / load), node);
+            }
         }
-        if self.choosers.is_empty() && !has_streams {
-            let (load, _) = self.highest_load(&first);
-            return if load > 0.0 { Most::Of(first.good / load) } else { Most::Unlimited };
-        }
-        self.search(first)
-    }
-
-    /// By bisection: loads never fall when the demand rises.
-    fn search(&self, first: Flows) -> Most {
-        let is_possible = |flows: &Flows, demand: f64| {
-            self.highest_load(flows).0 <= FULL && flows.good >= demand * (2.0 - FULL)
+        let programme = self.programme();
+        let high = match programme.reach(None, &[Aim::Good], Room::Any) {
+            Outcome::Settled(solution) => solution,
+            Outcome::Endless => return (Most::Unlimited, None),
+            Outcome::Unsettled => return (Most::Unknown, None),
         };
-        let start = self.highest_load(&first).0;
-        if start <= 0.0 {
-            return if first.is_settled { Most::Unlimited } else { Most::Unknown };
+        let by = |rules: Aim| match programme.reach(None, &[rules, Aim::Good], Room::ByRule) {
+            Outcome::Settled(solution) => solution.good.min(high.good),
+            // The first rule has no end, or mixes do not settle: nothing is known but the most.
+            Outcome::Endless | Outcome::Unsettled => 0.0,
+        };
+        let low = by(Aim::Rules).min(by(Aim::RulesTurned));
+        if high.good - low <= SAME * high.good {
+            (Most::Of(high.good), self.short(&high))
+        } else {
+            (Most::Between(low, high.good), high.limiting)
         }
-        let (mut low, mut high) = (0.0, 1.0 / start);
-        for _ in 0..DOUBLINGS {
-            if !is_possible(&self.at(high), high) {
-                break;
-            }
-            (low, high) = (high, high * 2.0);
-        }
-        if low == 0.0 {
-            for _ in 0..DOUBLINGS {
-                low = high / 2.0;
-                if is_possible(&self.at(low), low) {
-                    break;
-                }
-                (low, high) = (0.0, low);
-            }
-        }
-        for _ in 0..45 {
-            let middle = (low + high) / 2.0;
-            if is_possible(&self.at(middle), middle) { low = middle } else { high = middle }
-        }
-        // A demand just above has to be too much for sure, and the one below to be had for sure.
-        let is_sure = low > 0.0 && self.at(low).is_settled && self.at(high * 1.001).is_settled;
-        if is_sure { Most::Of(low) } else { Most::Unknown }
     }
 
-    /// Lowest and highest flow through each node over all orders in which room may be taken, and with any surplus
-    /// that goes round; `None` if there are too many orders. Exact where at most three share, and for stations that only one of them leads to.
-    pub(super) fn bounds(&self, demand: f64, flows: &Flows) -> Option<Vec<(f64, f64)>> {
-        let net = self.net;
-        let of = |flows: &Flows, node: usize| node_flow(net, &flows.total, node);
-        let mut bounds: Vec<(f64, f64)> =
-            (0..net.nodes.len()).map(|node| (of(flows, node), of(flows, node))).collect();
-        let mut all: Vec<Vec<(Chooser, Rule)>> = vec![Vec::new()];
-        for (chooser, _) in &self.choosers {
-            let orders = orders(chooser.len(net));
-            if all.len() * orders.len() > COMBINATIONS {
-                return None;
-            }
-            let with = |before: &Vec<(Chooser, Rule)>| -> Vec<Vec<(Chooser, Rule)>> {
-                let one = |order: &Vec<usize>| {
-                    let mut choosers = before.clone();
-                    choosers.push((chooser.clone(), Rule::InOrder(order.clone())));
-                    choosers
-                };
-                orders.iter().map(one).collect()
-            };
-            all = all.iter().flat_map(with).collect();
+    /// The station that is short just above the most: by the rules of those who share if that settles.
+    fn short(&self, most: &Solution) -> Option<usize> {
+        let flows = self.flows(most.good * OVER, &self.choosers);
+        let (load, node) = self.highest_load(&flows);
+        let stream = self.net.supplies.iter().find(|supply| supply.is_driven).map(|supply| supply.node);
+        match load < 1.0 {
+            _ if !flows.is_settled => most.limiting,
+            true => stream.or(most.limiting).or(node),
+            false => node,
         }
-        for choosers in all.iter().filter(|choosers| !choosers.is_empty()) {
-            let flows = self.flows(demand, choosers);
-            for (node, bounds) in bounds.iter_mut().enumerate() {
-                let flow = of(&flows, node);
-                *bounds = (bounds.0.min(flow), bounds.1.max(flow));
+    }
+
+    pub(super) fn programme(&self) -> Programme<'_> {
+        let first = self.flows(1.0, &[]);
+        Programme::new(self.net, &self.choosers, &first)
+    }
+
+    /// Lowest and highest flow through each node with these good parts, whatever room is taken first, and with any surplus
+    /// that goes round; `None` where there is no highest, or it was not found.
+    pub(super) fn bounds(&self, flows: &Flows, most: Most) -> Vec<Option<(f64, f64)>> {
+        let net = self.net;
+        let own = |node: usize| node_flow(net, &flows.total, node);
+        let nodes = 0..net.nodes.len();
+        let mut bounds: Vec<Option<(f64, f64)>> =
+            nodes.clone().map(|node| Some((own(node), own(node)))).collect();
+        if !self.choosers.is_empty() || !self.net.is_sure() || !self.each_serves_alone() {
+            let programme = self.programme();
+            // More than the line can deliver is looked at as if all its stations were faster by as much.
+            let high = most.found().map_or(f64::INFINITY, |(_, high)| high);
+            let faster = (flows.good / high).max(1.0);
+            let good = flows.good / faster;
+            for node in nodes {
+                let reach = |aim: Aim| match programme.reach(Some(good), &[Aim::Good, aim], Room::Any) {
+                    Outcome::Settled(found) => Some(faster * node_flow(net, &found.total, node)),
+                    Outcome::Endless | Outcome::Unsettled => None,
+                };
+                bounds[node] = match (reach(Aim::Little(node)), reach(Aim::Much(node))) {
+                    (Some(low), Some(high)) => Some((low.min(own(node)), high.max(own(node)))),
+                    (None, _) | (_, None) => None,
+                };
             }
         }
         surplus::widen(net, flows, &mut bounds);
-        Some(bounds)
+        bounds
     }
-}
-
-/// Orders of `n` takers in which each is first once and last once, at least.
-fn orders(n: usize) -> Vec<Vec<usize>> {
-    let turned = |by: usize| -> Vec<usize> { (0..n).map(|k| (k + by) % n).collect() };
-    let mut orders: Vec<Vec<usize>> = (0..n).map(turned).collect();
-    if n > 2 {
-        let back: Vec<Vec<usize>> =
-            orders.iter().map(|order| order.iter().rev().copied().collect()).collect();
-        orders.extend(back);
-    }
-    orders
 }

@@ -12,8 +12,10 @@ mod demand;
 mod limit;
 pub(crate) mod lu;
 mod net;
+mod programme;
 mod report;
 mod share_out;
+mod simplex;
 mod stops;
 mod surplus;
 #[cfg(test)]
@@ -28,6 +30,7 @@ pub use report::{
 use crate::diag::{Diagnostics, Problem, code};
 use crate::scenario::{self, Checked, Doubts, Goal, Scenario};
 use crate::stations::blueprint::{Run, kind_named};
+use crate::units::as_stated;
 use demand::{Demand, choosers, load};
 use net::Net;
 use schemars::JsonSchema;
@@ -114,9 +117,11 @@ pub fn read(source: &str) -> Checked {
 /// reading.
 fn check_unsound(scenario: &Scenario, doubts: &Doubts) -> Diagnostics {
     let mut problems = Diagnostics::new();
-    if doubts.knows_parts_and_plan() {
-        let net = Net::of_known(scenario, runs(scenario)[0], |entry| doubts.knows_all(entry));
-        ways_out::check_traps(scenario, &net, &ways_out::rings(&net), None, &mut problems);
+    if doubts.knows_parts_and_runs(scenario) {
+        for run in runs(scenario) {
+            let net = Net::of_known(scenario, run, doubts);
+            ways_out::check_traps(scenario, &net, &ways_out::rings(&net), None, &mut problems);
+        }
     }
     problems
 }
@@ -178,12 +183,12 @@ fn check_points(scenario: &Scenario, rate: f64, problems: &mut Diagnostics) {
         .iter()
         .map(|&point| format!("`{}`", scenario.stations[net.nodes[point].entry].id.value))
         .collect();
-    let (names, can, wanted) = (names.join(" and "), capacity * 60.0, rate * 60.0);
+    let (names, can, wanted) = (names.join(" and "), as_stated(60.0 * capacity), as_stated(60.0 * rate));
     let message = if capacity < rate {
-        format!("{names} can do {can:.2} a minute at most; the promised {wanted:.2} cannot be reached")
+        format!("{names} can do {can} a minute at most; the promised {wanted} cannot be reached")
     } else {
         format!(
-            "{names} can do {can:.2} a minute at most, hardly more than the promised {wanted:.2}: any lack of parts breaks the promise"
+            "{names} can do {can} a minute at most, hardly more than the promised {wanted}: any lack of parts breaks the promise"
         )
     };
     let problem = Problem::new(code::CANNOT_REACH, message);

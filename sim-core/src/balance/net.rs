@@ -5,8 +5,9 @@
 //! what goes in and what comes out are different things. It computes no flows.
 
 use super::chain::Chain;
-use crate::scenario::{Scenario, target_of};
-use crate::stations::blueprint::{Attendance, Run, Split, TrafficSite};
+use crate::kernel::UNLIMITED;
+use crate::scenario::{Doubts, Scenario, Ways, target_of};
+use crate::stations::blueprint::{Attendance, BatchTraffic, Run, SidesTraffic, Split, TrafficSite};
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
 use crate::terms::stops::{Cause, MomentWord};
@@ -20,8 +21,14 @@ pub(super) struct Node {
     pub(super) inlet: Option<usize>,
     /// (exit, class, share) by class.
     pub(super) routes: Vec<Vec<(u8, usize, f64)>>,
-    /// Mean time on a place by class, s.
+    /// Mean time on a place by class, s; that of parts for the same side if it goes from side to side.
     pub(super) seconds: Vec<f64>,
+    /// How much of these times is sure, from 0 to 1.
+    pub(super) sure: f64,
+    /// How it goes from side to side.
+    pub(super) sides: Option<SidesTraffic>,
+    /// It holds any number of parts.
+    pub(super) holds_any: bool,
     /// Places of all equal stations.
     pub(super) places: f64,
     /// Node beyond each exit; `None` leaves the line.
@@ -29,8 +36,10 @@ pub(super) struct Node {
     pub(super) split: Split,
     /// Parts end here.
     pub(super) absorbs: bool,
-    /// It runs on when its way on is full, and what is surplus goes round.
-    pub(super) overflows: bool,
+    /// The exit of what is surplus, if it runs on when its way on is full.
+    pub(super) overflow: Option<usize>,
+    /// It runs on when its way on is full, and what is surplus falls back to where it was taken from.
+    pub(super) spills: bool,
     /// Share of each class that each inner stop can strike; empty: all.
     pub(super) strikes: Vec<Vec<f64>>,
     /// Attendance for each part by pool that the station calls, s.
@@ -56,6 +65,8 @@ pub(super) struct Assembly {
     pub(super) ports: Vec<usize>,
     /// Parts of each inlet in one product.
     pub(super) per_product: Vec<f64>,
+    /// The same at least and at most.
+    pub(super) bounds: Vec<(f64, f64)>,
     pub(super) supply: usize,
 }
 
@@ -76,14 +87,24 @@ pub(super) struct Net {
     pub(super) node_of: Vec<usize>,
 }
 
+/// What is the same for all stations that are added.
+#[derive(Clone, Copy)]
+struct Shape<'a> {
+    classes: &'a Classes,
+    ways: &'a Ways,
+    bins: &'a [bool],
+    run: Option<Run>,
+}
+
 impl Net {
     /// The net of a checked scenario, during one run of its product sequence if it has one.
     pub(super) fn new(scenario: &Scenario, run: Option<Run>) -> Self {
-        Net::of_known(scenario, run, |_| true)
+        Net::of_known(scenario, run, &Doubts::default())
     }
 
-    /// The net of what is known of a scenario: in any other station parts may end, and none begin.
-    pub(super) fn of_known(scenario: &Scenario, run: Option<Run>, is_known: impl Fn(&Entry) -> bool) -> Self {
+    /// The net of what is known of a scenario: in any other station parts may end, and none begin but those that a source is
+    /// known to bring.
+    pub(super) fn of_known(scenario: &Scenario, run: Option<Run>, doubts: &Doubts) -> Self {
         let sizes: Vec<_> = scenario.kinds.iter().map(|k| (k.conditions.len(), k.attitudes.len())).collect();
         let classes = Classes::new(&sizes);
         let mut net = Net {
@@ -104,11 +125,16 @@ impl Net {
                 }
             }
         }
+        let (ways, bins) = (Ways::of(scenario), bins(scenario));
         for (ix, entry) in scenario.stations.iter().enumerate() {
-            if is_known(entry) {
-                net.add(scenario, &classes, ix, entry, run);
+            if doubts.knows_all(entry) {
+                net.add(scenario, &Shape { classes: &classes, ways: &ways, bins: &bins, run }, ix, entry);
             } else {
-                net.add_unknown(ix);
+                let source = doubts
+                    .knows_source(entry, scenario)
+                    .then(|| entry.blueprint.brings(&scenario.kinds))
+                    .flatten();
+                net.add_unknown(scenario, ix, source.map(|kind| run.map_or(kind, |run| run.brought(kind))));
             }
         }
         net.connect(scenario);
@@ -116,37 +142,59 @@ impl Net {
         net
     }
 
-    fn add_unknown(&mut self, ix: usize) {
-        self.node_of.push(self.nodes.len());
+    fn add_unknown(&mut self, scenario: &Scenario, ix: usize, brings: Option<u8>) {
+        let node = self.nodes.len();
+        self.node_of.push(node);
+        let exits = scenario.stations[ix].blueprint.exits().len();
+        if let Some(kind) = brings.filter(|_| exits == 1) {
+            let mix = self.natural_mix(scenario, usize::from(kind));
+            self.supplies.push(Supply {
+                node,
+                mix,
+                most_per_s: f64::INFINITY,
+                is_driven: false,
+                assembly: None,
+            });
+        }
+        let is_source = brings.is_some() && exits == 1;
         self.nodes.push(Node {
             entry: ix,
             inlet: None,
-            routes: vec![Vec::new(); self.n_classes],
+            routes: (0..self.n_classes).map(|class| vec![(0, class, 1.0)]).collect(),
             seconds: vec![0.0; self.n_classes],
+            sure: 0.0,
+            sides: None,
+            holds_any: true,
             places: 1.0,
-            targets: Vec::new(),
+            targets: vec![None; exits],
             split: Split::ByClass,
-            absorbs: true,
-            overflows: false,
+            absorbs: !is_source,
+            overflow: None,
+            spills: false,
             strikes: Vec::new(),
             attendance: Vec::new(),
         });
     }
 
-    fn add(&mut self, scenario: &Scenario, classes: &Classes, ix: usize, entry: &Entry, run: Option<Run>) {
+    fn add(&mut self, scenario: &Scenario, shape: &Shape<'_>, ix: usize, entry: &Entry) {
+        let Shape { classes, ways, bins, run } = *shape;
         let mut traffic = TrafficSite::new(&scenario.kinds, classes, &scenario.models);
         let batches = batches_of(scenario);
         traffic.batches = &batches;
         traffic.run = run;
-        let feeders = (0..scenario.stations.len()).filter(|&from| feeds(scenario, from, ix));
-        let feeders = feeders.map(|from| &scenario.stations[from]);
-        traffic.feeders = feeders.map(|entry| (entry.id.value.clone(), entry.count)).collect();
-        traffic.comes_back = comes_back_without_bin(scenario, ix);
+        for feeder in ways.feeders[ix].iter().map(|&from| &scenario.stations[from]) {
+            let name = &feeder.id.value;
+            let room = feeder.blueprint.body(&scenario.kinds, name).map(|body| body.capacity());
+            traffic.rooms.push((name.clone(), Some(room.unwrap_or(1)).filter(|room| *room != UNLIMITED)));
+            traffic.feeders.push((name.clone(), feeder.count));
+            let pieces = feeder.blueprint.recipes().map_or(0, |recipe| recipe.most_pieces(&entry.id.value));
+            traffic.together = traffic.together.max(pieces).max(feeder.blueprint.lands_together());
+        }
+        traffic.comes_back = comes_back_without_bin(ways, bins, ix);
         entry.blueprint.traffic(&mut traffic);
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
-        let is_bin = body.as_ref().is_some_and(|place| place.counts().is_some());
         let is_endless_bin = body.as_ref().is_some_and(|place| place.is_endless());
-        if is_bin {
+        if bins[ix] {
             // Whatever the blueprint says: what leaves a bin falls anew (ruling 10).
             traffic.routes = (0..self.n_classes).map(|class| self.remixed(scenario, class)).collect();
         }
@@ -155,26 +203,41 @@ impl Net {
             entry: ix,
             inlet: None,
             routes: traffic.routes,
-            seconds: traffic.seconds,
+            seconds: match traffic.sides {
+                Some(sides) => vec![sides.same_s; self.n_classes],
+                None => traffic.seconds,
+            },
+            sure: traffic.sure,
+            sides: traffic.sides,
+            holds_any: traffic.holds_any || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
             places: traffic.places * f64::from(entry.count),
             targets: vec![None; n_exits],
             split: traffic.split,
             absorbs: n_exits == 0,
-            overflows: entry.blueprint.exits().iter().any(|exit| exit.key == "overflow_to"),
+            spills: traffic.spills,
+            overflow: entry.blueprint.exits().iter().position(|exit| exit.key == "overflow_to"),
             strikes: traffic.strikes,
             attendance: traffic.attendance,
         };
         redirect_jams(scenario, entry, &self.class_names, &mut node);
         if traffic.per_product.len() > 1 {
-            self.add_assembly(node, traffic.per_product);
+            let same = traffic.per_product.iter().map(|&parts| (parts, parts));
+            let bounds = match traffic.per_product_bounds {
+                bounds if bounds.is_empty() => same.collect(),
+                bounds => bounds,
+            };
+            self.add_assembly(node, traffic.per_product, bounds);
             return;
         }
         let own_content = || {
             // A bin that only has what it starts with brings parts as if it were filled up.
             let stated = entry.blueprint.brings(&scenario.kinds)?;
             let kind = run.map_or(stated, |run| run.brought(stated));
-            let fed = (0..scenario.stations.len()).any(|from| feeds(scenario, from, ix));
-            (!fed && entry.blueprint.is_stocked()).then_some((kind, f64::INFINITY, false))
+            (ways.feeders[ix].is_empty() && entry.blueprint.is_stocked()).then_some((
+                kind,
+                f64::INFINITY,
+                false,
+            ))
         };
         let source = traffic.source.map(|source| (source.kind, source.most_per_s, source.is_driven));
         if let Some((kind, most_per_s, is_driven)) = source.or_else(own_content) {
@@ -200,7 +263,7 @@ impl Net {
         }
     }
 
-    fn add_assembly(&mut self, products: Node, per_product: Vec<f64>) {
+    fn add_assembly(&mut self, products: Node, per_product: Vec<f64>, bounds: Vec<(f64, f64)>) {
         let ports = (0..per_product.len()).map(|inlet| self.nodes.len() + inlet).collect();
         for (inlet, parts) in per_product.iter().enumerate() {
             let mut port = products.clone_shape();
@@ -217,7 +280,7 @@ impl Net {
             is_driven: false,
             assembly: Some(self.assemblies.len()),
         });
-        self.assemblies.push(Assembly { ports, per_product, supply: self.supplies.len() - 1 });
+        self.assemblies.push(Assembly { ports, per_product, bounds, supply: self.supplies.len() - 1 });
         self.nodes.push(products);
     }
 
@@ -285,7 +348,7 @@ impl Net {
         match &self.nodes[node].split {
             Split::ByClass => 0,
             Split::Fixed(shares) => shares.len().min(self.nodes[node].targets.len()),
-            Split::FillFirst | Split::Even => self.nodes[node].targets.len(),
+            Split::FillFirst | Split::Even | Split::Any | Split::Ratio(_) => self.nodes[node].targets.len(),
         }
     }
 
@@ -316,8 +379,8 @@ impl Net {
     pub(super) fn even_shares(&self) -> Vec<Vec<f64>> {
         let of = |node: usize| match &self.nodes[node].split {
             Split::ByClass => Vec::new(),
-            Split::Fixed(shares) => shares.clone(),
-            Split::FillFirst | Split::Even => {
+            Split::Fixed(shares) | Split::Ratio(shares) => shares.clone(),
+            Split::FillFirst | Split::Even | Split::Any => {
                 let n = self.nodes[node].targets.len();
                 vec![1.0 / n as f64; n]
             }
@@ -364,8 +427,99 @@ impl Net {
         beyond
     }
 
-    /// Good parts among those of each class that complete at a point of use (leave through exit 0).
-    pub(super) fn completed(&self, node: usize, class: usize) -> (f64, f64) {
+    /// Nodes beyond the points of use that hold any number of parts: what is beyond them holds up nothing.
+    pub(super) fn reservoirs(&self) -> Vec<usize> {
+        let beyond: Vec<Vec<bool>> = self.points.iter().map(|&point| self.beyond(Some(point))).collect();
+        let is_beyond = |node: usize| {
+            let leads_back = self.beyond(Some(node));
+            beyond.iter().any(|beyond| beyond[node]) && !self.points.iter().any(|&point| leads_back[point])
+        };
+        (0..self.nodes.len())
+            .filter(|&node| self.nodes[node].holds_any && !self.nodes[node].absorbs && is_beyond(node))
+            .collect()
+    }
+
+    /// Whether all times and numbers of parts are sure, and what is beyond the points of use holds them up.
+    pub(super) fn is_sure(&self) -> bool {
+        let are_sure = |assembly: &Assembly| assembly.bounds.iter().all(|(fewest, most)| fewest == most);
+        self.nodes.iter().all(|node| node.sure >= 1.0)
+            && self.assemblies.iter().all(are_sure)
+            && self.reservoirs().is_empty()
+    }
+
+    /// Parts of each class that go on from a node (leave through exit 0) with these flows through all states.
+    pub(super) fn goes_on(&self, node: usize, flow: &[f64]) -> Vec<f64> {
+        let mut on = vec![0.0; self.n_classes];
+        for class in 0..self.n_classes {
+            for &(_, to, share) in self.nodes[node].routes[class].iter().filter(|(exit, _, _)| *exit == 0) {
+                on[to] += flow[self.state(node, class)] * share;
+            }
+        }
+        on
+    }
+
+    /// Good parts and all parts completed at points of use (they leave through exit 0) with these flows through all states,
+    /// and these shares among exits.
+    pub(super) fn at_points(&self, flow: &[f64], shares: &[Vec<f64>]) -> (f64, f64) {
+        let (mut good, mut all) = (0.0, 0.0);
+        for &point in &self.points {
+            let on = shares[point].first().copied().unwrap_or(1.0);
+            for class in 0..self.n_classes {
+                let (good_of, all_of) = self.completed(point, class);
+                good += on * flow[self.state(point, class)] * good_of;
+                all += on * flow[self.state(point, class)] * all_of;
+            }
+        }
+        (good, all)
+    }
+
+    /// What the products of an assembly are made of: (class, share). A product is what its first part is.
+    pub(super) fn products_of(&self, assembly: &Assembly, total: &[f64]) -> Vec<(usize, f64)> {
+        let into = self.at(assembly.ports[0], total);
+        let all: f64 = into.iter().sum();
+        let shares = into.iter().map(|flow| if all > 0.0 { flow / all } else { 0.0 }).enumerate();
+        shares.filter(|(_, share)| *share > 0.0).collect()
+    }
+
+    /// Share of the products of each class that are sound: not a part of them is bad, the wrong way round, or itself an
+    /// assembly that is not sound.
+    pub(super) fn soundness(&self, assembly: &Assembly, total: &[f64], sound: &[f64]) -> Vec<f64> {
+        let shares = assembly.ports.iter().map(|&port| self.sound_share(port, total, sound).unwrap_or(1.0));
+        let first = (0..self.n_classes).map(|class| {
+            let state = self.state(assembly.ports[0], class);
+            if total[state] > 0.0 { sound[state] / total[state] } else { 1.0 }
+        });
+        self.sound_products(
+            &shares.collect::<Vec<f64>>(),
+            &first.collect::<Vec<f64>>(),
+            &assembly.per_product,
+        )
+    }
+
+    /// The same with this share of sound parts in each inlet, and in each class of first parts.
+    pub(super) fn sound_products(&self, shares: &[f64], first: &[f64], parts: &[f64]) -> Vec<f64> {
+        let others = shares.iter().zip(parts).enumerate().map(|(inlet, (share, &parts))| {
+            let others = if inlet == 0 { (parts - 1.0).max(0.0) } else { parts };
+            libm::pow(*share, others)
+        });
+        let others: f64 = others.product();
+        first.iter().zip(&self.good).map(|(first, good)| if *good { first * others } else { 0.0 }).collect()
+    }
+
+    /// Share of sound parts among what comes to a node: good, the right way round, and no assembly with a bad part.
+    pub(super) fn sound_share(&self, node: usize, total: &[f64], sound: &[f64]) -> Option<f64> {
+        let all: f64 = self.at(node, total).iter().sum();
+        let good = self.at(node, sound).iter().zip(&self.good).filter(|(_, good)| **good);
+        (all > 0.0).then(|| good.map(|(flow, _)| flow).sum::<f64>() / all)
+    }
+
+    /// Flow of each class into a node.
+    pub(super) fn at<'b>(&self, node: usize, flow: &'b [f64]) -> &'b [f64] {
+        &flow[self.state(node, 0)..self.state(node + 1, 0)]
+    }
+
+    /// Good parts and all among those of a class that go on from a node.
+    fn completed(&self, node: usize, class: usize) -> (f64, f64) {
         let on = self.nodes[node].routes[class].iter().filter(|(exit, _, _)| *exit == 0);
         on.fold((0.0, 0.0), |(good, all), &(_, class, share)| {
             (good + if self.good[class] { share } else { 0.0 }, all + share)
@@ -381,58 +535,61 @@ impl Node {
             inlet: self.inlet,
             routes: vec![Vec::new(); self.routes.len()],
             seconds: self.seconds.clone(),
+            sure: self.sure,
+            sides: self.sides,
+            holds_any: false,
             places: self.places,
             targets: Vec::new(),
             split: Split::ByClass,
             absorbs: self.absorbs,
-            overflows: false,
+            overflow: None,
+            spills: false,
             strikes: Vec::new(),
             attendance: Vec::new(),
         }
     }
 }
 
-/// Mean pieces of the batches that stations get, by their names.
-fn batches_of(scenario: &Scenario) -> Vec<(String, f64)> {
+/// Pieces of the batches that stations get.
+fn batches_of(scenario: &Scenario) -> Vec<BatchTraffic> {
     let mut batches = Vec::new();
     for entry in scenario.stations.iter().filter(|entry| entry.blueprint.gives_batches()) {
         let Some(recipe) = entry.blueprint.recipes() else { continue };
         let means = recipe.mean_pieces(&scenario.models);
-        batches.extend(recipe.takers().iter().zip(means).map(|(name, mean)| (name.value.clone(), mean)));
+        batches.extend(recipe.takers().iter().zip(means).map(|(name, mean)| {
+            let to = name.value.clone();
+            let fewest = recipe.fewest_pieces(&to);
+            BatchTraffic { to, mean, fewest }
+        }));
     }
     batches
 }
 
-fn feeds(scenario: &Scenario, from: usize, to: usize) -> bool {
-    let exits = scenario.stations[from].blueprint.exits();
-    exits.iter().any(|exit| target_of(scenario, from, &exit.to) == Some(to))
-}
-
-/// For each exit of a station, whether what leaves there can come back to it on a way without a bin.
-pub(super) fn comes_back_without_bin(scenario: &Scenario, station: usize) -> Vec<bool> {
-    let targets = |from: usize| {
-        let exits = scenario.stations[from].blueprint.exits();
-        exits.iter().map(|exit| target_of(scenario, from, &exit.to)).collect::<Vec<_>>()
-    };
-    let is_bin = |at: usize| {
-        let entry = &scenario.stations[at];
+/// The stations that are bins: what leaves one falls anew.
+pub(super) fn bins(scenario: &Scenario) -> Vec<bool> {
+    let is_bin = |entry: &Entry| {
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
         body.is_some_and(|place| place.counts().is_some())
     };
-    let comes_back = |target: Option<usize>| {
-        let mut seen = vec![false; scenario.stations.len()];
-        let mut open: Vec<usize> = target.into_iter().collect();
+    scenario.stations.iter().map(is_bin).collect()
+}
+
+/// For each exit of a station, whether what leaves there can come back to it on a way without a bin.
+pub(super) fn comes_back_without_bin(ways: &Ways, bins: &[bool], station: usize) -> Vec<bool> {
+    let comes_back = |target: &Option<usize>| {
+        let mut seen = vec![false; bins.len()];
+        let mut open: Vec<usize> = target.iter().copied().collect();
         while let Some(at) = open.pop() {
             if at == station {
                 return true;
             }
-            if !std::mem::replace(&mut seen[at], true) && !is_bin(at) {
-                open.extend(targets(at).into_iter().flatten());
+            if !std::mem::replace(&mut seen[at], true) && !bins[at] {
+                open.extend(ways.targets[at].iter().flatten());
             }
         }
         false
     };
-    targets(station).into_iter().map(comes_back).collect()
+    ways.targets[station].iter().map(comes_back).collect()
 }
 
 /// Parts that jam and are then taken away through another exit.

@@ -6,6 +6,7 @@ use super::net::Net;
 use super::stops::{StopCount, count_stops};
 use crate::scenario::Scenario;
 use crate::stations::blueprint::{Run, Split};
+use crate::units::as_stated;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -22,10 +23,13 @@ pub struct Balance {
     /// Good parts at the points of use for which the flows hold: what is promised, or the most (also of a run that cannot do
     /// what is promised of all together); with streams alone, what they bring.
     pub rate_per_min: f64,
-    /// The most good parts that the line can deliver by this count; `None` if nothing limits it, or it was not found.
+    /// The most good parts that the line can deliver by this count, however those who share by room do; `None` if nothing
+    /// limits it, or it was not found.
     pub most_per_min: Option<f64>,
-    /// Whether the most could not be found: where others are filled before a point of use, the count of flows may not
-    /// settle.
+    /// Where others share by room with a point of use, the most hangs on chance: (what is left if those that are served
+    /// before take all that they can, what there is if they leave as much as can be). Elsewhere both are the most.
+    pub most_bounds_per_min: Option<(f64, f64)>,
+    /// Whether the most could not be found: what is mixed where parts share by room may not settle in this count.
     pub most_is_unknown: bool,
     /// The station that limits it.
     pub limiting: Option<String>,
@@ -55,7 +59,7 @@ pub struct StationBalance {
     /// Demanded flow into it (what it makes, if it has several inlets).
     pub flow_per_min: f64,
     /// Bounds of the flow where shares depend on room, or surplus goes round: (lowest, highest), the same elsewhere. `None`
-    /// if there are too many ways to share.
+    /// if there is no highest one.
     pub bounds_per_min: Option<(f64, f64)>,
     /// Rated capacity at the mix of classes that it sees; `None` without a limit.
     pub capacity_per_min: Option<f64>,
@@ -191,20 +195,15 @@ pub(super) fn report(
     run: Option<Run>,
 ) -> Balance {
     let net = demand.net;
-    let limit = demand.most();
-    let most = limit.found();
+    let (limit, limiting) = demand.most();
+    let most = limit.found().map(|(_, high)| high);
     // One run of several may be slower than what is promised of all together: it is shown at its most.
     let promised_of_run =
         promised.map(|rate| if run.is_some() { rate.min(most.unwrap_or(rate)) } else { rate });
-    let rate = promised_of_run.or(most).unwrap_or(1.0 / 60.0);
-    let flows = demand.flows(rate, &demand.choosers);
-    let bounds = demand.bounds(rate, &flows);
-    // A little over the most, the station that is short is the one with the highest load.
-    let limiting = most.and_then(|most| {
-        let (load, node) = demand.highest_load(&demand.flows(most * 1.001, &demand.choosers));
-        let stream = net.supplies.iter().find(|supply| supply.is_driven).map(|supply| supply.node);
-        if load < 1.0 { stream.or(node) } else { node }
-    });
+    let sure = limit.found().map(|(low, high)| if low > 0.0 { low } else { high });
+    let rate = promised_of_run.or(sure).unwrap_or(1.0 / 60.0);
+    let flows = demand.settled(rate, most.is_none_or(|most| rate <= most * (1.0 + 1e-9)));
+    let bounds = demand.bounds(&flows, limit);
     let mut stations = Vec::new();
     let mut sorting = Vec::new();
     let mut attendance = vec![0.0; scenario.attendants.len()];
@@ -216,7 +215,7 @@ pub(super) fn report(
         let stops = count_stops(scenario, net, &net.nodes[node], flow, busy);
         attendance.iter_mut().zip(&stops.attendance).for_each(|(all, own)| *all += own);
         jams_per_s += stops.jams_per_s;
-        let bounds = bounds.as_ref().map(|bounds| (bounds[node].0 * 60.0, bounds[node].1 * 60.0));
+        let bounds = bounds[node].map(|(low, high)| (low * 60.0, high * 60.0));
         stations.push(station(scenario, net, &flows, entry, rate, &stops, bounds));
         sorting.extend(sort(scenario, net, &flows, entry));
     }
@@ -233,6 +232,7 @@ pub(super) fn report(
         promised_per_min: promised.map(|rate| rate * 60.0),
         rate_per_min: flows.good * 60.0,
         most_per_min: most.map(|most| most * 60.0),
+        most_bounds_per_min: limit.found().map(|(low, high)| (low * 60.0, high * 60.0)),
         most_is_unknown: limit == Most::Unknown,
         limiting: limiting.map(name),
         stations,
@@ -454,9 +454,20 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
         match balance.run {
             None => note("too-little", text),
             Some(_) => {
-                note("slow-run", format!("{text}; what is promised is {promised:.2}, of all runs together"))
+                let promised = as_stated(promised);
+                note("slow-run", format!("{text}; what is promised is {promised}, of all runs together"))
             }
         }
+    }
+    if let (Some(promised), Some((low, high))) = (balance.promised_per_min, balance.most_bounds_per_min)
+        && low < promised * (1.0 - 1e-9)
+        && high >= promised * (1.0 - 1e-9)
+    {
+        let text = format!(
+            "the line can deliver {low:.2} to {high:.2} a minute at most, as chance has it who finds room and what comes together: \
+             what is promised lies between"
+        );
+        note("perhaps-too-little", text);
     }
     if balance.promised_per_min.is_some() {
         for feed in &balance.feeds {
@@ -482,8 +493,8 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
         );
     }
     if balance.most_is_unknown {
-        let text = "the most that the line can deliver was not found: others are filled before a point of use, and what is \
-                    left for it does not settle in this count; `run` says what it gets";
+        let text = "the most that the line can deliver was not found: what is mixed where parts share by room does not settle \
+                    in this count; `run` says what it gets";
         note("no-most", text.to_owned());
     } else if balance.most_per_min.is_none() {
         note(

@@ -5,8 +5,10 @@
 pub(super) enum Rule {
     /// In this order, each what it can take; the last one gets what is left, whether or not it can.
     InOrder(Vec<usize>),
-    /// Evenly; those that can't take so much take what they can. What nobody can take is shared evenly.
-    Even,
+    /// By these weights; those that can't take so much take what they can. What nobody can take is shared by weight, too.
+    By(Vec<f64>),
+    /// Nobody knows: evenly among so many, for want of better, and in any way for bounds.
+    Any(usize),
 }
 
 /// Shares `total` among takers that can take `most` each (may be infinite). The shares add up to `total`.
@@ -23,18 +25,24 @@ pub(super) fn share_out(total: f64, most: &[f64], rule: &Rule) -> Vec<f64> {
                 taken[last] += rest.max(0.0);
             }
         }
-        Rule::Even => {
-            let mut order: Vec<usize> = (0..most.len()).collect();
-            order.sort_by(|&a, &b| most[a].total_cmp(&most[b]));
-            for (n, &taker) in order.iter().enumerate() {
-                taken[taker] = (rest / (order.len() - n) as f64).min(most[taker]).max(0.0);
-                rest -= taken[taker];
-            }
-            let over = rest.max(0.0) / most.len() as f64;
-            taken.iter_mut().for_each(|taken| *taken += over);
-        }
+        Rule::By(weights) => by_weight(rest, most, weights, &mut taken),
+        Rule::Any(n) => by_weight(rest, most, &vec![1.0; *n], &mut taken),
     }
     taken
+}
+
+fn by_weight(total: f64, most: &[f64], weights: &[f64], taken: &mut [f64]) {
+    let until_full = |taker: usize| most[taker] / weights[taker];
+    let mut order: Vec<usize> = (0..most.len()).collect();
+    order.sort_by(|&a, &b| until_full(a).total_cmp(&until_full(b)));
+    let (mut rest, mut left) = (total, weights.iter().sum::<f64>());
+    for &taker in &order {
+        taken[taker] = (rest * weights[taker] / left).min(most[taker]).max(0.0);
+        rest -= taken[taker];
+        left -= weights[taker];
+    }
+    let (over, all) = (rest.max(0.0), weights.iter().sum::<f64>());
+    taken.iter_mut().zip(weights).for_each(|(taken, weight)| *taken += over * weight / all);
 }
 
 #[cfg(test)]
@@ -47,7 +55,11 @@ mod tests {
         assert_eq!(share_out(5.0, &[2.0, 1.0, 9.0], &order), [2.0, 1.0, 2.0]);
         assert_eq!(share_out(0.5, &[2.0, 1.0, 9.0], &order), [0.0, 0.5, 0.0]);
         assert_eq!(share_out(20.0, &[2.0, 1.0, 9.0], &order), [2.0, 1.0, 17.0], "the last gets the rest");
-        assert_eq!(share_out(6.0, &[1.0, f64::INFINITY, 2.5], &Rule::Even), [1.0, 2.5, 2.5]);
-        assert_eq!(share_out(3.0, &[1.0, 1.0], &Rule::Even), [1.5, 1.5], "nobody can take it: evenly");
+        let even = |n: usize| Rule::By(vec![1.0; n]);
+        assert_eq!(share_out(6.0, &[1.0, f64::INFINITY, 2.5], &even(3)), [1.0, 2.5, 2.5]);
+        assert_eq!(share_out(3.0, &[1.0, 1.0], &even(2)), [1.5, 1.5], "nobody can take it: evenly");
+        let ratio = Rule::By(vec![3.0, 1.0]);
+        assert_eq!(share_out(8.0, &[9.0, 9.0], &ratio), [6.0, 2.0]);
+        assert_eq!(share_out(8.0, &[4.0, 9.0], &ratio), [4.0, 4.0], "the first is full");
     }
 }

@@ -3,12 +3,13 @@
 //! Three things are found: rings of stations that lead nowhere; classes of parts that go round for ever; and
 //! classes that go round very often. It judges shares only, not whether there is room.
 
-use super::chain::{Chain, components};
+use super::chain::Chain;
 use super::demand::{Demand, node_flow};
-use super::net::{Net, comes_back_without_bin};
+use super::net::{Net, bins, comes_back_without_bin};
+use crate::components::components;
 use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::kernel::UNLIMITED;
-use crate::scenario::Scenario;
+use crate::scenario::{Scenario, Ways};
 
 /// More passes than this on the mean are worth a warning.
 const MANY_PASSES: f64 = 1000.0;
@@ -149,9 +150,10 @@ fn report_trap(
 
 /// Reports clumps that go round for ever: what goes back to a bin is untangled there, other ways keep them tangled.
 pub(super) fn check_clumps(scenario: &Scenario, problems: &mut Diagnostics) {
+    let (ways, bins) = (Ways::of(scenario), bins(scenario));
     for (ix, entry) in scenario.stations.iter().enumerate() {
         let Some((exit, place)) = entry.blueprint.exit_of_lasting_clumps() else { continue };
-        if comes_back_without_bin(scenario, ix).get(usize::from(exit)) == Some(&true) {
+        if comes_back_without_bin(&ways, &bins, ix).get(usize::from(exit)) == Some(&true) {
             let message =
                 "clumps never break up, and come back without a bin on the way: they fill their loop";
             let help =

@@ -619,6 +619,12 @@ impl<O: Observer> Floor<O> {
         self.observer.intake(self.now, me, intake);
     }
 
+    /// Tells the observer that a stopped station goes on with what is within `ahead` of its end, ns at full speed.
+    #[inline]
+    pub fn goes_on_ahead(&mut self, me: StationId, ahead: Nanos) {
+        self.observer.goes_on_ahead(self.now, me, ahead);
+    }
+
     /// What keeps the station from starting new work, for its intake.
     pub fn barred(&self, me: StationId) -> Intake {
         Intake::Barred(if self.hot[me.ix()].bars & OFF != 0 { State::Off } else { State::Held })

@@ -151,6 +151,16 @@ pub trait Observer {
     #[inline(always)]
     fn intake(&mut self, _now: Nanos, _station: StationId, _intake: Intake) {}
 
+    /// `station` waits for room. It waits for a transporter that moves, and at whose end nothing waits: what is on its way there
+    /// fills it, or the last part is still too near. `None`: for anything else.
+    #[inline(always)]
+    fn waits_for_room(&mut self, _now: Nanos, _station: StationId, _transporter: Option<StationId>) {}
+
+    /// `station`, which carries several parts and has just been stopped, goes on with those within `ahead` of its end (ns
+    /// of travel at full speed): only what is behind them stands.
+    #[inline(always)]
+    fn goes_on_ahead(&mut self, _now: Nanos, _station: StationId, _ahead: Nanos) {}
+
     /// `note` happened at `station`, with `part` where one part is concerned.
     #[inline(always)]
     fn note(&mut self, _now: Nanos, _station: StationId, _note: Note, _part: Option<&Part>) {}
@@ -217,5 +227,17 @@ impl<A: Observer, B: Observer> Observer for (A, B) {
     fn intake(&mut self, now: Nanos, station: StationId, intake: Intake) {
         self.0.intake(now, station, intake);
         self.1.intake(now, station, intake);
+    }
+
+    #[inline(always)]
+    fn goes_on_ahead(&mut self, now: Nanos, station: StationId, ahead: Nanos) {
+        self.0.goes_on_ahead(now, station, ahead);
+        self.1.goes_on_ahead(now, station, ahead);
+    }
+
+    #[inline(always)]
+    fn waits_for_room(&mut self, now: Nanos, station: StationId, transporter: Option<StationId>) {
+        self.0.waits_for_room(now, station, transporter);
+        self.1.waits_for_room(now, station, transporter);
     }
 }

@@ -408,6 +408,11 @@ impl Place {
         self
     }
 
+    /// Least time between two entries in a steady flow at full speed, by spacing and by room for what is on its way, ns.
+    pub fn headway(&self) -> Nanos {
+        self.more.full_spacing.max(self.more.full_transit / Nanos::from(self.capacity.max(1)))
+    }
+
     /// Parts here, in transit and waiting.
     #[inline]
     pub fn len(&self) -> u32 {
@@ -428,6 +433,12 @@ impl Place {
     /// Most parts that fit, room for parts in flight left out; [`UNLIMITED`] if there is no limit.
     pub fn capacity(&self) -> u32 {
         self.capacity
+    }
+
+    /// Parts that can be at the end at once: on a stopping belt those that lie where its head does, one if entries keep a
+    /// distance.
+    pub fn most_at_end(&self) -> u32 {
+        if self.flags & STOPPING != 0 && self.flags & SPACED != 0 { 1 } else { self.capacity }
     }
 
     /// Time from entry to the end, ns.
@@ -478,6 +489,14 @@ impl Place {
     /// Time at which the part number `index` from the head is at the end, for FIFOs.
     pub fn due(&self, index: u32) -> Option<Nanos> {
         (index < self.len && self.flags & (FROZEN | BIN) == 0).then(|| self.slot(index).due + self.offset)
+    }
+
+    /// Time at which the part number `index` from the head is at the end if nothing is taken before; `None` if it never is:
+    /// a stopping belt brings no other part there than those that lie where its head does.
+    pub fn there_at(&self, index: u32) -> Option<Nanos> {
+        let behind =
+            self.flags & STOPPING != 0 && index < self.len && self.slot(index).due != self.slot(0).due;
+        if behind { None } else { self.due(index) }
     }
 
     /// Number of parts at the end, and when the next one comes there without any move. What stands still stays
@@ -630,6 +649,12 @@ impl Place {
         self.len < self.capacity && (self.flags & SPACED == 0 || self.entry_clear_in(now) == Some(0))
     }
 
+    /// Whether it takes nothing only because of what is on its way: it moves, and nothing waits at its end.
+    pub(super) fn is_on_its_way(&self, now: Nanos) -> bool {
+        let waits = self.len > 0 && self.slot(0).due + self.offset <= now;
+        self.flags & (BIN | FROZEN) == 0 && !self.has_room(now) && !waits
+    }
+
     /// Time until the last entry is far enough down the belt: `Some(0)` now, `None` if the belt stands.
     pub(super) fn entry_clear_in(&self, now: Nanos) -> Option<Nanos> {
         let Some(clear_at) = self.more.clear_at else { return Some(0) };
@@ -733,6 +758,12 @@ mod tests {
         belt.push(part(1), 50);
         assert_eq!(belt.at_end(99), (0, Some(100)));
         assert_eq!(belt.at_end(170), (1, None), "the belt stands with the second part under way");
+        assert_eq!((belt.there_at(0), belt.there_at(1)), (Some(100), None), "the second one never comes");
+        belt.push(part(2), 170);
+        belt.push(part(3), 175);
+        belt.pop(180);
+        belt.pop(230);
+        assert_eq!((belt.there_at(0), belt.there_at(1)), (Some(280), Some(280)), "put on it while it stood");
     }
 
     #[test]

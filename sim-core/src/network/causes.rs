@@ -47,6 +47,7 @@ pub(super) fn causes_of(
             feeders => nearest_feeders(feeders, places[ix].takers()),
         },
         transit: places[ix].transit(),
+        headway: places[ix].headway(),
     };
     let sensor = |sensor: &Sensor| CauseSensor {
         post: Some(sensor.post),

@@ -197,13 +197,13 @@ impl ChangeoverSpec {
         purges.chain(self.tooling.iter().filter_map(|tooling| tooling.by.as_ref()))
     }
 
-    /// Checks the part kinds; `brought` are those that sources bring.
-    pub(super) fn check(&self, kinds: &[Kind], brought: &[u8], problems: &mut Diagnostics) {
+    /// Checks the part kinds; `brought` are those that sources bring, if that is known.
+    pub(super) fn check(&self, kinds: &[Kind], brought: Option<&[u8]>, problems: &mut Diagnostics) {
         let names: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();
         self.runs.iter().for_each(|run| must_be_one_of(&run.part, "part", &names, problems));
         if let Some(first) = self.runs.first()
             && let Some(kind) = names.iter().position(|name| *name == first.part.value)
-            && !brought.contains(&(kind as u8))
+            && brought.is_some_and(|brought| !brought.contains(&(kind as u8)))
         {
             let message = format!("nothing brings the part `{}` of the first run", first.part.value);
             problems.error(

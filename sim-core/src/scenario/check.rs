@@ -9,12 +9,16 @@ use crate::stations::lots::LotLuck;
 use crate::terms::kind::{Kind, must_be_one_of};
 use crate::terms::stops::{Cause, StopSpec};
 use crate::text::forms::Spanned;
+use crate::text::suggest::nearest;
 
 /// Most stations, equal ones counted apart.
 const STATIONS_MAX: u64 = 2000;
 
 /// Reports everything that is wrong between the parts of the scenario.
 pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
+    if !doubts.is_text_sound() {
+        return;
+    }
     check_names(scenario, problems);
     check_references(scenario, doubts, problems);
     check_tests(scenario, problems);
@@ -29,7 +33,11 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
         let brought: Vec<u8> = scenario.stations.iter().filter_map(brings).collect();
-        changeover.check(&scenario.kinds, &brought, problems);
+        let knows_sources = scenario.stations.iter().all(|entry| doubts.knows_source(entry, scenario));
+        let lists = ["stations", "plan.changeover.runs"];
+        let knows_lists = !lists.iter().any(|key| doubts.has_unread_entries(key));
+        let brought = (knows_sources && knows_lists).then_some(brought);
+        changeover.check(&scenario.kinds, brought.as_deref(), problems);
     }
     super::size::check(scenario, problems);
     connections::check(scenario, doubts, problems);
@@ -66,7 +74,8 @@ fn check_names(scenario: &Scenario, problems: &mut Diagnostics) {
                     .help("choose another name"),
             );
         }
-        if let Some(first) = all[..n].iter().find(|first| first.value == id.value) {
+        let first = all[..n].iter().find(|first| first.value == id.value && !id.value.is_empty());
+        if let Some(first) = first {
             problems.error(
                 &id.place,
                 Problem::new(code::DUPLICATE_NAME, format!("the name `{}` is taken", id.value))
@@ -92,7 +101,10 @@ fn check_references(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
     let stations = known_stations(scenario);
     let pools: Vec<&str> = scenario.attendants.iter().map(|pool| pool.id.value.as_str()).collect();
     let mut must = |name: &Spanned<String>, what: &str, known: &[&str]| {
-        if !doubts.may_name(&name.value) {
+        let key = if what == "station" { "stations" } else { "attendants" };
+        let may_be_another =
+            doubts.has_unread_entries(key) && nearest(&name.value, known.iter().copied()).is_none();
+        if !doubts.may_name(&name.value) && !may_be_another {
             must_be_one_of(name, what, known, problems);
         }
     };
@@ -161,7 +173,7 @@ fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
 fn check_slowed(scenario: &Scenario, problems: &mut Diagnostics) {
     for name in scenario.sensors.iter().flat_map(|sensor| &sensor.slows) {
         let entry = scenario.stations.iter().find(|entry| entry.id.value == name.value);
-        if let Some(entry) = entry.filter(|entry| !entry.blueprint.has_speed()) {
+        if let Some(entry) = entry.filter(|entry| entry.is_read() && !entry.blueprint.has_speed()) {
             let message = format!("`{}` has no speed that could be lowered ({})", name.value, entry.word);
             let problem = Problem::new(code::BAD_CONNECTION, message);
             problems.error(

@@ -4,6 +4,7 @@
 //! look at what parts are like.
 
 use super::{Doubts, OUT, Scenario};
+use crate::components::components;
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::To;
@@ -25,35 +26,31 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
 /// Reports rings of stations that lead nowhere, as far as connections tell: an exit that is not known counts as a way out.
 fn check_rings(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
-    let next = |from: usize| -> Vec<Option<usize>> {
-        entries[from].blueprint.exits().iter().map(|exit| target_of(scenario, from, &exit.to)).collect()
+    let leads: Vec<Vec<Lead>> = (0..entries.len()).map(|from| leads_of(scenario, doubts, from)).collect();
+    // Who takes nothing is in no loop: that others give to it is told.
+    let takes = |to: &usize| entries[*to].blueprint.takes();
+    let next = |from: usize| leads[from].iter().filter_map(|lead| lead.station()).filter(takes).collect();
+    let leads_out = |from: &usize| {
+        let of = &entries[*from];
+        let is_endless =
+            of.blueprint.body(&scenario.kinds, &of.id.value).is_some_and(|body| body.is_endless());
+        let all = &leads[*from];
+        all.is_empty()
+            || all.iter().any(|lead| lead.station().is_none())
+            || is_endless
+            || of.blueprint.named_inlets().len() > 1
     };
-    let reached_from = |start: usize| -> Vec<usize> {
-        let mut reached = Vec::new();
-        let mut open = vec![start];
-        while let Some(from) = open.pop() {
-            for to in next(from).into_iter().flatten().filter(|to| *to < entries.len()) {
-                if !reached.contains(&to) {
-                    reached.push(to);
-                    open.push(to);
-                }
-            }
-        }
-        reached.sort_unstable();
-        reached
-    };
-    let leads_out = |from: usize| {
-        let exits = next(from);
-        let of = &entries[from].blueprint;
-        let may = exits.is_empty() || exits.contains(&None) || !doubts.knows_exits(&entries[from]);
-        may || of.is_stocked() || of.named_inlets().len() > 1
-    };
-    let mut told: Vec<usize> = Vec::new();
-    for start in 0..entries.len() {
-        let ring = reached_from(start);
-        // All of it is one ring if everybody in it reaches all of it.
-        let is_ring = ring.contains(&start) && ring.iter().all(|one| reached_from(*one) == ring);
-        if !is_ring || told.contains(&start) || ring.iter().any(|one| leads_out(*one)) {
+    let mut rings = components(entries.len(), next);
+    rings.retain(|ring| ring.len() > 1 || leads[ring[0]].contains(&Lead::Station(ring[0])));
+    rings.sort_unstable();
+    for ring in rings.iter().filter(|ring| !ring.iter().any(leads_out) && takes(&ring[0])) {
+        // A way into another ring is a way out of this one.
+        if ring
+            .iter()
+            .flat_map(|one| &leads[*one])
+            .filter_map(|lead| lead.station())
+            .any(|to| !ring.contains(&to))
+        {
             continue;
         }
         let names: Vec<String> = ring.iter().map(|one| format!("`{}`", entries[*one].id.value)).collect();
@@ -61,7 +58,6 @@ fn check_rings(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics)
         let problem = Problem::new(code::NO_WAY_OUT, message);
         problems
             .error(&entries[ring[0]].place, problem.help("give one of these stations an exit that leads on"));
-        told.extend(ring);
     }
 }
 
@@ -69,11 +65,14 @@ fn check_rings(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics)
 fn check_connections(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
     for (n, entry) in entries.iter().enumerate() {
+        check_inlets(entry, problems);
         for exit in entry.blueprint.exits() {
-            let Lead::Station(target) = lead_of(scenario, n, &exit.to) else { continue };
+            let Lead::Station(target) = lead_of(scenario, doubts, n, &exit.to) else { continue };
             let inlets = entries[target].blueprint.named_inlets();
-            let is_known = |name: &Spanned<String>| entries.iter().any(|entry| entry.id.value == name.value);
-            let are_known = doubts.knows_exits(&entries[target]) && inlets.iter().all(is_known);
+            let is_known = |name: &Spanned<String>| {
+                !name.value.is_empty() && entries.iter().any(|entry| entry.id.value == name.value)
+            };
+            let are_known = !doubts.has_unread(&entries[target]) && inlets.iter().all(is_known);
             if !inlets.is_empty() && are_known && !inlets.iter().any(|name| name.value == entry.id.value) {
                 let (from, to) = (&entry.id.value, &entries[target].id.value);
                 let message = format!("`{from}` gives to `{to}`, none of whose inlets takes from it");
@@ -97,27 +96,45 @@ fn check_connections(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagno
         }
     }
     check_bodies(scenario, doubts, problems);
-    check_bins(scenario, problems);
+    check_bins(scenario, doubts, problems);
     super::together::check(scenario, doubts, problems);
+}
+
+/// One station feeds one inlet: which of two a part is for nobody can say.
+fn check_inlets(entry: &Entry, problems: &mut Diagnostics) {
+    let inlets = entry.blueprint.named_inlets();
+    for (n, name) in inlets.iter().enumerate().filter(|(_, name)| !name.value.is_empty()) {
+        if let Some(first) = inlets[..n].iter().find(|first| first.value == name.value) {
+            let message = format!("`{}` takes from `{}` by two inlets", entry.id.value, name.value);
+            let problem =
+                Problem::new(code::DUPLICATE_NAME, message).related(first.place.span, "it stands here first");
+            problems.error(
+                &name.place,
+                problem.help("set `parts` of one inlet to the number of all, or put a divider before them"),
+            );
+        }
+    }
 }
 
 /// Stations that nothing feeds, and inlets whose station does not give to them.
 fn check_feeders(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
-    let leads = |from: usize| -> Vec<Lead> {
-        let exits = entries[from].blueprint.exits();
-        exits.iter().map(|exit| lead_of(scenario, from, &exit.to)).collect()
+    let leads: Vec<Vec<Lead>> = (0..entries.len()).map(|from| leads_of(scenario, doubts, from)).collect();
+    let may_lead_anywhere = |from: usize| {
+        doubts.has_other_exits(&entries[from], scenario) || leads[from].contains(&Lead::Unknown)
     };
-    let may_lead_anywhere =
-        |from: usize| !doubts.knows_exits(&entries[from]) || leads(from).contains(&Lead::Unknown);
     let misspelt: Vec<String> = names_of_nobody(scenario);
-    let anybody_may_be_fed =
-        misspelt.iter().any(|name| !is_name(name)) || !entries.iter().all(Entry::is_read);
+    let anybody_may_be_fed = misspelt.iter().any(|name| !is_name(name)) || doubts.has_unread_names();
     let may_be_fed = |n: usize| {
         let id = entries[n].id.value.as_str();
-        let is_meant = misspelt.iter().any(|name| nearest(name, [id]).is_some()) || doubts.may_name(id);
-        let is_another = entries[..n].iter().any(|entry| entry.id.value == id);
+        let is_meant = misspelt.iter().any(|name| nearest(name, [id]).is_some()) || doubts.may_mean(id);
+        let is_another = id.is_empty() || entries[..n].iter().any(|entry| entry.id.value == id);
         is_meant || is_another || anybody_may_be_fed || (n > 0 && may_lead_anywhere(n - 1))
+    };
+    let may_be_stocked = |entry: &Entry| {
+        entry.blueprint.is_stocked()
+            || doubts.has_unread(entry)
+            || doubts.has_error_at(entry, &["endless", "content"])
     };
     let mut fed = vec![false; entries.len()];
     for (n, entry) in entries.iter().enumerate() {
@@ -125,7 +142,7 @@ fn check_feeders(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostic
         targets.for_each(|target| fed[target] = true);
     }
     for (n, entry) in entries.iter().enumerate() {
-        if entry.blueprint.takes() && !fed[n] && !entry.blueprint.is_stocked() && !may_be_fed(n) {
+        if entry.blueprint.takes() && !fed[n] && !may_be_stocked(entry) && !may_be_fed(n) {
             problems.error(
                 &entry.id.place,
                 Problem::new(code::NOT_FED, format!("nothing feeds `{}`", entry.id.value))
@@ -188,7 +205,7 @@ fn check_bodies(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics
             }
         }
         if entry.in_turn && entry.count > 1 {
-            let beyond = entry.blueprint.exits().first().map(|exit| lead_of(scenario, n, &exit.to));
+            let beyond = entry.blueprint.exits().first().map(|exit| lead_of(scenario, doubts, n, &exit.to));
             let is_one = |to: usize| has_body(&entries[to]) && entries[to].count == 1;
             if !matches!(beyond, Some(Lead::Unknown)) && !beyond.and_then(Lead::station).is_some_and(is_one) {
                 problems.error(
@@ -215,13 +232,13 @@ fn check_bodies(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics
 }
 
 /// Who pours gives to a bin, and who lifts out of bulk takes from bins only.
-fn check_bins(scenario: &Scenario, problems: &mut Diagnostics) {
+fn check_bins(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
     let body = |n: usize| entries[n].blueprint.body(&scenario.kinds, &entries[n].id.value);
     let is_bin = |n: usize| body(n).is_some_and(|place| place.counts().is_some());
     for (n, entry) in entries.iter().enumerate() {
         for (no, exit) in entry.blueprint.exits().iter().enumerate() {
-            let lead = lead_of(scenario, n, &exit.to);
+            let lead = lead_of(scenario, doubts, n, &exit.to);
             if !entry.is_read() || lead == Lead::Unknown {
                 continue;
             }
@@ -297,7 +314,16 @@ impl Lead {
     }
 }
 
-fn lead_of(scenario: &Scenario, from: usize, to: &To) -> Lead {
+/// Where the exits of a station lead.
+fn leads_of(scenario: &Scenario, doubts: &Doubts, from: usize) -> Vec<Lead> {
+    let exits = scenario.stations[from].blueprint.exits();
+    exits.iter().map(|exit| lead_of(scenario, doubts, from, &exit.to)).collect()
+}
+
+fn lead_of(scenario: &Scenario, doubts: &Doubts, from: usize, to: &To) -> Lead {
+    if doubts.has_other_exits(&scenario.stations[from], scenario) {
+        return Lead::Unknown;
+    }
     match (target_of(scenario, from, to), to) {
         (Some(ix), _) if scenario.stations[ix].is_read() => Lead::Station(ix),
         (None, To::Named(name)) if name.value != OUT => Lead::Unknown,
@@ -362,6 +388,22 @@ mod tests {
         for found in [ring(press, r#""note": "on""#), ring("", r#""too": "out""#)] {
             assert!(!found.is_empty() && !found.iter().any(|message| message.contains("loop")), "{found:?}");
         }
+    }
+
+    /// Two inlets with one feeder would each take all that comes.
+    #[test]
+    fn two_inlets_from_one_station_are_refused() {
+        let line = |first: &str, second: &str| {
+            errors(&format!(
+                r#"{{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "M"}},
+                {{"id": "G", "type": "work", "endless": true, "time": "1 s", "to": "M"}},
+                {{"id": "M", "type": "machine", "cycle": "1 s", "to": "out",
+                  "inlets": [{{"from": "{first}"}}, {{"from": "{second}"}}, {{"from": "G"}}]}}"#
+            ))
+        };
+        let found = line("F", "F");
+        assert_eq!(found, ["`M` takes from `F` by two inlets"]);
+        assert_eq!(line("F", "G"), ["`M` takes from `G` by two inlets"]);
     }
 
     #[test]

@@ -3,8 +3,11 @@
 //! An error is told together with all others, and must not make up more of them: a station whose type could not be read may
 //! give to anybody; a name may stand under a key that nobody knows. It judges nothing itself.
 
-use crate::diag::{Diagnostics, Span};
+use super::Scenario;
+use crate::diag::{Diagnostic, Diagnostics, Span, code};
+use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
+use crate::terms::kind::Kind;
 use crate::text::fields::Unread;
 use crate::text::suggest::nearest;
 
@@ -12,8 +15,15 @@ use crate::text::suggest::nearest;
 #[derive(Debug, Default)]
 pub(crate) struct Doubts {
     unread: Vec<Unread>,
-    /// Bytes and path of each error of the reading.
-    errors: Vec<(Span, String)>,
+    errors: Vec<Seen>,
+}
+
+/// An error that was reported.
+#[derive(Debug)]
+struct Seen {
+    code: &'static str,
+    span: Span,
+    path: String,
 }
 
 impl Doubts {
@@ -26,7 +36,13 @@ impl Doubts {
 
     /// Takes the errors that were found since into account.
     pub(super) fn remember(&mut self, problems: &Diagnostics) {
-        self.errors = problems.errors().map(|error| (error.span, error.path.clone())).collect();
+        let seen = |error: &Diagnostic| Seen { code: error.code, span: error.span, path: error.path.clone() };
+        self.errors = problems.errors().map(seen).collect();
+    }
+
+    /// Whether the text itself is sound: otherwise pieces of the file are missing of which nothing is known.
+    pub(super) fn is_text_sound(&self) -> bool {
+        !self.errors.iter().any(|error| matches!(error.code, code::SYNTAX | code::DUPLICATE_KEY))
     }
 
     /// Whether this name stands where nothing could be read: it may be the name of something there.
@@ -34,23 +50,82 @@ impl Doubts {
         self.unread.iter().any(|unread| unread.text == name)
     }
 
-    /// Whether it is known where a station gives to, names apart.
-    pub(super) fn knows_exits(&self, entry: &Entry) -> bool {
-        entry.is_read() && !self.unread.iter().any(|unread| lies_in(unread.span, entry))
+    /// Whether this name, or one near to it, stands where nothing could be read.
+    pub(super) fn may_mean(&self, name: &str) -> bool {
+        self.unread.iter().any(|unread| nearest(&unread.text, [name]).is_some())
+    }
+
+    /// Whether a name was to stand where nothing stands that could be one.
+    pub(super) fn has_unread_names(&self) -> bool {
+        self.unread.iter().any(|unread| unread.text.is_empty())
+    }
+
+    /// Whether what should be listed under this key of the file is not, or not under its names.
+    pub(super) fn has_unread_entries(&self, key: &str) -> bool {
+        let is_whole = |path: &str| {
+            path.strip_prefix(key)
+                .is_some_and(|rest| rest.is_empty() || rest.starts_with('[') && rest.ends_with(']'))
+        };
+        let is_id = |path: &str| path.starts_with(key) && path.ends_with(".id");
+        self.errors.iter().any(|error| {
+            let is_of_shape =
+                matches!(error.code, code::WRONG_TYPE | code::MISSING_KEY | code::TOO_FEW | code::EMPTY);
+            is_of_shape && (is_whole(&error.path) || is_id(&error.path))
+        })
+    }
+
+    /// Whether something stands in a station that could not be read.
+    pub(super) fn has_unread(&self, entry: &Entry) -> bool {
+        !entry.is_read() || self.unread_in(entry).next().is_some()
+    }
+
+    fn unread_in(&self, entry: &Entry) -> impl Iterator<Item = &Unread> {
+        self.unread.iter().filter(|unread| lies_in(unread.span, entry))
+    }
+
+    /// Whether a station may give to others than those that are known: the type is not, or something could not be read that
+    /// may name a station, or that may say where it gives to where nothing else does.
+    pub(super) fn has_other_exits(&self, entry: &Entry, scenario: &Scenario) -> bool {
+        let mut unread = self.unread_in(entry).peekable();
+        if unread.peek().is_none() || !entry.is_read() {
+            return !entry.is_read();
+        }
+        let says_nothing = entry.blueprint.exits().iter().any(|exit| exit.to == To::Next);
+        let ids: Vec<&str> = scenario.stations.iter().map(|entry| entry.id.value.as_str()).collect();
+        says_nothing || unread.any(|unread| nearest(&unread.text, ids.iter().copied()).is_some())
+    }
+
+    /// Whether there is an error at one of these keys of a station.
+    pub(super) fn has_error_at(&self, entry: &Entry, keys: &[&str]) -> bool {
+        let is_at = |path: &str| {
+            keys.iter().any(|key| path.strip_suffix(key).is_some_and(|rest| rest.ends_with('.')))
+        };
+        self.errors.iter().any(|error| lies_in(error.span, entry) && is_at(&error.path))
     }
 
     /// Whether a station is known in all it does.
     pub(crate) fn knows_all(&self, entry: &Entry) -> bool {
-        entry.is_read() && !self.errors.iter().any(|(span, _)| lies_in(*span, entry))
+        entry.is_read() && !self.errors.iter().any(|error| lies_in(error.span, entry))
     }
 
-    /// Whether no error is about parts, models or the plan.
-    pub(crate) fn knows_parts_and_plan(&self) -> bool {
-        let is_of_them = |path: &str| {
-            let key = path.split(['.', '[']).next().unwrap_or_default();
-            nearest(key, ["parts", "models", "plan"]).is_some()
-        };
-        !self.errors.iter().any(|(_, path)| is_of_them(path))
+    /// Whether it is known of a station where it gives to, and what it brings.
+    pub(crate) fn knows_source(&self, entry: &Entry, scenario: &Scenario) -> bool {
+        !self.has_other_exits(entry, scenario) && !self.has_error_at(entry, &["part", "to"])
+    }
+
+    /// Whether it is known how parts fall, and in which order they come.
+    pub(crate) fn knows_parts_and_runs(&self, scenario: &Scenario) -> bool {
+        const OF_CLASSES: [&str; 3] = ["attitudes", "conditions", "right_way"];
+        let is_known = |kind: &Kind| !kind.misread.iter().any(|key| OF_CLASSES.contains(key));
+        let has_recipes = scenario.stations.iter().any(|entry| entry.blueprint.recipes().is_some());
+        let is_of_runs =
+            |path: &str| path.contains("changeover") || (has_recipes && path.starts_with("models"));
+        scenario.kinds.iter().all(is_known)
+            && self.is_text_sound()
+            && !self
+                .errors
+                .iter()
+                .any(|error| is_of_runs(&error.path) || error.path == "plan" || error.path == "parts")
     }
 }
 

@@ -16,6 +16,7 @@ mod promise;
 mod run_off;
 mod size;
 mod together;
+mod ways;
 
 pub use changeover::{ChangeoverSpec, PurgeSpec, RunEnd, RunSpec, ToolingSpec};
 pub use connections::target_of;
@@ -25,6 +26,7 @@ pub use money::Prices;
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
 pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
+pub(crate) use ways::Ways;
 
 pub use run_off::{MostBad, RunOffJams, RunOffSpec};
 
@@ -151,13 +153,7 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
             "[]",
             "Measures of one's own: share of time in which any of a list of station states holds",
         ),
-        models: object
-            .maybe(
-                "models",
-                nested("models", models::read),
-                "Product models, for stations with a recipe for each; left out: one model",
-            )
-            .unwrap_or_default(),
+        models: read_models(object),
         plan: object.optional("plan", nested("plan", plan::read), "{}", "What is run"),
         promise: object
             .maybe(
@@ -181,18 +177,41 @@ fn read_root(object: &mut Object<'_>) -> Scenario {
     }
 }
 
+fn read_models(object: &mut Object<'_>) -> Models {
+    let models = object.maybe(
+        "models",
+        nested("models", models::read),
+        "Product models, for stations with a recipe for each; left out: one model",
+    );
+    match models {
+        Some(models) if !models.names.is_empty() => models,
+        // Nobody knows what they are called.
+        _ if object.has("models") => {
+            Models { names: vec![Spanned::default()], amounts: vec![1.0], at_random: false }
+        }
+        _ => Models::default(),
+    }
+}
+
 fn read_kinds(object: &mut Object<'_>) -> Vec<Kind> {
     let parts: Option<Vec<(Spanned<String>, Kind)>> = object.maybe(
         "parts",
         map_of(nested("part", kind::read)).at_least(1),
         "The part kinds by name; left out: one kind named `part`, always good, without attitudes",
     );
+    let is_object = |key: &str| {
+        object.node("parts").and_then(|node| node.entry(key)).is_none_or(|entry| entry.node.is_object())
+    };
     match parts {
+        None if object.has("parts") => vec![Kind::unread("")],
         None => vec![Kind::plain("part")],
         Some(parts) if parts.is_empty() => vec![Kind::plain("part")],
         Some(parts) => parts
             .into_iter()
-            .map(|(name, kind)| Kind { name: name.value, place: name.place, ..kind })
+            .map(|(name, kind)| {
+                let kind = if is_object(&name.value) { kind } else { Kind::unread(&name.value) };
+                Kind { name: name.value, place: name.place, ..kind }
+            })
             .collect(),
     }
 }

@@ -4,7 +4,7 @@
 //! releases three parts at once onto a track for two. That can be seen from the file. Invariant: only what is
 //! impossible for sure is refused, whatever else the line does.
 
-use super::{Doubts, Scenario, target_of};
+use super::{Doubts, Scenario, Ways, target_of};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::catalogue::Entry;
@@ -12,8 +12,9 @@ use crate::stations::catalogue::Entry;
 /// Reports stations that want more parts at once than can be before them, or more room than there is beyond.
 pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let known = |entry: &&Entry| doubts.knows_all(entry);
+    let feeders = Ways::of(scenario).feeders;
     for (n, entry) in scenario.stations.iter().enumerate().filter(|(_, entry)| known(entry)) {
-        check_inlets(scenario, n, entry, known, problems);
+        check_inlets(scenario, &feeders[n], entry, known, problems);
         check_room(scenario, n, entry, known, problems);
     }
 }
@@ -21,23 +22,18 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
 /// Parts that can stand at once at the end of a station, in one of its equals.
 fn most_at(scenario: &Scenario, entry: &Entry) -> u32 {
     let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
-    body.map_or(entry.blueprint.stand_at_most(), |body| body.capacity())
+    body.map_or(entry.blueprint.stand_at_most(), |body| body.most_at_end())
 }
 
 fn check_inlets(
     scenario: &Scenario,
-    n: usize,
+    feeders: &[usize],
     entry: &Entry,
     known: impl Fn(&&Entry) -> bool,
     problems: &mut Diagnostics,
 ) {
     let wanted = entry.blueprint.takes_at_once();
     let named = entry.blueprint.named_inlets();
-    let feeds = |from: usize| {
-        let exits = scenario.stations[from].blueprint.exits();
-        exits.iter().any(|exit| target_of(scenario, from, &exit.to) == Some(n))
-    };
-    let feeders: Vec<usize> = (0..scenario.stations.len()).filter(|&from| feeds(from)).collect();
     if !feeders.iter().all(|from| known(&&scenario.stations[*from])) {
         return;
     }

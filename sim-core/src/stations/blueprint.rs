@@ -232,12 +232,23 @@ pub struct TrafficSite<'a> {
     pub seconds: Vec<f64>,
     /// Parts handled at once. Starts as 1.
     pub places: f64,
+    /// How much of these times is sure, whatever the parts before and after: below 1 where moves can be spared, or more
+    /// handled at once than on the mean. Starts as 1.
+    pub sure: f64,
+    /// What it does for parts of each side, if it goes from side to side.
+    pub sides: Option<SidesTraffic>,
+    /// Whether it runs on when its way on is full, and what is surplus falls back to where it was taken from.
+    pub spills: bool,
+    /// Whether it holds any number of parts: what is beyond it holds up nothing that is ahead.
+    pub holds_any: bool,
     /// Parts that it brings into the line, if it is a source.
     pub source: Option<SourceTraffic>,
     /// How it shares the flow among its exits 0, 1, 2 ..., if it does so by room and not by class.
     pub split: Split,
     /// Parts of each inlet in one product (machines with several inlets).
     pub per_product: Vec<f64>,
+    /// Fewest and most parts of each inlet in one product. Left empty: always the same.
+    pub per_product_bounds: Vec<(f64, f64)>,
     /// For each of [`Blueprint::inner_stops`] and each class of entering parts: how many of them it can strike,
     /// from 0 to 1. Left empty: all parts of all classes come by.
     pub strikes: Vec<Vec<f64>>,
@@ -247,8 +258,12 @@ pub struct TrafficSite<'a> {
     pub models: &'a Models,
     /// Stations that feed it, and how many equal ones each is.
     pub feeders: Vec<(String, u32)>,
-    /// Mean pieces of a batch by the station that gets it.
-    pub batches: &'a [(String, f64)],
+    /// Pieces of a batch by the station that gets it.
+    pub batches: &'a [BatchTraffic],
+    /// Most parts that come to it together.
+    pub together: u32,
+    /// Parts that each station that feeds it holds, if there is a limit.
+    pub rooms: Vec<(String, Option<u32>)>,
     /// For each exit, whether what leaves there can come back on a way without a bin. Left empty: it can't.
     pub comes_back: Vec<bool>,
     /// The run of a product sequence that is looked at.
@@ -280,14 +295,21 @@ impl<'a> TrafficSite<'a> {
             models,
             feeders: Vec::new(),
             batches: &[],
+            together: 1,
+            rooms: Vec::new(),
             comes_back: Vec::new(),
             run: None,
             routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
             seconds: vec![0.0; classes.len()],
+            sure: 1.0,
+            sides: None,
+            spills: false,
+            holds_any: false,
             places: 1.0,
             source: None,
             split: Split::ByClass,
             per_product: Vec::new(),
+            per_product_bounds: Vec::new(),
             strikes: Vec::new(),
             attendance: Vec::new(),
         }
@@ -309,10 +331,42 @@ impl<'a> TrafficSite<'a> {
         self.run.map(|run| &self.kinds[usize::from(run.kind)])
     }
 
-    /// Mean pieces of a batch that comes from the station with this name; 1 if none does.
-    pub fn mean_batch(&self, from: &str) -> f64 {
-        self.batches.iter().find(|(name, _)| name == from).map_or(1.0, |(_, pieces)| *pieces)
+    /// Pieces that are taken at once from the station with this name, as a batch: on the mean, at least and at most. Where
+    /// they come one by one it is one if they are wanted as fast as they come, and all that there is room for if not.
+    pub fn batch(&self, from: &str) -> (f64, (f64, f64)) {
+        let of = self.batches.iter().find(|batch| batch.to == from);
+        let mean = of.map_or(1.0, |batch| batch.mean);
+        match of {
+            Some(batch) if batch.fewest > 1 => (mean, (mean, mean)),
+            Some(_) | None => {
+                let room =
+                    self.rooms.iter().find(|(name, _)| name == from).map_or(Some(1), |(_, room)| *room);
+                (mean, (1.0, room.map_or(f64::INFINITY, f64::from).max(mean)))
+            }
+        }
     }
+}
+
+/// Pieces that are given together, as a batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BatchTraffic {
+    /// The station that gets them.
+    pub to: String,
+    /// How many on the mean.
+    pub mean: f64,
+    /// How many at least.
+    pub fewest: u32,
+}
+
+/// A station whose time depends on the side on which it stood: how it sends parts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SidesTraffic {
+    /// Exits that are sides: 0 up to this one.
+    pub exits: u8,
+    /// Time of a part for the side where it stands, s.
+    pub same_s: f64,
+    /// Time of a part for another side, s.
+    pub other_s: f64,
 }
 
 /// What a station calls attendants for, apart from its stops.
@@ -347,6 +401,11 @@ pub enum Split {
     FillFirst,
     /// Evenly as long as all have room, then by what each can take.
     Even,
+    /// By what has been taken already (the emptiest, who has called for longest): as good as evenly where all are alike, in
+    /// any way where they are not.
+    Any,
+    /// By these shares as long as all have room, then by what each can take.
+    Ratio(Vec<f64>),
 }
 
 /// What the network gives to a station that is being built.

@@ -205,7 +205,7 @@ impl Escapement {
                 if place.counts().is_some() {
                     return (place.is_endless() || place.len() >= self.release, Nanos::MAX);
                 }
-                match place.due(self.release - 1) {
+                match place.there_at(self.release - 1) {
                     Some(due) if due <= floor.now => (true, Nanos::MAX),
                     Some(due) => (false, due),
                     None => (false, Nanos::MAX),

@@ -578,7 +578,7 @@ fn ready_in<O: Observer>(floor: &Floor<O>, place: PlaceId, wanted: u32) -> (u32,
         return (if place.is_endless() { wanted } else { place.len() }, Nanos::MAX);
     }
     for n in 0..place.len().min(wanted) {
-        match place.due(n) {
+        match place.there_at(n) {
             Some(due) if due <= floor.now => {}
             Some(due) => return (n, due),
             None => return (n, Nanos::MAX),

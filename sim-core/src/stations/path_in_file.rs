@@ -290,13 +290,14 @@ impl PathInFile {
     }
 
     /// A jam has stopped the station: everything up to stretch `kept` stands.
-    fn strike(&mut self, now: Nanos, kept: usize, stuck: Stuck) {
+    fn strike<O: Observer>(&mut self, floor: &mut Floor<O>, kept: usize, stuck: Stuck) {
         let kept = self.jam.map_or(kept, |before| before.max(kept));
+        floor.goes_on_ahead(self.me, self.setup.points[kept + 1..].iter().map(|point| point.travel).sum());
         self.jam = Some(kept);
         self.stuck = stuck;
         self.may_stand = true;
         for stretch in &mut self.stretches[..=kept] {
-            stretch.stands_since.get_or_insert(now);
+            stretch.stands_since.get_or_insert(floor.now);
         }
     }
 
@@ -347,7 +348,7 @@ impl PathInFile {
                 At::Way => At::Tool { tool: point.first as u16, jammed: false },
                 At::Tool { tool, jammed } if usize::from(tool) < point.end => {
                     if !jammed && floor.jams(self.me, &part, Moment::Tool(tool as u8)) {
-                        return self.jam_front(floor.now, at, part, At::Tool { tool, jammed: true });
+                        return self.jam_front(floor, at, part, At::Tool { tool, jammed: true });
                     }
                     self.use_tool(floor, tool, due, &mut part)
                 }
@@ -358,7 +359,7 @@ impl PathInFile {
                 At::Tool { .. } => At::Leaving { exit: 0, jammed: false },
                 At::Leaving { exit, jammed: false } => {
                     if floor.jams(self.me, &part, Moment::End) {
-                        return self.jam_front(floor.now, at, part, At::Leaving { exit, jammed: true });
+                        return self.jam_front(floor, at, part, At::Leaving { exit, jammed: true });
                     }
                     At::Leaving { exit, jammed: true }
                 }
@@ -369,9 +370,9 @@ impl PathInFile {
 
     /// A jam has got hold of the part in front of stretch `at`.
     #[cold]
-    fn jam_front(&mut self, now: Nanos, at: usize, part: Part, stage: At) -> Flow {
+    fn jam_front<O: Observer>(&mut self, floor: &mut Floor<O>, at: usize, part: Part, stage: At) -> Flow {
         self.set_front(at, part, stage);
-        self.strike(now, at, Stuck::Before(at));
+        self.strike(floor, at, Stuck::Before(at));
         Flow::Jammed
     }
 
@@ -444,7 +445,7 @@ impl PathInFile {
             self.setup.path.stop_waiting(floor, self.me);
         }
         if floor.jams(self.me, &part, Moment::After) {
-            self.strike(floor.now, self.stretches.len() - 1, Stuck::Gone);
+            self.strike(floor, self.stretches.len() - 1, Stuck::Gone);
             return Flow::Jammed;
         }
         Flow::Clear
@@ -493,7 +494,7 @@ impl PathInFile {
         self.stretches[0].push(Rider { part, at_entry: part.attitude, due, at: At::Way });
         floor.set_state(self.me, State::Working);
         if floor.jams(self.me, &part, Moment::Start) {
-            self.strike(floor.now, self.stretches.len() - 1, Stuck::Entry);
+            self.strike(floor, self.stretches.len() - 1, Stuck::Entry);
         }
     }
 

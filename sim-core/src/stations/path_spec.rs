@@ -159,20 +159,33 @@ fn read_motion(object: &mut Object<'_>) -> Motion {
             Motion::InFile(FileSpec { speed_m_s, live_length_m, gap, lengths_m })
         }
         (None, speed, length) if !object.sound(&["speed", "live_length"]) => {
-            // What could not be read is compared with nothing.
-            let (speed_m_s, live_length_m) = (speed.unwrap_or(f64::NAN), length.unwrap_or(f64::NAN));
-            Motion::InFile(FileSpec { speed_m_s, live_length_m, gap, lengths_m })
+            in_file(speed, length, gap, lengths_m)
         }
-        _ => {
+        (pass, speed, length) => {
             if object.sound(&["pass", "speed", "live_length"]) {
                 let problem = Problem::new(code::MISSING_KEY, "how parts move along the path is not clear");
                 object.fail_here(problem.expected(
                     "`pass` (one part at a time), or `speed` and `live_length` (parts in file), not both",
                 ));
             }
-            Motion::OneAtATime(Law::fixed(1.0))
+            if pass.is_none() && (speed.is_some() || length.is_some()) {
+                in_file(speed, length, gap, lengths_m)
+            } else {
+                Motion::OneAtATime(Law::fixed(1.0))
+            }
         }
     }
+}
+
+/// Parts in file on a path with an error: what is not known is compared with nothing.
+fn in_file(
+    speed: Option<f64>,
+    length: Option<f64>,
+    gap: f64,
+    lengths_m: Vec<(Spanned<String>, f64)>,
+) -> Motion {
+    let (speed_m_s, live_length_m) = (speed.unwrap_or(f64::NAN), length.unwrap_or(f64::NAN));
+    Motion::InFile(FileSpec { speed_m_s, live_length_m, gap, lengths_m })
 }
 
 /// One exit: key, destination, rule.
@@ -261,9 +274,9 @@ impl PathSpec {
         }
     }
 
-    fn check_exits(&self, kinds: &[Kind], problems: &mut Diagnostics) {
+    fn check_exits(&self, tools: &[&ToolSpec], kinds: &[Kind], problems: &mut Diagnostics) {
         let rows = self.exit_rows();
-        for tool in self.tools.iter().filter(|tool| self.exit_of(&rows, tool).is_none()) {
+        for tool in tools.iter().filter(|tool| self.exit_of(&rows, tool).is_none()) {
             let close = tool.sensed.as_ref().is_some_and(|sensed| !sensed.passes_close);
             if tool.rejects(kinds) || (close && matches!(self.motion, Motion::InFile(_))) {
                 let message =
@@ -444,15 +457,18 @@ impl Blueprint for PathSpec {
     }
 
     fn check(&self, kinds: &[Kind], problems: &mut Diagnostics) {
-        let before = problems.error_count();
+        let are_known = kinds.iter().all(Kind::has_known_attitudes);
+        let mut sound_tools: Vec<&ToolSpec> = Vec::with_capacity(self.tools.len());
         for tool in &self.tools {
+            let before = problems.error_count();
             tool.check(kinds, problems);
+            sound_tools.extend((problems.error_count() == before).then_some(tool));
         }
         for (_, _, rule) in self.exit_rows().iter().skip(1) {
             rule.check(kinds, problems);
         }
-        if problems.error_count() == before && kinds.iter().all(Kind::has_known_attitudes) {
-            self.check_exits(kinds, problems);
+        if are_known {
+            self.check_exits(&sound_tools, kinds, problems);
         }
         match &self.motion {
             Motion::InFile(file) => file.check(self, kinds, problems),

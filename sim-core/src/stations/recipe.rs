@@ -179,7 +179,9 @@ impl RecipeSpec {
                 must_be_one_of(name, "model", &known, problems);
             }
         }
-        for model in known.iter().filter(|model| !named.iter().any(|name| name.value == **model)) {
+        for model in
+            known.iter().filter(|model| !model.is_empty() && !named.iter().any(|name| name.value == **model))
+        {
             let problem =
                 Problem::new(code::MISSING_KEY, format!("there is no recipe for the model `{model}`"));
             problems.error(&self.place, problem.help(format!("add a recipe for `{model}`")));
@@ -239,6 +241,12 @@ impl RecipeSpec {
     pub fn most_pieces(&self, taker: &str) -> u32 {
         let of = |lines: &Lines| lines.iter().filter(|l| l.to.value == taker).map(|l| l.pieces).sum::<u32>();
         self.by_model.iter().map(|(_, lines)| of(lines)).max().unwrap_or(0)
+    }
+
+    /// Fewest pieces that a taker gets at once, of the models for which it gets any.
+    pub fn fewest_pieces(&self, taker: &str) -> u32 {
+        let of = |lines: &Lines| lines.iter().filter(|l| l.to.value == taker).map(|l| l.pieces).sum::<u32>();
+        self.by_model.iter().map(|(_, lines)| of(lines)).filter(|pieces| *pieces > 0).min().unwrap_or(0)
     }
 
     /// Most pieces of a batch.

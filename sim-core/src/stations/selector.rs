@@ -20,7 +20,7 @@
 
 use super::Station;
 use super::bench::{Bench, BenchSetup, Deed, DeedTable, Judge, compiled, table_traffic};
-use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
+use super::blueprint::{Blueprint, ExitSpec, SidesTraffic, Site, To, TrafficSite, read_to};
 use super::comes_back::{ComebackSpec, comes_back};
 use super::tool_spec::all_names;
 use super::tooling::{ClassName, ReturnRule, class_names};
@@ -331,6 +331,10 @@ impl Blueprint for SelectorSpec {
             Form::Shuttle(shuttle) => [(shuttle.same_side.mean() + shuttle.other_side.mean()) / 2.0; 2],
         };
         (traffic.routes, traffic.seconds) = table_traffic(&table, &times, &rules, traffic.kinds);
+        if let Form::Shuttle(shuttle) = &self.form {
+            let (same_s, other_s) = (shuttle.same_side.mean(), shuttle.other_side.mean());
+            traffic.sides = Some(SidesTraffic { exits: self.reject_exit(), same_s, other_s });
+        }
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {

@@ -4,6 +4,9 @@
 //! **Belt**: driven; *accumulating* (parts close up, slipping) or *stopping* (the belt stands while its head
 //! part can't leave). Entries keep a least spacing, if one is given. A **recirculation belt** brings rejects
 //! back to an earlier point of the line; there the join's priority decides who goes first.
+//!
+//! In the balance a part keeps its room for as long as it travels: no more than capacity / travel time get through, nor
+//! more than the spacing lets in.
 
 use super::Station;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, part_needs, read_to};
@@ -233,7 +236,14 @@ impl Blueprint for TrackSpec {
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        traffic.seconds.fill(self.spacing_s());
+        // Each part keeps its room for as long as it travels, at least.
+        let capacity = self.capacity(traffic.kinds).filter(|capacity| *capacity != UNLIMITED);
+        let by_room = capacity.map_or(0.0, |capacity| self.travel_s / f64::from(capacity));
+        let seconds = self.spacing_s().max(by_room);
+        traffic.seconds.fill(seconds);
+        // What comes together lies side by side.
+        let least = (self.spacing_s() / f64::from(traffic.together)).max(by_room);
+        traffic.sure = if seconds > 0.0 { least / seconds } else { 1.0 };
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {

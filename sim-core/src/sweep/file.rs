@@ -185,7 +185,8 @@ fn check(sweep: &Sweep, problems: &mut Diagnostics) {
                 (factor.is_free(), "`values`, or `low` and `high`")
             }
         };
-        if lacks && !problems.has_errors() {
+        let is_misread = problems.errors().any(|error| error.path.starts_with(&factor.place.path));
+        if lacks && !is_misread && !problems.errors().any(|error| error.path.starts_with("design")) {
             let message = format!("the factor `{}` has no values for this design", factor.name);
             problems.error(&factor.place, Problem::new(code::MISSING_KEY, message).expected(expected));
         }

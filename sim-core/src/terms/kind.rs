@@ -13,6 +13,9 @@ use crate::units::Dimension;
 /// Most attitudes, conditions or kinds: parts keep them in a byte, and the right attitudes are bits of a word.
 pub const NAMES_MAX: usize = 60;
 
+/// Keys that others rely on.
+const KEYS: [&str; 7] = ["length", "mass", "density", "attitudes", "right_way", "conditions", "sizes"];
+
 /// How strongly attitudes, defects and jams differ from lot to lot, a lot being a container or a shift (ruling 11).
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct LotSpread {
@@ -95,6 +98,15 @@ impl Kind {
     /// Whether the chances of these parts to jam vary from container to container or from shift to shift.
     pub fn jams_vary(&self) -> bool {
         self.lots.jams.is_some() || self.shifts.jams.is_some()
+    }
+
+    /// A kind of which nothing could be read: nobody knows what its attitudes, conditions and dimensions are called.
+    pub fn unread(name: &str) -> Self {
+        let mut kind = Kind { misread: KEYS.to_vec(), ..Kind::plain(name) };
+        kind.attitudes[0].clear();
+        kind.conditions[0].clear();
+        kind.sizes.push((String::new(), Law::fixed(1.0)));
+        kind
     }
 
     /// Whether its attitudes, and the right one, could be read.
@@ -190,10 +202,12 @@ pub fn read(object: &mut Object<'_>) -> Kind {
         object.fail("sizes", Problem::new(code::OUT_OF_RANGE, "a part has at most two measured dimensions"));
     }
     kind.sizes = sizes.into_iter().map(|(name, law)| (name.value, law)).collect();
+    if object.node("sizes").is_some_and(|node| !node.is_object()) {
+        kind.sizes.push((String::new(), Law::fixed(1.0)));
+    }
     kind.lots = spread_of(object, "between_lots", &kind, lots);
     kind.shifts = spread_of(object, "between_shifts", &kind, shifts);
-    let keys = ["length", "mass", "density", "attitudes", "right_way", "conditions", "sizes"];
-    kind.misread.extend(keys.iter().filter(|key| object.has(key) && !object.sound(&[key])));
+    kind.misread.extend(KEYS.iter().filter(|key| object.has(key) && !object.sound(&[key])));
     kind
 }
 

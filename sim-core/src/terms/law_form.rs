@@ -20,11 +20,11 @@ use super::law::{Law, Shape};
 use super::law_parts::{Amount, Row, Unit, Word, observed};
 use crate::diag::{Problem, code};
 use crate::text::evidence::{Evidence, Seen, read_events, read_test};
-use crate::text::fields::{Object, Reading, SettingSort, describe_object, read_object};
+use crate::text::fields::{Object, Reading, SettingSort, describe_object, known_keys, read_object};
 use crate::text::forms::{Form, chance, count, list_of, real};
 use crate::text::json::{Entry, Node, Value};
 use crate::text::schema::Definitions;
-use crate::text::suggest::{near_entry, nearest};
+use crate::text::suggest::{keys_fit, near_entry, nearest};
 use crate::text::{one_of_words, unknown_word, warn_unusual};
 use crate::units::Dimension;
 
@@ -207,8 +207,10 @@ impl LawForm {
             let told_by = |has: fn(&Node, &'static str) -> bool| {
                 kinds.iter().find(|kind| kind.told_by().iter().any(|key| has(node, key)))
             };
-            let told = told_by(|node, key| node.entry(key).is_some())
-                .or_else(|| told_by(|node, key| near_entry(node, key).is_some()));
+            let told = told_by(|node, key| node.entry(key).is_some()).or_else(|| {
+                told_by(|node, key| near_entry(node, key).is_some())
+                    .filter(|kind| self.fits_keys(**kind, node))
+            });
             if told.is_none() {
                 let problem = Problem::new(code::MISSING_KEY, "it is not said which law this is")
                     .expected(format!("\"law\": {}", one_of_words(self.words())));
@@ -231,6 +233,10 @@ impl LawForm {
                 .or_else(|| meant().and_then(|meant| kinds.iter().find(|kind| kind.word() == meant)))
                 .copied()
         })
+    }
+
+    fn fits_keys(&self, kind: Kind, node: &Node) -> bool {
+        known_keys(|object| self.object(kind, object)).is_some_and(|keys| keys_fit(node, &keys))
     }
 
     /// Reads, or describes, the object of one law.

@@ -418,26 +418,24 @@ fn counts(rows: &Rows<'_>) -> Option<CountRows> {
 
 /// The counts of a test of which some can't be counts, which is reported; none if these are no counts at all.
 fn broken_counts(rows: &Rows<'_>, at: &mut Reading) -> Option<CountRows> {
-    let count = |text: &str| text.parse().ok().filter(|count: &u64| *count <= MOST_COUNTED);
-    let mut are_counts = false;
-    for (_, node) in rows {
-        let Value::Number(value, text) = &node.value else { return None };
-        if *value > 0.0 && *value < 1.0 {
-            return None;
-        }
-        are_counts |= *value > 1.0 && count(text).is_some();
-    }
-    if !are_counts {
+    let count = |node: &Node| match &node.value {
+        Value::Number(_, text) => text.parse().ok().filter(|count: &u64| *count <= MOST_COUNTED),
+        Value::Null | Value::Bool(_) | Value::Text(_) | Value::List(_) | Value::Object(_) => None,
+    };
+    // Fractions, and `rest`, belong to chances.
+    let is_of_chances = |node: &Node| match &node.value {
+        Value::Number(value, _) => *value > 0.0 && *value < 1.0,
+        Value::Text(text) => text == "rest" || text.contains('%'),
+        Value::Null | Value::Bool(_) | Value::List(_) | Value::Object(_) => false,
+    };
+    let are_counts = rows.iter().any(|(_, node)| count(node).is_some_and(|count| count > 1));
+    if !are_counts || rows.iter().any(|(_, node)| is_of_chances(node)) {
         return None;
     }
-    for (name, node) in rows {
-        if let Value::Number(_, text) = &node.value
-            && count(text).is_none()
-        {
-            let message = format!("`{}` is no count of a test", clipped(text));
-            let problem = Problem::new(code::OUT_OF_RANGE, message).expected(SHARES_WANTED);
-            at.in_key(&name.value, |at| at.error(node.span, problem));
-        }
+    for (name, node) in rows.iter().filter(|(_, node)| count(node).is_none()) {
+        let message = format!("{} is no count of a test", node.found());
+        let problem = Problem::new(code::OUT_OF_RANGE, message).expected(SHARES_WANTED);
+        at.in_key(&name.value, |at| at.error(node.span, problem));
     }
     Some(rows.iter().map(|(name, _)| (name.clone(), 1)).collect())
 }

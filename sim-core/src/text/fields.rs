@@ -362,6 +362,12 @@ impl<'a> Object<'a> {
         let Some(entry) = source.entry(key) else {
             return Field::Absent;
         };
+        if entry.key != key && !form.fits(&entry.node) {
+            // It may be no slip at all.
+            source.unsound.push(key);
+            source.at.leave_unread_entry(entry);
+            return Field::Unsound;
+        }
         let before = source.at.error_count();
         let value = source.at.in_key(&entry.key, |at| form.read(&entry.node, at));
         if source.at.error_count() > before || entry.key != key {
@@ -424,7 +430,7 @@ impl<'a> Source<'a> {
         if let Some((meant, _)) = self.slips.iter().find(|(_, slip)| std::ptr::eq(*slip, entry)) {
             problem = problem.help(format!("did you mean `{meant}`?"));
         } else {
-            self.at.leave_unread(&entry.node);
+            self.at.leave_unread_entry(entry);
             if self.is_open {
                 return;
             }
@@ -436,7 +442,9 @@ impl<'a> Source<'a> {
 
     /// What to do about a key that is near to none that is missing.
     fn not_near(&self, problem: Problem, entry: &Entry, open: &[&str]) -> Problem {
-        if let Some(near) = nearest(&entry.key, self.known.iter().copied()) {
+        if let Some(near) =
+            nearest(&entry.key, self.known.iter().copied().filter(|key| self.entry(key).is_some()))
+        {
             return problem.help(format!("`{near}`, which is near to it, stands here already"));
         }
         if open.is_empty() {
@@ -449,26 +457,28 @@ impl<'a> Source<'a> {
     }
 }
 
+/// The keys that `read` asks for; none if others may stand there.
+pub(crate) fn known_keys<T>(read: impl Fn(&mut Object<'_>) -> T) -> Option<Vec<&'static str>> {
+    let mut object = Object { mode: Mode::Listing(Known { keys: vec![NOTE], is_open: false }) };
+    read(&mut object);
+    let Mode::Listing(known) = object.mode else { unreachable!("the mode of an object never changes") };
+    (!known.is_open).then_some(known.keys)
+}
+
 /// Keys that were misspelt, each with its entry: it is read as what was meant, so that what is wrong in it is told as well.
 fn slips_of<'a, T>(
     entries: &'a [Entry],
     read: impl Fn(&mut Object<'_>) -> T,
 ) -> Vec<(&'static str, &'a Entry)> {
-    let mut object = Object { mode: Mode::Listing(Known::default()) };
-    read(&mut object);
-    let Mode::Listing(known) = object.mode else { unreachable!("the mode of an object never changes") };
-    if known.is_open {
-        return Vec::new();
-    }
-    let known = known.keys;
-    let is_known = |key: &str| key == NOTE || known.contains(&key);
+    let Some(known) = known_keys(read) else { return Vec::new() };
+    let stands = |key: &&'static str| entries.iter().any(|entry| entry.key == *key);
+    let mut open: Vec<&'static str> = known.iter().copied().filter(|key| !stands(key)).collect();
     let mut slips: Vec<(&'static str, &'a Entry)> = Vec::new();
-    for entry in entries.iter().filter(|entry| !is_known(&entry.key)) {
-        let is_open = |key: &&'static str| {
-            !entries.iter().any(|entry| entry.key == *key) && !slips.iter().any(|(meant, _)| meant == key)
-        };
-        let open: Vec<&'static str> = known.iter().copied().filter(is_open).collect();
-        if let Some(meant) = nearest(&entry.key, open) {
+    let unknown = entries.iter().filter(|entry| !known.contains(&entry.key.as_str()));
+    // Nobody is told of more.
+    for entry in unknown.take(Diagnostics::LIMIT) {
+        if let Some(meant) = nearest(&entry.key, open.iter().copied()) {
+            open.retain(|key| *key != meant);
             slips.push((meant, entry));
         }
     }

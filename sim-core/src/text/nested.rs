@@ -2,11 +2,11 @@
 
 use serde_json::{Value as Json, json};
 
-use super::fields::{Object, Reading, Relax, describe_object, read_object, stand_in_object};
+use super::fields::{Object, Reading, Relax, describe_object, known_keys, read_object, stand_in_object};
 use super::forms::{Form, Spanned};
 use super::json::{Node, Value};
 use super::schema::Definitions;
-use super::suggest::{near_entry, nearest};
+use super::suggest::{keys_fit, near_entry, nearest};
 use super::words::{one_of_words, unknown_word};
 use crate::diag::{Place, Problem, code};
 
@@ -116,8 +116,13 @@ impl<T> Variants<T> {
                 at.error(entry.node.span, unknown_word(word, self.words()));
             }
             // A slip of the fingers is read as what was meant, so that what else is wrong is told as well.
-            let meant = || nearest(word, self.words());
-            found.or_else(|| meant().and_then(|meant| self.list.iter().find(|variant| variant.word == meant)))
+            let meant = || {
+                let meant = nearest(word, self.words())?;
+                let variant = self.list.iter().find(|variant| variant.word == meant)?;
+                let keys = known_keys(|object| self.run(variant, object))?;
+                keys_fit(node, &keys).then_some(variant)
+            };
+            found.or_else(meant)
         })
     }
 }

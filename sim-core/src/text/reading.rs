@@ -6,7 +6,7 @@ use serde_json::{Value as Json, json};
 
 use crate::diag::{Diagnostics, Place, Problem, Span, code};
 use crate::text::evidence::Evidence;
-use crate::text::json::{self, Node, Value};
+use crate::text::json::{self, Entry, Node, Value};
 use crate::units::Dimension;
 
 /// The key that is allowed in every object.
@@ -133,14 +133,16 @@ impl Reading {
         match &node.value {
             Value::Text(text) => self.unread.push(Unread { text: text.clone(), span: node.span }),
             Value::List(nodes) => nodes.iter().for_each(|node| self.leave_unread(node)),
-            Value::Object(entries) => {
-                for entry in entries {
-                    self.unread.push(Unread { text: entry.key.clone(), span: entry.key_span });
-                    self.leave_unread(&entry.node);
-                }
-            }
-            Value::Null | Value::Bool(_) | Value::Number(..) => {}
+            Value::Object(entries) => entries.iter().for_each(|entry| self.leave_unread_entry(entry)),
+            Value::Null => self.unread.push(Unread { text: String::new(), span: node.span }),
+            Value::Bool(_) | Value::Number(..) => {}
         }
+    }
+
+    /// Remembers a key that is not read, and what stands under it.
+    pub fn leave_unread_entry(&mut self, entry: &Entry) {
+        self.unread.push(Unread { text: entry.key.clone(), span: entry.key_span });
+        self.leave_unread(&entry.node);
     }
 
     /// Remembers a setting.
@@ -219,6 +221,10 @@ impl Reading {
         let problem =
             Problem::new(code::WRONG_TYPE, format!("{} stands here", node.found())).expected(wanted);
         self.error(node.span, problem);
+        // A single value under a key that is known is no name of something else.
+        if matches!(node.value, Value::List(_) | Value::Object(_) | Value::Text(_)) {
+            self.leave_unread(node);
+        }
     }
 
     /// Number of errors so far.

@@ -30,10 +30,20 @@ pub fn nearest<'w>(typed: &str, words: impl IntoIterator<Item = &'w str>) -> Opt
     best.map(|(_, word)| word)
 }
 
-/// The entry of an object whose key seems to be a slip for this one.
+/// The entry of an object whose key seems to be a slip for this one; of short keys nobody can tell.
 pub fn near_entry<'n>(node: &'n Node, key: &'static str) -> Option<&'n Entry> {
+    const SHORT: usize = 2;
     let Value::Object(entries) = &node.value else { return None };
+    if key.len() <= SHORT {
+        return None;
+    }
     entries.iter().find(|entry| nearest(&entry.key, [key]).is_some())
+}
+
+/// Whether all keys of an object are among these, or slips of them.
+pub fn keys_fit(node: &Node, keys: &[&str]) -> bool {
+    let Value::Object(entries) = &node.value else { return false };
+    entries.iter().all(|entry| nearest(&entry.key, keys.iter().copied()).is_some())
 }
 
 fn fold(word: &str) -> String {

@@ -11,7 +11,7 @@ mod show;
 mod table;
 
 pub use error::UnitError;
-pub use show::{System, format};
+pub use show::{System, as_stated, format};
 
 use table::{Atom, Factor, Kind};
 

@@ -61,10 +61,23 @@ fn unit_for(size: f64, dimension: Dimension, system: System) -> (&'static str, f
     fits.or(ladder.last()).map_or(("", 1.0), |&(_, unit, size)| (unit, size))
 }
 
-/// Three significant digits, all digits before the point, no zeros at the end.
+/// A number that was demanded or given: as it was stated, with up to four decimals; if it needs more, because it follows from
+/// what was stated in another unit, with six significant digits.
+pub fn as_stated(value: f64) -> String {
+    let stated = format!("{value:.4}");
+    let same = stated.parse().is_ok_and(|rounded: f64| (rounded - value).abs() <= 1e-12 * value.abs());
+    if same { without_zeros(&stated) } else { significant(value, 6) }
+}
+
+/// Three significant digits.
 fn digits(value: f64) -> String {
+    significant(value, 3)
+}
+
+/// So many significant digits, all digits before the point, no zeros at the end.
+fn significant(value: f64, digits: usize) -> String {
     let size = value.abs();
-    let mut places = 2_usize;
+    let mut places = digits - 1;
     let mut mark = 10.0;
     while places > 0 && size >= mark {
         places -= 1;
@@ -75,7 +88,10 @@ fn digits(value: f64) -> String {
         places += 1;
         mark /= 10.0;
     }
-    let text = format!("{value:.places$}");
-    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    without_zeros(&format!("{value:.places$}"))
+}
+
+fn without_zeros(text: &str) -> String {
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { text };
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }

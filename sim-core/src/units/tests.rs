@@ -114,6 +114,24 @@ fn every_example_is_of_its_dimension_and_of_no_other() {
 }
 
 #[test]
+fn demands_are_shown_as_they_were_stated() {
+    for (value, text) in [
+        (85.0, "85"),
+        (85.714_3, "85.7143"),
+        (1_234.567_8, "1234.5678"),
+        (60.0 * (85.3 / 60.0), "85.3"),
+        // 95 L/h at 1,900 pieces a litre; two fifths of a part a day.
+        (3_008.333_333_333, "3008.33"),
+        (0.4 / 1440.0, "0.000277778"),
+        (1_234_567.891_23, "1234568"),
+        (-0.000_01, "-0.00001"),
+        (0.0, "0"),
+    ] {
+        assert_eq!(as_stated(value), text);
+    }
+}
+
+#[test]
 fn reports_show_three_digits_in_a_sensible_unit() {
     for (value, dimension, inch, metric) in [
         (0.8, Dimension::Time, "0.8 s", "0.8 s"),

@@ -25,6 +25,14 @@ const THREADS: u64 = 2;
 /// What is measured on a replication that has ended.
 pub type Measure = Box<dyn Fn(&Ended<'_>) -> f64 + Send + Sync>;
 
+/// Further lines of a trial.
+pub struct Beside {
+    /// Their files without plans.
+    pub lines: Vec<Value>,
+    /// From the measure of the first line and those of the further ones, in order.
+    pub combine: fn(&[f64]) -> f64,
+}
+
 /// A scenario, its run and its measure.
 pub struct Trial {
     /// The file without its plan.
@@ -40,6 +48,8 @@ pub struct Trial {
     pub replications: u64,
     /// What is measured.
     pub measure: Measure,
+    /// Lines that run on the same luck beside the first, and what is made of the measures of all.
+    pub beside: Option<Beside>,
     /// The station whose takings are watched, and how many of them.
     pub watch: Option<(&'static str, u64)>,
 }
@@ -60,6 +70,7 @@ impl Trial {
             window_s,
             replications,
             measure: Box::new(measure),
+            beside: None,
             watch: None,
         }
     }
@@ -72,10 +83,21 @@ impl Trial {
         self
     }
 
+    /// Runs further lines on the same luck beside the first.
+    #[must_use]
+    pub fn beside(mut self, lines: Vec<Value>, combine: fn(&[f64]) -> f64) -> Self {
+        self.beside = Some(Beside { lines, combine });
+        self
+    }
+
     /// The scenario file.
     pub fn text(&self) -> String {
+        self.text_of(&self.line)
+    }
+
+    fn text_of(&self, line: &Value) -> String {
         let warm_up_s = self.memory_s * self.warm_up_memories;
-        let mut file = self.line.clone();
+        let mut file = line.clone();
         file["feedproof"] = json!(1);
         file["plan"]["shift"] = json!(format!("{} s", warm_up_s + self.window_s));
         file["plan"]["warm_up"] = json!(format!("{warm_up_s} s"));
@@ -87,9 +109,14 @@ impl Trial {
     /// # Panics
     /// If the file is not sound.
     pub fn plan(&self) -> Plan {
-        let checked = scenario::read(&self.text());
+        self.plan_of(&self.line)
+    }
+
+    fn plan_of(&self, line: &Value) -> Plan {
+        let text = self.text_of(line);
+        let checked = scenario::read(&text);
         let Some(scenario) = checked.scenario else {
-            panic!("the file of a trial is sound: {:?}\n{}", checked.problems, self.text())
+            panic!("the file of a trial is sound: {:?}\n{text}", checked.problems)
         };
         compile(&scenario)
     }
@@ -100,7 +127,15 @@ impl Trial {
     /// If a replication does not come to the end of its window or loses parts.
     pub fn run(&self, seed: u64, replications: std::ops::Range<u64>) -> Vec<f64> {
         let plan = self.plan();
-        on_threads(replications, |n| self.replicate(&plan, seed, n))
+        let Some(beside) = &self.beside else {
+            return on_threads(replications, |n| self.replicate(&plan, seed, n));
+        };
+        let further = beside.lines.iter().map(|line| self.plan_of(line));
+        let plans: Vec<Plan> = std::iter::once(plan).chain(further).collect();
+        on_threads(replications, |n| {
+            let measures: Vec<f64> = plans.iter().map(|plan| self.replicate(plan, seed, n)).collect();
+            (beside.combine)(&measures)
+        })
     }
 
     /// The measures of short studies, one for each seed, of so many replications each.

@@ -114,7 +114,8 @@ fn two_paths_by_fixed_shares() {
     let mut line = scenario(
         r#""stations": [
             {"id": "F", "type": "work", "endless": true, "time": "0 s", "to": "D"},
-            {"id": "D", "type": "divider", "exits": ["P", "Q"], "rule": "by ratio", "ratio": [2, 3]},
+            {"id": "D", "type": "divider", "exits": ["P", "Q"], "rule": "by ratio", "ratio": [2, 3],
+             "strict": true},
             {"id": "P", "type": "work", "time": "1 s", "to": "C"},
             {"id": "Q", "type": "work", "time": "1 s", "to": "C"},
             {"id": "C", "type": "work", "time": "0 s"}]"#,

@@ -171,6 +171,8 @@ impl<O: Observer> Floor<O> {
     #[cold]
     pub fn wait_for_room(&mut self, me: StationId, place: PlaceId) {
         let p = self.places.at_mut(place.ix(), O::NEAR);
+        let way = Some(p.carrier).filter(|carrier| *carrier != StationId::NONE && p.is_on_its_way(self.now));
+        self.observer.waits_for_room(self.now, me, way);
         p.flags |= AWAITED;
         // Who was offered the room and wants more of it is not offered the same again at once.
         let declined = p.more.granted == Some(me);

@@ -39,6 +39,9 @@ impl Causes {
 
     /// What a station in this state is charged with where nothing further down is to blame.
     pub(super) fn own_cause(&self, me: StationId, state: State) -> Cause {
+        if let (State::Blocked, Some(transporter)) = (state, self.nodes[me.ix()].waits_for) {
+            return Cause::At(transporter, State::Working);
+        }
         let particular = match state {
             State::Blocked if self.setup.stations[me.ix()].is_box => Some(Particular::Full(me)),
             State::Held => self.hold_of(me),

@@ -104,6 +104,18 @@ impl Observer for Causes {
         }
     }
 
+    fn waits_for_room(&mut self, _now: Nanos, station: StationId, transporter: Option<StationId>) {
+        if let Some(node) = self.nodes.get_mut(station.ix()) {
+            node.waits_for = transporter;
+        }
+    }
+
+    fn goes_on_ahead(&mut self, now: Nanos, station: StationId, ahead: Nanos) {
+        if self.intake_of[station.ix()].is_some() {
+            self.go_on_ahead(station.ix(), ahead as Time, now as Time);
+        }
+    }
+
     #[inline(always)]
     fn note(&mut self, now: Nanos, station: StationId, note: Note, _part: Option<&Part>) {
         match note {
@@ -120,7 +132,11 @@ impl Observer for Causes {
                     let way = self.nodes[ix].sources[0][0].place;
                     self.came_out(way, now as Time);
                     self.unstamp(way, now as Time);
-                } else if !self.states[ix].is_stop() && self.states[ix] != State::Held {
+                    self.ways[way].let_out(now as Time);
+                    self.nodes[ix].gave = now as Time;
+                } else if self.states[ix].is_stop() || self.states[ix] == State::Held {
+                    self.give_still_stopped(ix, now as Time);
+                } else {
                     self.give(ix, now as Time);
                 }
             }

@@ -3,6 +3,10 @@
 //! A place that stands still delays the gaps in it as it does the parts. Times at which it stood are kept as long as
 //! something that entered before is still in it.
 //!
+//! What a jam at a tool leaves moving, between the tool and the end, comes out while the rest stands. The gap of the jam
+//! comes to the end behind it, and only then the jam is charged. (Where that is slowed down or made to stand in turn by
+//! what it finds no room for, the time that the gap takes to the end is that at the speed of its beginning.)
+//!
 //! A place that is slowed down stretches the gaps that are in it by then. Of the time between two parts at its end, what
 //! is more than lay between them at the entry is charged to the sensor, at the end of the gap; before that the gap is
 //! looked up as it was at the entry.
@@ -10,6 +14,7 @@
 use super::signal::{Cause, EVER, NEVER, Reason, Time};
 use super::slow::MILLION;
 use crate::kernel::Pace;
+use crate::part::Nanos;
 use std::collections::VecDeque;
 
 /// A time at which the place stood still.
@@ -19,6 +24,38 @@ struct Standstill {
     to: Time,
     /// Why, where that is a cause of its own: a belt that stands because its head is not taken starves nobody.
     reason: Option<Reason>,
+    /// What was within so much travel of the end at `from` went on, ns at full speed.
+    ahead: Time,
+    /// When the gap that it made is at the end; `from` and `to` where all stood.
+    out_from: Time,
+    out_to: Time,
+}
+
+impl Standstill {
+    /// All stands.
+    fn of_all(from: Time, to: Time, reason: Option<Reason>) -> Self {
+        Standstill { from, to, reason, ahead: 0, out_from: from, out_to: to }
+    }
+
+    /// It goes on at `now`.
+    fn end(&mut self, now: Time) {
+        (self.to, self.out_to) = (now, now + (self.out_from - self.from));
+    }
+
+    /// Going back in time: what is `moved` (ns at full speed) from the end at `at`, when this standstill ended or later,
+    /// was as far at its beginning, unless it went on. What would have come in the gap goes with what came last.
+    fn before(&self, at: Time, moved: Time, pace: Pace) -> Time {
+        if moved >= self.ahead {
+            return at.min(self.from);
+        }
+        let passed = at - stretched(self.ahead - moved, pace);
+        at - (passed - self.from).max(0)
+    }
+}
+
+/// How long so much travel at full speed takes at this one.
+fn stretched(travel: Time, pace: Pace) -> Time {
+    pace.stretched(travel as Nanos) as Time
 }
 
 /// The time between two parts at the end of a place that was slowed down, and between them at its entry.
@@ -62,6 +99,10 @@ pub(super) struct Passage {
     gaps: VecDeque<Gap>,
     /// The gap at the end has been made longer by a standstill: from when on, and why. It holds until a part is taken.
     pub(super) stamp: Option<(Time, Reason)>,
+    /// When something came out last of a station that carries parts and still stands.
+    let_out: Option<Time>,
+    /// Something went on at the end while the rest stood, at least once.
+    went_on_ahead: bool,
 }
 
 impl Passage {
@@ -75,7 +116,8 @@ impl Passage {
         self.standstills.clear();
         self.paces.clear();
         self.gaps.clear();
-        (self.stamp, self.slowed_by, self.came_out) = (None, None, None);
+        (self.stamp, self.slowed_by, self.came_out, self.let_out) = (None, None, None, None);
+        self.went_on_ahead = false;
     }
 
     /// Number of standstills, speeds and gaps that it remembers.
@@ -86,6 +128,16 @@ impl Passage {
     /// Whether it has been slowed down, as far as it remembers.
     pub(super) fn is_slow(&self) -> bool {
         !self.paces.is_empty()
+    }
+
+    /// Its speed now.
+    fn pace(&self) -> Pace {
+        self.paces.back().map_or(Pace::FULL, |(_, pace)| *pace)
+    }
+
+    /// The sensor that slows it down now.
+    pub(super) fn slowed_by(&self) -> Option<Cause> {
+        self.slowed_by.filter(|_| self.pace() != Pace::FULL)
     }
 
     /// It moves at this speed from now on.
@@ -110,27 +162,76 @@ impl Passage {
         }
     }
 
-    /// From now on it stands still.
+    /// From now on it stands still, or goes on doing so for another reason.
     pub(super) fn stop(&mut self, now: Time, reason: Reason) {
-        if self.stands() {
-            self.go(now);
+        let ahead = self.halt(now).map_or(0, |before| before.ahead);
+        self.standstills.push_back(Standstill::of_all(now, NEVER, Some(reason)));
+        self.keep_ahead(ahead);
+    }
+
+    /// What is within `ahead` of its end goes on while the rest stands.
+    pub(super) fn go_on_ahead(&mut self, now: Time, ahead: Time) {
+        let Some(before) = self.halt(now) else { return };
+        self.standstills.push_back(Standstill::of_all(now, NEVER, before.reason));
+        self.keep_ahead(ahead);
+    }
+
+    fn keep_ahead(&mut self, ahead: Time) {
+        let pace = self.pace();
+        if let Some(still) = self.standstills.back_mut().filter(|_| ahead > 0) {
+            (still.ahead, still.out_from) = (ahead, still.from + stretched(ahead, pace));
+            self.went_on_ahead = true;
         }
-        self.standstills.push_back(Standstill { from: now, to: NEVER, reason: Some(reason) });
     }
 
     pub(super) fn stands(&self) -> bool {
         self.standstills.back().is_some_and(|still| still.to == NEVER)
     }
 
-    /// From now on it goes on.
-    pub(super) fn go(&mut self, now: Time) {
-        let Some(still) = self.standstills.back_mut().filter(|still| still.to == NEVER) else { return };
-        still.to = now;
+    /// Why it stands, if nothing of it goes on.
+    pub(super) fn stands_wholly(&self) -> Option<Reason> {
+        let still = self.standstills.back().filter(|still| still.to == NEVER && still.ahead == 0)?;
+        still.reason
+    }
+
+    /// Ends the standstill under way, and returns it; one that took no time is forgotten.
+    fn halt(&mut self, now: Time) -> Option<Standstill> {
+        let still = self.standstills.back_mut().filter(|still| still.to == NEVER)?;
+        still.end(now);
+        let still = *still;
         if still.from == now {
             self.standstills.pop_back();
-        } else if let Some(reason) = still.reason {
-            self.stamp = Some((now, reason));
+        } else if self.went_on_ahead {
+            self.delay(still);
         }
+        Some(still)
+    }
+
+    /// Gaps on their way to the end have stood with the rest.
+    fn delay(&mut self, last: Standstill) {
+        let stood = last.to - last.from;
+        if let Some((from, _)) = self.stamp.as_mut().filter(|(from, _)| *from > last.out_from) {
+            *from += stood;
+        }
+        let on_their_way = self.standstills.iter_mut().rev().skip(1);
+        for gap in on_their_way.filter(|gap| gap.out_to > last.out_from) {
+            gap.out_to += stood;
+            if gap.out_from >= last.out_from {
+                gap.out_from += stood;
+            }
+        }
+    }
+
+    /// Something has come out of it, which may end the gap of a standstill.
+    pub(super) fn let_out(&mut self, now: Time) {
+        self.let_out = Some(now);
+    }
+
+    /// From now on it goes on. The rest of the gap belongs to the standstill, unless what stuck has come out at once.
+    pub(super) fn go(&mut self, now: Time) {
+        let Some(still) = self.halt(now).filter(|still| still.from < now) else { return };
+        let is_closed = self.let_out.is_some_and(|at| at >= still.out_to);
+        self.stamp = still.reason.filter(|_| !is_closed).map(|reason| (still.out_to, reason)).or(self.stamp);
     }
 
     /// It has stood from `from` to `to` with a part at its end.
@@ -142,9 +243,10 @@ impl Passage {
         if let Some(last) = self.standstills.back_mut().filter(|last| last.to > from) {
             // It had already stood for its head when it was stopped from outside.
             last.from -= last.to - from;
+            last.out_from = last.from;
             from = last.to;
         }
-        self.standstills.push_back(Standstill { from, to, reason: None });
+        self.standstills.push_back(Standstill::of_all(from, to, None));
     }
 
     /// When what comes to the end at `at` entered.
@@ -165,7 +267,7 @@ impl Passage {
                 break;
             }
             left -= moving;
-            at = still.from;
+            at = still.before(at - moving, self.transit - left, Pace::FULL);
         }
         at - left
     }
@@ -181,15 +283,16 @@ impl Passage {
             while at > since {
                 let still = standstills.peek().filter(|still| still.to > since);
                 let from = still.map_or(since, |still| still.to.min(at));
-                let pace = i128::from(pace.millionths());
-                let moved = i128::from(at - from) * pace;
+                let millionths = i128::from(pace.millionths());
+                let moved = i128::from(at - from) * millionths;
                 if moved >= left {
-                    return at - (left / pace) as Time;
+                    return at - (left / millionths) as Time;
                 }
                 left -= moved;
                 at = from;
                 if let Some(still) = still {
-                    at = at.min(still.from);
+                    let moved = self.transit - (left / i128::from(MILLION)) as Time;
+                    at = still.before(at, moved, pace);
                     standstills.next();
                 }
             }
@@ -201,13 +304,17 @@ impl Passage {
     pub(super) fn reason(&self, at: Time) -> (Option<Reason>, Time) {
         let mut until = NEVER;
         for still in self.standstills.iter().rev() {
-            if still.to <= at {
+            if still.out_to <= at {
+                if self.went_on_ahead {
+                    // The gap of an earlier one may still be on its way.
+                    continue;
+                }
                 break;
             }
-            if still.from <= at {
-                return (still.reason, still.to.min(until));
+            if still.out_from <= at {
+                return (still.reason, still.out_to.min(until));
             }
-            until = still.from;
+            until = until.min(still.out_from);
         }
         for gap in self.gaps.iter().rev().take_while(|gap| gap.to > at) {
             let stretched = gap.stretched_from();
@@ -234,6 +341,7 @@ impl Passage {
         while self.standstills.front().is_some_and(|still| still.to <= entry) {
             self.standstills.pop_front();
         }
+        self.went_on_ahead = self.standstills.iter().any(|still| still.ahead > 0);
         while self.gaps.front().is_some_and(|gap| gap.to <= now) {
             self.gaps.pop_front();
         }
@@ -286,6 +394,49 @@ mod tests {
         assert_eq!(way.reason(30), (None, NEVER));
         assert_eq!(way.stamp, Some((30, reason())));
         assert_eq!((way.next_standstill(4), way.next_standstill(5), way.next_standstill(20)), (5, 20, NEVER));
+    }
+
+    /// A jam at a tool 40 ns before the end: what is past it comes out as ever, and the gap of the jam 40 ns after it.
+    #[test]
+    fn what_is_past_a_jam_comes_first() {
+        let mut way = Passage::new(100);
+        way.stop(1000, reason());
+        way.go_on_ahead(1000, 40);
+        assert_eq!(way.stands_wholly(), None);
+        assert_eq!((way.reason(1030), way.entry(1030)), ((None, 1040), 930));
+        way.go(1020);
+        assert_eq!((way.reason(1039), way.entry(1039)), ((None, 1040), 939));
+        assert_eq!(way.reason(1040), (Some(reason()), 1060), "as long as the jam");
+        assert_eq!(way.stamp, Some((1060, reason())));
+        // What stood at the tool entered 60 ns before; what entered at the end of the jam stood nowhere.
+        assert_eq!((way.entry(1060), way.entry(1119), way.entry(1120)), (940, 999, 1020));
+        // All stands while the gap is on its way.
+        way.stop(1030, reason());
+        way.go(1037);
+        assert_eq!((way.reason(1040), way.reason(1047)), ((None, 1047), (Some(reason()), 1067)));
+        assert_eq!((way.entry(1040), way.entry(1067)), (933, 940));
+        assert_eq!(way.stamp, Some((1037, reason())), "until something comes out");
+        // While it is at the end it goes on afterwards.
+        let other = Reason { began: 1, ..reason() };
+        way.stop(1050, other);
+        way.go(1052);
+        assert_eq!((way.reason(1049), way.reason(1051)), ((Some(reason()), 1050), (Some(other), 1052)));
+        assert_eq!(way.reason(1052), (Some(reason()), 1069));
+        way.forget(1300);
+        assert_eq!(way.n_kept(), 0);
+    }
+
+    #[test]
+    fn what_stuck_and_comes_out_at_once_closes_the_gap() {
+        let mut way = Passage::new(100);
+        way.stop(1000, reason());
+        way.let_out(1010);
+        way.go(1010);
+        assert_eq!(way.stamp, None);
+        way.stop(1020, reason());
+        way.let_out(1025);
+        way.go(1030);
+        assert_eq!(way.stamp, Some((1030, reason())), "it stood for longer");
     }
 
     /// A place of 100 ns at half speed from 1,000 on: parts enter every 20 ns, and come out every 40 until those are

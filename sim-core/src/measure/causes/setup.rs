@@ -126,6 +126,8 @@ pub struct CausePlace {
     pub feeders: Vec<StationId>,
     /// Time from entry to end, ns.
     pub transit: Nanos,
+    /// Least time between two entries in a steady flow at full speed, ns.
+    pub headway: Nanos,
 }
 
 /// What has to be known of a sensor.

@@ -8,10 +8,15 @@
 //! counts from when full speed would have been as far. Where parts are carried ([`super::passage`]) the same is done for
 //! what comes out at the end.
 //!
-//! Parts that come in bunches, with a wait between, are the one thing it cannot see: what it gives late within a bunch is
-//! the sensor's, although full speed would have waited for the next bunch the longer.
+//! A belt that is slowed down also takes parts less often, where its entries keep a spacing or it has no more room: who waits
+//! for it longer than at full speed waits for the sensor.
+//!
+//! It is an account of seconds, as for all causes, not of what would be gained. Where parts come in bunches, what a slowed
+//! station gives late within a bunch is the sensor's, and the wait for the next bunch is so much shorter: at full speed
+//! the line would have starved as long, but then. (A jam of the same length in each part would bear the same seconds.) What
+//! would be gained is found by running the line without.
 
-use super::signal::{Cause, Reason, Time};
+use super::signal::{Cause, EVER, Reason, Time};
 use super::{Causes, Particular};
 use crate::kernel::{Pace, StationId};
 
@@ -169,6 +174,17 @@ impl Causes {
         if began < now && !node.follows {
             node.signal.set(began, Reason { cause, began });
         }
+    }
+
+    /// A station waits for what is on its way on a belt that a sensor slows down: at full speed the next part could have
+    /// entered a headway after the last one, and the rest is the sensor's.
+    pub(super) fn charge_slow_entry(&mut self, server: usize, belt: StationId, now: Time) {
+        let Some(body) = self.setup.stations[belt.ix()].body else { return };
+        let Some(cause) = self.ways[body.ix()].slowed_by() else { return };
+        let place = &self.setup.places[body.ix()];
+        let entered = place.feeders.iter().map(|feeder| self.nodes[feeder.ix()].gave).max();
+        let clear = entered.unwrap_or(EVER) + place.headway as Time;
+        self.nodes[server].signal.set(clear.max(now), Reason { cause, began: now });
     }
 
     /// Something has come out of a place or a station that carries parts.

@@ -138,6 +138,7 @@ impl Blueprint for BathSpec {
             (Some(time), capacity) => f64::from(capacity) / time.mean(),
         };
         traffic.seconds.fill(1.0 / by_rate.min(by_time));
+        traffic.holds_any = self.capacity(traffic.kinds) == UNLIMITED;
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {

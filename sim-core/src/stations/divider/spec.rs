@@ -79,6 +79,10 @@ pub fn read(object: &mut Object<'_>) -> DividerSpec {
         "Time to go from one exit to another; left out: nothing moves",
     );
     check_exits(object, exits.len(), matches!(word, RuleWord::ByRecipe), recipe.is_some());
+    if ratio.is_some() && !matches!(word, RuleWord::ByRatio) && object.sound(&["rule"]) {
+        let problem = Problem::new(code::BAD_CONNECTION, "a ratio is for the rule `by ratio`");
+        object.fail("ratio", problem.help("set \"rule\": \"by ratio\", or take `ratio` out"));
+    }
     let rule = match word {
         RuleWord::FirstWithRoom => Rule::FirstWithRoom,
         RuleWord::InTurn => Rule::InTurn { strict },
@@ -165,18 +169,32 @@ impl Blueprint for DividerSpec {
         traffic.split = match &self.rule {
             Rule::FirstWithRoom => Split::FillFirst,
             Rule::InTurn { strict: true } => Split::Fixed(vec![1.0 / n as f64; n]),
-            Rule::InTurn { strict: false } | Rule::EmptiestFirst | Rule::ByCall { .. } => Split::Even,
-            Rule::ByRatio { shares, .. } => Split::Fixed(shares.clone()),
+            Rule::InTurn { strict: false } => Split::Even,
+            Rule::EmptiestFirst | Rule::ByCall { .. } => Split::Any,
+            Rule::ByRatio { shares, strict: true } => Split::Fixed(shares.clone()),
+            Rule::ByRatio { shares, strict: false } => Split::Ratio(shares.clone()),
             Rule::ByRecipe => Split::Fixed(pieces.iter().map(|n| n / all).collect()),
         };
         let Some(moving) = &self.moving else { return };
         let moves = match &self.rule {
             _ if n < 2 => 0.0,
             Rule::FirstWithRoom => 0.0,
-            Rule::InTurn { .. } | Rule::EmptiestFirst | Rule::ByCall { .. } | Rule::ByRatio { .. } => 1.0,
+            Rule::InTurn { .. } | Rule::EmptiestFirst | Rule::ByCall { .. } => 1.0,
+            Rule::ByRatio { shares, .. } => {
+                // To the one with most and away from it again, or from one to another each time.
+                let largest = shares.iter().copied().fold(0.0, f64::max);
+                (2.0 * (1.0 - largest)).min(1.0)
+            }
             Rule::ByRecipe => pieces.iter().filter(|pieces| **pieces > 0.0).count() as f64 / all,
         };
         traffic.seconds.fill(moves * moving.mean());
+        let waits_its_turn = match &self.rule {
+            Rule::InTurn { strict } | Rule::ByRatio { strict, .. } => *strict,
+            Rule::FirstWithRoom | Rule::ByRecipe => true,
+            Rule::EmptiestFirst | Rule::ByCall { .. } => false,
+        };
+        // Who goes on to the next one that has room may hand on where it stands as long as the others are full.
+        traffic.sure = if waits_its_turn { 1.0 } else { 0.0 };
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {

@@ -186,6 +186,7 @@ impl Blueprint for ElevatorSpec {
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let per_s = self.cleats_per_s * self.per_cleat.mean() * (1.0 - self.drop_back.value());
         traffic.seconds.fill(1.0 / per_s);
+        traffic.spills = self.when_full == WhenFull::SpillsBack;
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {

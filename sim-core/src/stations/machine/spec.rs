@@ -230,17 +230,29 @@ impl Blueprint for MachineSpec {
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let inlets = self.inlet_specs();
         let parts = |inlet: &InletSpec| match &inlet.from {
-            Some(from) if inlet.batch => traffic.mean_batch(&from.value),
-            Some(_) | None => f64::from(inlet.parts),
+            Some(from) if inlet.batch => traffic.batch(&from.value),
+            Some(_) | None => (f64::from(inlet.parts), (f64::from(inlet.parts), f64::from(inlet.parts))),
         };
-        let per_product: Vec<f64> = inlets.iter().map(parts).collect();
+        let (per_product, mut bounds): (Vec<f64>, Vec<(f64, f64)>) = inlets.iter().map(parts).unzip();
+        if self.check.as_ref().is_some_and(|check| check.reads_unloaded && check.false_full.value() > 0.0) {
+            // Strokes with a part missing take what the other inlets have, and no good product comes of it.
+            bounds.iter_mut().for_each(|(_, most)| *most = f64::INFINITY);
+        }
         let largest = per_product.iter().copied().fold(0.0, f64::max);
         let checks_s = self.check.as_ref().map_or(0.0, |check| check.expected_s(inlets.len()));
         let cycle_s = mean_by_part(&self.cycle, &self.cycle_by_part, traffic.kind_of_run());
         traffic.seconds.fill(cycle_s + largest * self.each_s + checks_s);
-        if let [parts] = per_product[..] {
-            traffic.places = parts;
+        if let ([parts], [(_, most)]) = (&per_product[..], &bounds[..]) {
+            traffic.places = *parts;
+            // With as many at once as there can be, each takes less.
+            let (usual, least) = (traffic.seconds[0] / parts, self.each_s + (cycle_s + checks_s) / most);
+            traffic.sure = if usual > 0.0 { (least / usual).min(1.0) } else { 1.0 };
+        } else if self.each_s > 0.0 {
+            let fewest = bounds.iter().map(|(fewest, _)| *fewest).fold(0.0, f64::max);
+            let least = cycle_s + fewest * self.each_s + checks_s;
+            traffic.sure = least / (cycle_s + largest * self.each_s + checks_s);
         }
+        traffic.per_product_bounds = bounds;
         traffic.per_product = per_product;
     }
 

@@ -1,0 +1,681 @@
+//! The flows as a linear programme: every share that follows room is free, within what each station can take.
+//!
+//! Who shares by room hands on what comes in the mix in which it comes; how much goes through each exit is left open, and
+//! so is what each supply brings, up to its most. What can be delivered then is an upper bound, however chance fills the
+//! places between stations (ruling 27); where the mix depends on the shares, each class may go its own way, and every
+//! assembly gets the best parts there are, so that it stays one. With the rules of those who share as aims that come first,
+//! and mixes set anew to a fixed point, it is what is left when those who are served before take all that they can. All flows
+//! are parts a second. Invariant: what comes to a station with free shares leaves it, or, where it can pile up for ever,
+//! not more than that.
+
+use super::demand::{Chooser, Flows, busy, moving, node_flow, sum};
+use super::net::{Assembly, Net};
+use super::share_out::Rule;
+use super::simplex::{Reached, Simplex};
+
+/// Most rounds until mixes settle; halfway new and old ones are averaged.
+const ROUNDS: usize = 80;
+/// Mixes that change by less are settled.
+const SETTLED: f64 = 1e-11;
+/// Shares that differ by less are the same.
+const SAME_MIX: f64 = 1e-9;
+
+/// What a variable of the programme is the flow of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Origin {
+    /// Parts that a supply brings.
+    Supply(usize),
+    /// Products of an assembly in one class.
+    Product(usize, usize),
+    /// Products that were made with a part missing, in one class.
+    Short(usize, usize),
+    /// Parts through an exit of one of the stations with free shares: (number among these, exit, class if by class).
+    Exit(usize, usize, Option<usize>),
+    /// The least share of equals, by number of the chooser.
+    Least(usize),
+}
+
+/// One variable.
+#[derive(Debug, Clone)]
+struct Column {
+    origin: Origin,
+    /// Flow through each state for one part/s.
+    flow: Vec<f64>,
+    /// The same of sound parts only: no assemblies with a bad part.
+    sound: Vec<f64>,
+    /// Good parts at points of use for one part/s.
+    good: f64,
+}
+
+/// What parts are like where they are not followed one by one.
+#[derive(Debug, Clone)]
+pub(super) struct Mixes {
+    /// Share of each class in what goes on from each station with free shares.
+    on: Vec<Vec<f64>>,
+    /// Share of sound ones among them, by class.
+    sound: Vec<Vec<f64>>,
+    /// Share of sound ones among the products of each assembly, by class.
+    products: Vec<Vec<f64>>,
+    /// Time in which each station goes from side to side, for one part, s.
+    moving: Vec<f64>,
+    /// Whether each class goes its own way, by station with free shares.
+    by_class: Vec<bool>,
+}
+
+/// How room is shared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Room {
+    /// In any way: for bounds.
+    Any,
+    /// Each class alike, every station at its rated times.
+    ByRule,
+}
+
+/// Where a programme ended.
+#[derive(Debug, Clone)]
+pub(super) struct Solution {
+    /// Good parts/s at the points of use.
+    pub(super) good: f64,
+    /// What each supply brings, parts/s.
+    pub(super) brings: Vec<f64>,
+    /// Parts/s through each exit of the stations with free shares, by node.
+    pub(super) exits: Vec<(usize, Vec<f64>)>,
+    /// Flow through each state.
+    pub(super) total: Vec<f64>,
+    /// The station whose capacity is worth most to the first aim.
+    pub(super) limiting: Option<usize>,
+}
+
+/// What to reach for, the most important first.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Aim {
+    /// As many good parts at the points of use as can be.
+    Good,
+    /// What those who share do by their rules, as far as it goes.
+    Rules,
+    /// The same, with those turned round of whom nobody knows who comes first.
+    RulesTurned,
+    /// As few fresh parts as can be, streams aside.
+    FewParts,
+    /// As much flow through a node as can be.
+    Much(usize),
+    /// As little.
+    Little(usize),
+}
+
+/// What came of the aims.
+#[derive(Debug, Clone)]
+pub(super) enum Outcome {
+    /// It settled here.
+    Settled(Solution),
+    /// The first aim has no end.
+    Endless,
+    /// Mixes and flows do not settle.
+    Unsettled,
+}
+
+/// The programme of a line.
+#[derive(Debug)]
+pub(super) struct Programme<'a> {
+    net: &'a Net,
+    choosers: &'a [(Chooser, Rule)],
+    /// Nodes with free shares, then those that hold any number of parts.
+    free: Vec<usize>,
+    /// Of these, how many have free shares.
+    n_choosers: usize,
+    /// Mixes from which to start.
+    start: Mixes,
+}
+
+impl<'a> Programme<'a> {
+    /// The programme of a line; mixes are first those of some flows.
+    pub(super) fn new(net: &'a Net, choosers: &'a [(Chooser, Rule)], flows: &Flows) -> Self {
+        let exits = choosers.iter().filter_map(|(chooser, _)| match chooser {
+            Chooser::Exits(node) => Some(*node),
+            Chooser::Supplies(_) => None,
+        });
+        let mut free: Vec<usize> = exits.collect();
+        let n_choosers = free.len();
+        free.extend(net.reservoirs());
+        // Of one part/s of every supply, so that there is a mix wherever parts can come.
+        let all = sum(net, &flows.response, |_| 1.0);
+        let on = free.iter().map(|&node| shares_of(&net.goes_on(node, &all))).collect();
+        let start = Mixes {
+            on,
+            sound: vec![vec![1.0; net.n_classes]; free.len()],
+            products: vec![vec![1.0; net.n_classes]; net.assemblies.len()],
+            moving: (0..net.nodes.len()).map(|node| moving_each(net, &all, node)).collect(),
+            by_class: vec![false; free.len()],
+        };
+        Programme { net, choosers, free, n_choosers, start }
+    }
+
+    /// Flows that reach the aims, with at most so many good parts/s.
+    pub(super) fn reach(&self, good_at_most: Option<f64>, aims: &[Aim], room: Room) -> Outcome {
+        let mut mixes = self.start.clone();
+        for round in 0..ROUNDS {
+            let mut columns = self.columns(&mixes, room);
+            while room == Room::Any && self.frees_classes(&columns, &mut mixes) {
+                columns = self.columns(&mixes, room);
+            }
+            let rows = self.rows(&columns, &mixes, good_at_most, room);
+            let limits: Vec<(Option<usize>, f64)> = rows.iter().map(|row| (row.node, row.most)).collect();
+            let rows = rows.into_iter().map(|row| (row.coefficients, row.most)).collect();
+            let mut simplex = Simplex::new(columns.len(), rows);
+            let mut limiting = None;
+            let wanted = aims.iter().flat_map(|aim| self.coefficients(&columns, *aim));
+            for (n, aim) in wanted.enumerate() {
+                match simplex.raise(&aim) {
+                    Reached::Most(_, worth) if n == 0 => limiting = dearest(&worth, &limits),
+                    Reached::Endless if n == 0 => return Outcome::Endless,
+                    Reached::Most(..) | Reached::Endless => {}
+                }
+            }
+            let solution = self.solution(&columns, &simplex.values(), limiting);
+            let next = match room {
+                Room::Any => self.best_mixes(&columns, &solution.total, &mixes),
+                Room::ByRule => self.mixes(&columns, &simplex.values(), &mixes),
+            };
+            if mixes.differ(&next) < SETTLED {
+                return Outcome::Settled(solution);
+            }
+            mixes = if round * 2 < ROUNDS { next } else { mixes.halfway(next) };
+        }
+        Outcome::Unsettled
+    }
+
+    fn columns(&self, mixes: &Mixes, room: Room) -> Vec<Column> {
+        let net = self.net;
+        let mut kept = vec![true; net.n_states()];
+        for &node in &self.free {
+            kept[net.state(node, 0)..net.state(node + 1, 0)].fill(false);
+        }
+        let starts = self.starts(mixes, room);
+        let chain = net.chain(&net.even_shares()).absorbing_outside(&kept);
+        let used = (0..net.n_states()).filter(|&state| starts.iter().any(|start| start.parts[state] > 0.0));
+        let solver = chain.prepared(used);
+        // What comes to a station with free shares counts when it goes on through exit 0.
+        let mut shares = net.even_shares();
+        self.free[..self.n_choosers].iter().for_each(|&node| shares[node].fill(0.0));
+        let column = |start: Start| {
+            let (flow, sound) = (solver.flows(&start.parts), solver.flows(&start.sound));
+            let good = net.at_points(&sound, &shares).0 + start.good;
+            Column { origin: start.origin, flow, sound, good }
+        };
+        let mut columns: Vec<Column> = starts.into_iter().map(column).collect();
+        for (n, _) in self.choosers.iter().enumerate().filter(|(_, (_, rule))| matches!(rule, Rule::By(_))) {
+            let nothing = vec![0.0; net.n_states()];
+            columns.push(Column {
+                origin: Origin::Least(n),
+                flow: nothing.clone(),
+                sound: nothing,
+                good: 0.0,
+            });
+        }
+        columns
+    }
+
+    /// Where the parts of each variable begin.
+    fn starts(&self, mixes: &Mixes, room: Room) -> Vec<Start> {
+        let net = self.net;
+        let mut starts = Vec::new();
+        for (supply, of) in net.supplies.iter().enumerate() {
+            let Some(assembly) = of.assembly else {
+                let mut start = Start::nothing(net, Origin::Supply(supply));
+                for &(class, share) in &of.mix {
+                    start.put(net.state(of.node, class), share, 1.0);
+                }
+                starts.push(start);
+                continue;
+            };
+            let is_made_short = net.assemblies[assembly].bounds.iter().any(|(_, most)| most.is_infinite());
+            for class in 0..net.n_classes {
+                let one = |origin: Origin, sound: f64| {
+                    let mut start = Start::nothing(net, origin);
+                    start.put(net.state(of.node, class), 1.0, sound);
+                    start
+                };
+                starts.push(one(Origin::Product(assembly, class), mixes.products[assembly][class]));
+                if is_made_short && room == Room::Any {
+                    starts.push(one(Origin::Short(assembly, class), 0.0));
+                }
+            }
+        }
+        for (n, &node) in self.free.iter().enumerate() {
+            for exit in 0..self.n_exits(n) {
+                // Good parts count as they go on through exit 0 of a point of use.
+                let counts = exit == 0 && n < self.n_choosers && net.points.contains(&node);
+                for (way, mix) in self.ways(mixes, n) {
+                    let mut start = Start::nothing(net, Origin::Exit(n, exit, way));
+                    for (class, (&share, &sound)) in mix.iter().zip(&mixes.sound[n]).enumerate() {
+                        if let Some(target) = net.nodes[node].targets[exit] {
+                            start.put(net.state(target, class), share, sound);
+                        }
+                        if counts && net.good[class] {
+                            start.good += share * sound;
+                        }
+                    }
+                    starts.push(start);
+                }
+            }
+        }
+        starts
+    }
+
+    fn n_exits(&self, free: usize) -> usize {
+        if free < self.n_choosers { self.net.n_shared(self.free[free]) } else { 1 }
+    }
+
+    /// The mixes in which parts go on from a station with free shares: one, or each class by itself.
+    fn ways(&self, mixes: &Mixes, free: usize) -> impl Iterator<Item = (Option<usize>, Vec<f64>)> + use<> {
+        let alone = |class: usize| {
+            let mut mix = vec![0.0; self.net.n_classes];
+            mix[class] = 1.0;
+            (Some(class), mix)
+        };
+        let ways: Vec<_> = if mixes.by_class[free] {
+            (0..self.net.n_classes).map(alone).collect()
+        } else {
+            vec![(None, mixes.on[free].clone())]
+        };
+        ways.into_iter()
+    }
+
+    /// Has each class go its own way where parts do not always come in the same mix; false if nothing is new.
+    fn frees_classes(&self, columns: &[Column], mixes: &mut Mixes) -> bool {
+        let mut any = false;
+        for (n, &node) in self.free.iter().enumerate() {
+            if mixes.by_class[n] {
+                continue;
+            }
+            let differs = |column: &Column| {
+                let on = self.net.goes_on(node, &column.flow);
+                let mix = shares_of(&on);
+                on.iter().sum::<f64>() > 0.0
+                    && mix.iter().zip(&mixes.on[n]).any(|(a, b)| (a - b).abs() > SAME_MIX)
+            };
+            if columns.iter().any(differs) {
+                mixes.by_class[n] = true;
+                any = true;
+            }
+        }
+        any
+    }
+
+    fn rows(&self, columns: &[Column], mixes: &Mixes, good_at_most: Option<f64>, room: Room) -> Vec<Row> {
+        let net = self.net;
+        let mut rows = Vec::new();
+        let by = |of: &dyn Fn(&Column) -> f64| columns.iter().map(of).collect::<Vec<f64>>();
+        for node in (0..net.nodes.len()).filter(|&node| !net.nodes[node].absorbs) {
+            let of = &net.nodes[node];
+            let sure = if room == Room::Any { of.sure } else { 1.0 };
+            let loads = by(&|column| {
+                let moves = node_flow(net, &column.flow, node) * mixes.moving[node];
+                (busy(net, &column.flow, node) + moves) * sure / of.places
+            });
+            if loads.iter().any(|load| *load > 0.0) {
+                rows.push(Row { coefficients: loads, most: 1.0, node: Some(node) });
+            }
+        }
+        let one = |wanted: Origin| by(&|column| if column.origin == wanted { 1.0 } else { 0.0 });
+        for (supply, of) in net.supplies.iter().enumerate().filter(|(_, of)| of.most_per_s.is_finite()) {
+            rows.push(Row {
+                coefficients: one(Origin::Supply(supply)),
+                most: of.most_per_s,
+                node: Some(of.node),
+            });
+        }
+        for (n, &node) in self.free.iter().enumerate() {
+            let piles_up = n >= self.n_choosers;
+            for class in if mixes.by_class[n] { (0..net.n_classes).map(Some).collect() } else { vec![None] } {
+                let leaves = |column: &Column| match column.origin {
+                    Origin::Exit(of, _, way) if of == n && way == class => 1.0,
+                    Origin::Supply(_)
+                    | Origin::Product(..)
+                    | Origin::Short(..)
+                    | Origin::Exit(..)
+                    | Origin::Least(_) => 0.0,
+                };
+                let comes = |column: &Column| {
+                    let on = net.goes_on(node, &column.flow);
+                    class.map_or(on.iter().sum::<f64>(), |class| on[class])
+                };
+                let [more, less] = Row::equal(by(&|column| leaves(column) - comes(column)));
+                rows.push(more);
+                if !piles_up {
+                    rows.push(less);
+                }
+            }
+        }
+        for (n, assembly) in net.assemblies.iter().enumerate() {
+            self.assembly_rows(columns, n, assembly, room, &mut rows);
+        }
+        for (n, (chooser, rule)) in self.choosers.iter().enumerate() {
+            let Rule::By(weights) = rule else { continue };
+            for (taker, weight) in weights.iter().enumerate() {
+                let own = self.taker(chooser, taker);
+                let row = by(&|column| match column.origin {
+                    Origin::Least(of) if of == n => *weight,
+                    origin if origin == own => -1.0,
+                    Origin::Supply(_)
+                    | Origin::Product(..)
+                    | Origin::Short(..)
+                    | Origin::Exit(..)
+                    | Origin::Least(_) => 0.0,
+                });
+                rows.push(Row { coefficients: row, most: 0.0, node: None });
+            }
+        }
+        if let Some(good) = good_at_most {
+            rows.push(Row { coefficients: by(&|column| column.good), most: good, node: None });
+        }
+        rows
+    }
+
+    /// What goes into an assembly becomes products: of each class as many as there are first parts in it.
+    fn assembly_rows(
+        &self,
+        columns: &[Column],
+        number: usize,
+        assembly: &Assembly,
+        room: Room,
+        rows: &mut Vec<Row>,
+    ) {
+        let net = self.net;
+        let made = |class: Option<usize>| {
+            move |column: &Column| match column.origin {
+                Origin::Product(of, own) if of == number && class.is_none_or(|class| class == own) => 1.0,
+                Origin::Supply(_)
+                | Origin::Product(..)
+                | Origin::Short(..)
+                | Origin::Exit(..)
+                | Origin::Least(_) => 0.0,
+            }
+        };
+        for (inlet, (&port, &parts)) in assembly.ports.iter().zip(&assembly.per_product).enumerate() {
+            let (fewest, most) = if room == Room::Any { assembly.bounds[inlet] } else { (parts, parts) };
+            let classes: Vec<Option<usize>> =
+                if inlet == 0 { (0..net.n_classes).map(Some).collect() } else { vec![None] };
+            for class in classes {
+                let made = made(class);
+                let into = |column: &Column| match class {
+                    Some(class) => column.flow[net.state(port, class)],
+                    None => node_flow(net, &column.flow, port),
+                };
+                let by = |of: &dyn Fn(&Column) -> f64| columns.iter().map(of).collect::<Vec<f64>>();
+                rows.push(Row::at_most_nothing(by(&|column| fewest * made(column) - into(column))));
+                if most.is_finite() {
+                    rows.push(Row::at_most_nothing(by(&|column| into(column) - most * made(column))));
+                }
+            }
+            if most.is_infinite() {
+                let strokes =
+                    columns.iter().map(|column| busy(net, &column.flow, port) / net.nodes[port].places);
+                rows.push(Row { coefficients: strokes.collect(), most: 1.0, node: Some(port) });
+            }
+        }
+    }
+
+    /// The takers of a chooser, those first that lead to no point of use.
+    fn points_last(&self, chooser: &Chooser) -> Vec<usize> {
+        let net = self.net;
+        let leads = |from: Option<usize>| {
+            let beyond = net.beyond(from);
+            net.points.iter().any(|&point| beyond[point])
+        };
+        let (n, leads): (usize, Box<dyn Fn(usize) -> bool>) = match chooser {
+            Chooser::Exits(node) => {
+                let node = *node;
+                let counts = move |exit: usize| exit == 0 && net.points.contains(&node);
+                let of = move |exit: usize| counts(exit) || leads(net.nodes[node].targets[exit]);
+                (net.n_shared(node), Box::new(of))
+            }
+            Chooser::Supplies(supplies) => (
+                supplies.len(),
+                Box::new(move |taker: usize| leads(Some(net.supplies[supplies[taker]].node))),
+            ),
+        };
+        let mut takers: Vec<usize> = (0..n).collect();
+        takers.sort_by_key(|&taker| leads(taker));
+        takers
+    }
+
+    fn taker(&self, chooser: &Chooser, taker: usize) -> Origin {
+        match chooser {
+            Chooser::Exits(node) => {
+                Origin::Exit(self.free.iter().position(|free| free == node).unwrap_or(0), taker, None)
+            }
+            Chooser::Supplies(supplies) => Origin::Supply(supplies[taker]),
+        }
+    }
+
+    /// The sums that make up an aim, one after the other.
+    fn coefficients(&self, columns: &[Column], aim: Aim) -> Vec<Vec<f64>> {
+        let net = self.net;
+        let by = |of: &dyn Fn(&Column) -> f64| columns.iter().map(of).collect::<Vec<f64>>();
+        let of_supplies = |worth: &dyn Fn(usize) -> f64| {
+            by(&|column| match column.origin {
+                Origin::Supply(supply) => worth(supply),
+                Origin::Product(..) | Origin::Short(..) | Origin::Exit(..) | Origin::Least(_) => 0.0,
+            })
+        };
+        let is_free = |supply: usize| {
+            let of = &net.supplies[supply];
+            of.assembly.is_none() && !of.is_driven
+        };
+        match aim {
+            Aim::Good => vec![by(&|column| column.good)],
+            Aim::FewParts => vec![of_supplies(&|supply| if is_free(supply) { -1.0 } else { 0.0 })],
+            Aim::Much(node) => vec![by(&|column| node_flow(net, &column.flow, node))],
+            Aim::Little(node) => vec![by(&|column| -node_flow(net, &column.flow, node))],
+            Aim::Rules | Aim::RulesTurned => {
+                let one = |wanted: Origin| by(&|column| if column.origin == wanted { 1.0 } else { 0.0 });
+                let mut aims = Vec::new();
+                for (n, (chooser, rule)) in self.choosers.iter().enumerate() {
+                    match rule {
+                        Rule::InOrder(order) => {
+                            aims.extend(order.iter().map(|&taker| one(self.taker(chooser, taker))));
+                        }
+                        // When some are full, or where nobody knows, points of use come last.
+                        Rule::By(_) | Rule::Any(_) => {
+                            if matches!(rule, Rule::By(_)) {
+                                aims.push(one(Origin::Least(n)));
+                            }
+                            let mut takers = self.points_last(chooser);
+                            if aim == Aim::RulesTurned {
+                                takers.reverse();
+                            }
+                            aims.extend(takers.into_iter().map(|taker| one(self.taker(chooser, taker))));
+                        }
+                    }
+                }
+                aims
+            }
+        }
+    }
+
+    fn solution(&self, columns: &[Column], values: &[f64], limiting: Option<usize>) -> Solution {
+        let net = self.net;
+        let mut total = vec![0.0; net.n_states()];
+        let (mut good, mut brings) = (0.0, vec![0.0; net.supplies.len()]);
+        let mut exits: Vec<(usize, Vec<f64>)> =
+            self.free.iter().enumerate().map(|(n, &node)| (node, vec![0.0; self.n_exits(n)])).collect();
+        for (column, &value) in columns.iter().zip(values) {
+            column.flow.iter().zip(&mut total).for_each(|(flow, total)| *total += value * flow);
+            good += value * column.good;
+            match column.origin {
+                Origin::Supply(supply) => brings[supply] = value,
+                Origin::Product(assembly, _) | Origin::Short(assembly, _) => {
+                    brings[net.assemblies[assembly].supply] += value
+                }
+                Origin::Exit(n, exit, _) => exits[n].1[exit] += value,
+                Origin::Least(_) => {}
+            }
+        }
+        exits.truncate(self.n_choosers);
+        Solution { good, brings, exits, total, limiting }
+    }
+
+    fn mixes(&self, columns: &[Column], values: &[f64], before: &Mixes) -> Mixes {
+        let net = self.net;
+        let flows: (Vec<Vec<f64>>, Vec<Vec<f64>>) =
+            columns.iter().map(|column| (column.flow.clone(), column.sound.clone())).unzip();
+        let (total, sound) = (sum(net, &flows.0, |n| values[n]), sum(net, &flows.1, |n| values[n]));
+        let mut mixes = before.clone();
+        for (n, &node) in self.free.iter().enumerate() {
+            let (on, sound_on) = (net.goes_on(node, &total), net.goes_on(node, &sound));
+            if on.iter().sum::<f64>() > 0.0 {
+                mixes.on[n] = shares_of(&on);
+                mixes.sound[n] = ratios(&sound_on, &on);
+            }
+        }
+        for (n, assembly) in net.assemblies.iter().enumerate() {
+            if assembly.ports.iter().all(|&port| net.at(port, &total).iter().sum::<f64>() > 0.0) {
+                mixes.products[n] = net.soundness(assembly, &total, &sound);
+            }
+        }
+        self.move_sides(&total, &mut mixes);
+        mixes
+    }
+
+    fn move_sides(&self, total: &[f64], mixes: &mut Mixes) {
+        for (node, moving) in mixes.moving.iter_mut().enumerate() {
+            if node_flow(self.net, total, node) > 0.0 {
+                *moving = moving_each(self.net, total, node);
+            }
+        }
+    }
+
+    /// The best that can come: assemblies get the best parts, and as few of them as there can be.
+    fn best_mixes(&self, columns: &[Column], total: &[f64], before: &Mixes) -> Mixes {
+        let net = self.net;
+        let mut mixes = before.clone();
+        let best = |of: &dyn Fn(&Column) -> Vec<f64>| {
+            let mut best = vec![0.0; net.n_classes];
+            for column in columns {
+                of(column).iter().zip(&mut best).for_each(|(share, best)| *best = f64::max(*best, *share));
+            }
+            best
+        };
+        for (n, &node) in self.free.iter().enumerate() {
+            mixes.sound[n] = best(&|column| {
+                let (on, sound) = (net.goes_on(node, &column.flow), net.goes_on(node, &column.sound));
+                ratios(&sound, &on)
+            });
+        }
+        for (n, assembly) in net.assemblies.iter().enumerate() {
+            let share = |port: &usize| {
+                let of = columns.iter().filter_map(|c| net.sound_share(*port, &c.flow, &c.sound));
+                of.reduce(f64::max).unwrap_or(1.0)
+            };
+            let shares: Vec<f64> = assembly.ports.iter().map(share).collect();
+            let port = assembly.ports[0];
+            let first = best(&|column| ratios(net.at(port, &column.sound), net.at(port, &column.flow)));
+            let fewest: Vec<f64> = assembly.bounds.iter().map(|(fewest, _)| *fewest).collect();
+            mixes.products[n] = net.sound_products(&shares, &first, &fewest);
+        }
+        self.move_sides(total, &mut mixes);
+        mixes
+    }
+}
+
+/// Where the parts of a variable begin.
+struct Start {
+    origin: Origin,
+    /// Share of its parts by state.
+    parts: Vec<f64>,
+    /// Of these the sound ones.
+    sound: Vec<f64>,
+    /// Good ones that count where they begin.
+    good: f64,
+}
+
+impl Start {
+    fn nothing(net: &Net, origin: Origin) -> Start {
+        let nothing = vec![0.0; net.n_states()];
+        Start { origin, parts: nothing.clone(), sound: nothing, good: 0.0 }
+    }
+
+    fn put(&mut self, state: usize, share: f64, sound: f64) {
+        self.parts[state] += share;
+        self.sound[state] += share * sound;
+    }
+}
+
+/// One row of the programme.
+struct Row {
+    coefficients: Vec<f64>,
+    most: f64,
+    /// The station or supply whose limit it is.
+    node: Option<usize>,
+}
+
+impl Row {
+    /// The two rows that keep a sum at zero.
+    fn equal(coefficients: Vec<f64>) -> [Row; 2] {
+        let turned = coefficients.iter().map(|value| -value).collect();
+        [coefficients, turned].map(Row::at_most_nothing)
+    }
+
+    /// The row that keeps a sum at zero or below.
+    fn at_most_nothing(coefficients: Vec<f64>) -> Row {
+        Row { coefficients, most: 0.0, node: None }
+    }
+}
+
+impl Mixes {
+    fn differ(&self, other: &Mixes) -> f64 {
+        let mut most = 0.0_f64;
+        let mut see = |a: &[f64], b: &[f64]| {
+            a.iter().zip(b).for_each(|(a, b)| most = most.max((a - b).abs()));
+        };
+        let lists = |mixes: &Mixes| -> Vec<Vec<f64>> {
+            mixes.on.iter().chain(&mixes.sound).chain(&mixes.products).cloned().collect()
+        };
+        lists(self).iter().zip(&lists(other)).for_each(|(a, b)| see(a, b));
+        see(&self.moving, &other.moving);
+        most
+    }
+
+    fn halfway(&self, mut next: Mixes) -> Mixes {
+        let middle = |a: &[f64], b: &mut [f64]| {
+            a.iter().zip(b).for_each(|(a, b)| *b = (a + *b) / 2.0);
+        };
+        middle(&self.moving, &mut next.moving);
+        self.on.iter().zip(&mut next.on).for_each(|(a, b)| middle(a, b));
+        self.sound.iter().zip(&mut next.sound).for_each(|(a, b)| middle(a, b));
+        self.products.iter().zip(&mut next.products).for_each(|(a, b)| middle(a, b));
+        next
+    }
+}
+
+/// The station of whose limit most of what is reached hangs; of equals the first.
+fn dearest(worth: &[f64], limits: &[(Option<usize>, f64)]) -> Option<usize> {
+    let mut dearest: Option<(f64, usize)> = None;
+    for (worth, (node, most)) in worth.iter().zip(limits) {
+        let worth = worth * most;
+        if let Some(node) = node
+            && worth > 1e-9
+            && dearest.is_none_or(|(most, _)| worth > most * (1.0 + 1e-9))
+        {
+            dearest = Some((worth, *node));
+        }
+    }
+    dearest.map(|(_, node)| node)
+}
+
+/// Time in which a station goes from side to side, for one part, s.
+fn moving_each(net: &Net, flow: &[f64], node: usize) -> f64 {
+    let all = node_flow(net, flow, node);
+    if all > 0.0 { moving(net, flow, node) / all } else { 0.0 }
+}
+
+/// Share of each in what it is part of; 0 where there is nothing.
+fn ratios(part: &[f64], all: &[f64]) -> Vec<f64> {
+    part.iter().zip(all).map(|(part, all)| if *all > 0.0 { part / all } else { 0.0 }).collect()
+}
+
+fn shares_of(flow: &[f64]) -> Vec<f64> {
+    let all: f64 = flow.iter().sum();
+    flow.iter().map(|flow| if all > 0.0 { flow / all } else { 0.0 }).collect()
+}
