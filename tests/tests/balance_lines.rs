@@ -9,6 +9,7 @@ use feedproof_tests::shifts::Shifts;
 use feedproof_tests::steady::{Steady, calmed, judge, judge_roomy};
 use feedproof_tests::trials::{number, try_all};
 use serde_json::{Value, json};
+use sim_core::{balance, scenario};
 
 /// Most timed events of a shift.
 const EVENTS: u64 = 300_000;
@@ -60,10 +61,10 @@ fn random_lines_with_room_deliver_what_their_balance_says() {
     assert!(sure * 2 >= ran, "{sure} of {ran} have a sure most");
 }
 
-/// 60 parts a minute come, the first machine is served first and can take 40. With a track before it there always is one
-/// for it: 20 are left. Without one, it finds a part only at full seconds, so it takes 30, and the second machine gets 30.
+/// 60 parts a minute come, the first machine is served first and can take 40: a part waits for it in the divider, or on a track
+/// before it, so that 20 are left for the second one. The balance gives bounds that hold them.
 #[test]
-fn what_is_left_for_a_machine_hangs_on_the_room_before_another() {
+fn what_is_left_for_a_machine_is_what_the_one_before_cannot_take() {
     let line = |tracks: bool| {
         let mut stations = vec![json!({"id": "F", "type": "work", "endless": true, "time": "1 s"})];
         let exits = if tracks { ["T1", "T2"] } else { ["M1", "M2"] };
@@ -78,8 +79,13 @@ fn what_is_left_for_a_machine_hangs_on_the_room_before_another() {
                "promise": {"at": "M2", "clauses": {"mean_rate": "15 /min"}}})
         .to_string()
     };
-    for (tracks, rate) in [(true, 20.0), (false, 30.0)] {
-        let found = Shifts::run(&line(tracks), 1, 1).rate();
-        assert!((found - rate).abs() <= 2.0 / 60.0, "tracks: {tracks}: {found}");
+    for tracks in [true, false] {
+        let text = line(tracks);
+        let found = Shifts::run(&text, 1, 1).rate();
+        assert!((found - 20.0).abs() <= 2.0 / 60.0, "tracks: {tracks}: {found}");
+        let scenario = scenario::read(&text).scenario.expect("the line is sound");
+        let (least, most) =
+            balance::solve(&scenario).expect("its balance is").most_bounds_per_min.expect("it is known");
+        assert!((least - 20.0).abs() < 1e-6 && most <= 30.0 + 1e-6, "{least} {most}");
     }
 }
