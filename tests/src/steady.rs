@@ -12,7 +12,7 @@
 //! one just then; parts that are in it when the window closes can have passed the point of use without being held up by
 //! what is beyond. And chance: a rate seen is the mean of some
 //! shifts, with its standard error. What looks like too much in a few shifts is looked at again in many shifts of another
-//! seed; the claim is broken if it is too much by [`ERRORS`] standard errors there.
+//! seed; the claim is broken if it is too much by `ERRORS` standard errors there.
 
 use crate::calm::calm;
 use crate::watch::Broken;

@@ -39,6 +39,20 @@ impl ControlledMean {
     /// A control of another length, fewer than three values more than controls, a level outside (0, 1), or values that are not
     /// finite.
     pub fn of(values: &[f64], controls: &[Vec<f64>], level: f64) -> Result<Self, CannotSay> {
+        Self::with_least(values, controls, 0.0, level)
+    }
+
+    /// The same where at least this variance of a value is known to be left by the controls, seen or not: rare events that are in
+    /// none of them would be taken for nothing in most samples.
+    ///
+    /// # Errors
+    /// As [`ControlledMean::of`].
+    pub fn with_least(
+        values: &[f64],
+        controls: &[Vec<f64>],
+        least: f64,
+        level: f64,
+    ) -> Result<Self, CannotSay> {
         inside_unit("level", level)?;
         let count = values.len() as u64;
         if let Some(odd) = controls.iter().find(|control| control.len() != values.len()) {
@@ -66,7 +80,7 @@ impl ControlledMean {
         let used = system.used();
         let df = n - used as f64 - 1.0;
         let spread = 1.0 / n + dot(&means, &system.solve(&means));
-        let standard_error = (residual / df * spread).sqrt();
+        let standard_error = ((residual / df).max(least) * spread).sqrt();
         let half = student_t_upper(0.5 * (1.0 - level), df) * standard_error;
         let mean = plain.mean - explained;
         let own = plain.standard_error * plain.standard_error;

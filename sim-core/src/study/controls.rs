@@ -9,6 +9,7 @@
 
 use super::outputs::entry_of;
 use crate::balance::{Balance, StationBalance, solve};
+use crate::kernel::luck::StreamKey;
 use crate::kernel::troubles::{Trigger, Trouble};
 use crate::kernel::{Draw, KindNow, StationId};
 use crate::measure::Draws;
@@ -41,16 +42,45 @@ impl Control {
     }
 }
 
+/// The controls of a line, and what they can't explain.
+#[derive(Debug, Default)]
+pub(super) struct Controls {
+    pub(super) list: Vec<Control>,
+    /// For each stop the chance that one is under way when the window opens or closes, and the variance of the parts that it then
+    /// costs: what is left of it is in no control.
+    under_way: Vec<(f64, f64)>,
+}
+
+/// A stop of which so many are expected to be under way at the edges of the shifts of a study is seen there often enough for its
+/// share in what controls leave to be seen as well.
+const SEEN_ENOUGH: f64 = 5.0;
+
+impl Controls {
+    /// The variance of a shift's rate that no control explains and that so many shifts hardly show, (parts/min)2: stops that are
+    /// rare, in a window of so many minutes. Most studies see none of them at the edges, and would take what controls leave for
+    /// next to nothing.
+    pub(super) fn hardly_seen(&self, shifts: usize, window_min: f64) -> f64 {
+        let rare = self.under_way.iter().filter(|(chance, _)| chance * (shifts as f64) < SEEN_ENOUGH);
+        rare.map(|(_, variance)| variance).sum::<f64>() / (window_min * window_min)
+    }
+}
+
 /// The controls of a line.
-pub(super) fn controls(scenario: &Scenario, plan: &Plan) -> Vec<Control> {
+pub(super) fn controls(scenario: &Scenario, plan: &Plan) -> Controls {
     // A line that passed its checks has a balance; without one there are no weights.
-    let Ok(balance) = solve(scenario) else { return Vec::new() };
+    let Ok(balance) = solve(scenario) else { return Controls::default() };
     let line = Line { plan, balance: &balance, groups: groups(scenario, plan) };
     let stops = line.groups.iter().map(|group| line.stops(group));
     let flows = line.groups.iter().map(|group| line.flow(group));
     let walks = scenario.attendants.iter().enumerate().map(|(n, pool)| line.walks(n as u16, &pool.id.value));
     let good = scenario.kinds.iter().enumerate().map(|(n, kind)| line.good(n as u8, &kind.name));
-    stops.chain(flows).chain(walks).chain(good).flatten().collect()
+    let list = stops.chain(flows).chain(walks).chain(good).flatten().collect();
+    let edges = if plan.open_ns > 0 { 2.0 } else { 1.0 };
+    let under_way = line.groups.iter().flat_map(|group| line.under_way(group));
+    Controls {
+        list,
+        under_way: under_way.map(|(chance, variance)| (edges * chance, edges * variance)).collect(),
+    }
 }
 
 /// Equal stations of the file.
@@ -128,6 +158,42 @@ impl Line<'_> {
             }
         }
         Control::new(format!("{}: stops", group.name), terms)
+    }
+
+    /// For each stop of these stations the chance that it is under way at one instant, and the variance of the parts that this
+    /// costs: with strikes at a rate r and stops R the mean square of what is left is r E[R^3] / 3 (renewal theory: Cox 1962, *Renewal theory*,
+    /// section 5), and r E[R]^3 where what is left is expected to be E[R] whenever it is asked.
+    fn under_way(&self, group: &Group) -> Vec<(f64, f64)> {
+        let worth = self.per_second(group);
+        let flow = self.balance_of(group).map_or(0.0, |station| station.flow_per_min / 60.0);
+        let flow = flow * self.most() / self.balance.rate_per_min / group.posts.len().max(1) as f64;
+        let of_one = |(_, trouble): (u16, &Trouble)| {
+            let per_s = match &trouble.trigger {
+                Trigger::Part { .. } => flow * trouble.chance_by(0, 0),
+                Trigger::Time { between, .. } => 1.0 / between.mean(),
+            };
+            (per_s * self.strike_s(trouble), per_s * self.third_moment(trouble) * worth * worth)
+        };
+        let is_known = |(chance, variance): &(f64, f64)| chance.is_finite() && variance.is_finite();
+        self.troubles(group).map(of_one).filter(is_known).collect()
+    }
+
+    /// E[R^3] / 3 of a stop, s3; E[R]^3 if it has no memory.
+    fn third_moment(&self, trouble: &Trouble) -> f64 {
+        const DRAWS: usize = 4000;
+        let mean = self.strike_s(trouble);
+        if trouble.work.has_no_memory() && trouble.pool.is_none() {
+            return mean * mean * mean;
+        }
+        // The laws of notice and work are known by their draws alone; what is fixed besides them is in the mean.
+        let mut luck = StreamKey::new("controls", "stops under way").stream(0, 0);
+        let mut draw = || {
+            let notice = if trouble.pool.is_some() { trouble.notice.draw(&mut luck) } else { 0.0 };
+            notice + trouble.work.draw(&mut luck)
+        };
+        let draws: Vec<f64> = (0..DRAWS).map(|_| draw()).collect();
+        let rest = mean - draws.iter().sum::<f64>() / DRAWS as f64;
+        draws.iter().map(|stop| libm::pow((stop + rest).max(0.0), 3.0)).sum::<f64>() / (3 * DRAWS) as f64
     }
 
     /// What a part in each condition costs more than a good one by a jam that some are more likely to cause, if each of
@@ -320,7 +386,7 @@ mod tests {
             "plan": {"shift": "10 min"}}"#;
         let scenario = crate::scenario::read(text).scenario.unwrap();
         let plan = crate::network::compile(&scenario);
-        let found = controls(&scenario, &plan);
+        let found = controls(&scenario, &plan).list;
         let post =
             |name: &str| StationId(plan.names.posts.iter().position(|known| known == name).unwrap() as u16);
         let near = |control: &Control, terms: &[(Draw, f64)]| {

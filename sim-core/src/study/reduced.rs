@@ -4,8 +4,8 @@
 //! its partner draws u, all by inversion; the mean of a pair is unbiased whatever the line, and spreads less where luck
 //! acts the same way throughout. *Controls* are what the draws of a shift were off their means, weighed by what the balance
 //! says that they cost (`controls.rs`): 0 on the mean, so that bad luck explains part of what a rate lacks (Lavenberg &
-//! Welch 1981). Where they explain nearly all of it, what is left is what was under way at the end, which is skewed: then
-//! an interval takes some 40 shifts to hold its level. Invariant: the result depends on scenario, seed and options alone.
+//! Welch 1981). Where they explain nearly all of it, what is left is what was under way at the end, which is skewed, and where
+//! stops are rare hardly any shift sees one: then its variance is worked out and is the least that is taken for what is left. Invariant: the result depends on scenario, seed and options alone.
 
 use super::controls::{Column, chosen};
 use super::crew::Crew;
@@ -85,7 +85,7 @@ pub fn mean_rate<C: Crew>(
     if done < tasks.len() {
         return Ok(None);
     }
-    estimate(reduction, &seen, names, level).map(Some).map_err(RunError::BadOptions)
+    estimate(reduction, &seen, names, &variant, level).map(Some).map_err(RunError::BadOptions)
 }
 
 /// Rates and controls of the shifts of one half.
@@ -99,6 +99,7 @@ fn estimate(
     reduction: Reduction,
     seen: &[Seen],
     names: Vec<String>,
+    variant: &Variant,
     level: f64,
 ) -> Result<ReducedReport, CannotSay> {
     let mean_of = |columns: &[&[f64]]| -> Vec<f64> {
@@ -118,7 +119,10 @@ fn estimate(
         [plain, mirrored] => MirroredMean::of(plain, mirrored, level)?.variance_ratio,
         [] | [_] | [_, _, _, ..] => Some(1.0),
     };
-    let found = ControlledMean::of(&mean_of(&rates), &controls, level)?;
+    let shifts = rates.iter().map(|half| half.len()).sum();
+    // The mean of a pair varies half as much.
+    let least = if controls.is_empty() { 0.0 } else { variant.hardly_seen(shifts) / seen.len() as f64 };
+    let found = ControlledMean::with_least(&mean_of(&rates), &controls, least, level)?;
     let estimate = found.estimate;
     let used = names.into_iter().zip(&found.coefficients).filter(|(_, slope)| **slope != 0.0);
     let varies = found.plain.standard_error > 0.0;
@@ -233,6 +237,27 @@ mod tests {
             "plan": {"shift": "6 min"}}"#;
         let (up, _) = up_and_down(1.0 / 60.0, 1.0 / 15.0, 360.0);
         assert_honest("breakdowns", line, 40, (up / 6.0, 0.0));
+    }
+
+    /// A breakdown every four hours, so that of 40 hours most see none that is under way at the end: what the controls leave
+    /// seems to be next to nothing, and is not. 300 studies; a share of 95 % is above 92 % with a chance of more than 97 %, and
+    /// the least variance of what is left makes it more than 95 %.
+    #[test]
+    fn rare_breakdowns_do_not_make_intervals_too_short() {
+        let line = r#"{"feedproof": 1, "stations": [
+            {"id": "F", "type": "work", "endless": true, "time": {"law": "exponential", "mean": "2 s"},
+             "breakdowns": [{"clock": "working", "every": {"law": "exponential", "mean": "4 h"},
+                             "time": {"law": "exponential", "mean": "5 min"}}]}],
+            "plan": {"shift": "1 h"}}"#;
+        let (up, _) = up_and_down(1.0 / 14_400.0, 1.0 / 300.0, 3600.0);
+        let exact = up / 2.0 / 60.0;
+        let way = Reduction { mirrored: false, controls: true };
+        let holds = (0..300).filter(|&seed| {
+            let rate = reduced(line, way, 40, seed).rate;
+            rate.low.is_some_and(|low| low <= exact) && rate.high.is_some_and(|high| exact <= high)
+        });
+        let n = holds.count();
+        assert!(n >= 276, "{n} of 300 intervals hold the exact mean");
     }
 
     /// Passes end at a rate of one a second while nothing is jammed, every 25th of them in a jam that has to be cleared before

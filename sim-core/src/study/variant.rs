@@ -4,7 +4,7 @@
 //! two variants have in common sees the same luck. Shifts are tasks, handed to a crew in any order and heard of in the order
 //! in which they were given. Invariant: what is heard depends on variants, tasks and seed alone.
 
-use super::controls::{Control, controls};
+use super::controls::{Controls, controls};
 use super::crew::Crew;
 use super::outputs::{Key, Output, Outputs};
 use super::proof::JUDGED;
@@ -28,7 +28,7 @@ pub struct Variant {
     plan: Plan,
     outputs: Outputs,
     /// Controls that follow the outputs of a shift, if it is to have any.
-    controls: Vec<Control>,
+    controls: Controls,
 }
 
 /// One shift to run.
@@ -59,7 +59,7 @@ impl Variant {
     /// Of a scenario whose shifts are not paired with those of others: amounts are drawn as its plan says.
     pub fn unpaired(scenario: Scenario) -> Self {
         let plan = compile(&scenario);
-        Variant { outputs: Outputs::new(&scenario, &plan), plan, scenario, controls: Vec::new() }
+        Variant { outputs: Outputs::new(&scenario, &plan), plan, scenario, controls: Controls::default() }
     }
 
     /// The same with controls: after its outputs a shift has what its luck should have cost; see [`super::reduced`].
@@ -77,7 +77,12 @@ impl Variant {
 
     /// Names of the controls, in order.
     pub(super) fn control_names(&self) -> Vec<String> {
-        self.controls.iter().map(|control| control.name.clone()).collect()
+        self.controls.list.iter().map(|control| control.name.clone()).collect()
+    }
+
+    /// The variance of a shift's rate that its controls can't explain and so many shifts hardly show, (parts/min)2.
+    pub(super) fn hardly_seen(&self, shifts: usize) -> f64 {
+        self.controls.hardly_seen(shifts, (self.plan.close_ns - self.plan.open_ns) as f64 / 60e9)
     }
 
     /// The controls among the values of a shift.
@@ -139,7 +144,7 @@ impl Variant {
         values: &mut Vec<f64>,
     ) -> Result<u64, RunError> {
         let tally = desk.tally.take().unwrap_or_else(|| Tally::new(&self.plan.tally));
-        let (tally, course) = if self.controls.is_empty() {
+        let (tally, course) = if self.controls.list.is_empty() {
             measure_shift(&self.plan, seed, number, tally)
         } else {
             let draws = desk.draws.take().unwrap_or_else(|| Draws::new(&self.plan.outfit));
@@ -151,8 +156,8 @@ impl Variant {
             return Err(fault);
         }
         self.outputs.read(&tally, values);
-        if let Some(draws) = desk.draws.as_ref().filter(|_| !self.controls.is_empty()) {
-            values.extend(self.controls.iter().map(|control| control.value(draws)));
+        if let Some(draws) = desk.draws.as_ref().filter(|_| !self.controls.list.is_empty()) {
+            values.extend(self.controls.list.iter().map(|control| control.value(draws)));
         }
         desk.tally = Some(tally);
         Ok(course.events)

@@ -317,7 +317,10 @@ impl<'a> Contest<'a> {
         let found = PairedDifference::of(&rates_a, &rates_b, 1.0 - 2.0 * error)?;
         let gaps: Vec<f64> = rates_a.iter().zip(&rates_b).map(|(a, b)| b - a).collect();
         let (names, columns) = self.controls(first, second);
-        let controlled = ControlledMean::of(&gaps, &columns, 1.0 - 2.0 * error)?;
+        // What is under way in the one need not be in the other.
+        let rare = [first, second].map(|n| self.variants[n].hardly_seen(gaps.len()));
+        let least = if columns.is_empty() { 0.0 } else { rare[0] + rare[1] };
+        let controlled = ControlledMean::with_least(&gaps, &columns, least, 1.0 - 2.0 * error)?;
         let variance_ratio =
             found.variance_ratio.map(|ratio| ratio * controlled.variance_ratio.unwrap_or(1.0));
         let n = found.difference.n;
