@@ -161,8 +161,8 @@ impl Line<'_> {
     }
 
     /// For each stop of these stations the chance that it is under way at one instant, and the variance of the parts that this
-    /// costs: with strikes at a rate r and stops R the mean square of what is left is r E[R^3] / 3 (renewal theory: Cox 1962, *Renewal theory*,
-    /// section 5), and r E[R]^3 where what is left is expected to be E[R] whenever it is asked.
+    /// costs: with strikes at a rate r and stops R the mean square of what is left is r E (R^3) / 3 (renewal theory: Cox 1962, *Renewal theory*,
+    /// section 5), and r (E R)^3 where what is left is expected to be E R whenever it is asked.
     fn under_way(&self, group: &Group) -> Vec<(f64, f64)> {
         let worth = self.per_second(group);
         let flow = self.balance_of(group).map_or(0.0, |station| station.flow_per_min / 60.0);
@@ -178,7 +178,7 @@ impl Line<'_> {
         self.troubles(group).map(of_one).filter(is_known).collect()
     }
 
-    /// E[R^3] / 3 of a stop, s3; E[R]^3 if it has no memory.
+    /// E (R^3) / 3 of a stop R, s3; (E R)^3 if it has no memory.
     fn third_moment(&self, trouble: &Trouble) -> f64 {
         const DRAWS: usize = 4000;
         let mean = self.strike_s(trouble);
