@@ -24,6 +24,7 @@ fn tried(text: &str, exact: f64, controls: Reduction, seeds: std::ops::Range<u64
         let variant = Variant::read(text).unwrap_or_else(|problems| panic!("{problems:?}"));
         let found = mean_rate(variant, controls, 20, seed, 0.95, &Alone, &|| false);
         let found = found.unwrap_or_else(|why| panic!("{why}")).unwrap_or_else(|| panic!("nobody cancels"));
+        assert!(!found.controls.is_empty(), "seed {seed}: no control was used");
         let Some((low, high)) = found.rate.low.zip(found.rate.high) else { panic!("a rate has an interval") };
         means.push(0.5 * (low + high));
         ratios.push(found.variance_ratio.unwrap_or(1.0));
