@@ -159,6 +159,8 @@ impl<'a, O: Observer> Replica<'a, O> {
     }
 
     /// Runs until all events at or before `end` (ns) have happened, or something ends the replication.
+    // A function of its own, whoever calls it: taken into a caller, the loop within gets registers that the caller needs.
+    #[inline(never)]
     pub fn run_until(&mut self, end: Nanos) -> Stop {
         if self.n_events == 0 && self.settle_start() {
             return self.take_stop();
