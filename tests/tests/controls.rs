@@ -3,8 +3,9 @@
 //!
 //! For each row and way 1000 studies, seeds 0 to 999, of 20 short shifts each: two controls at most. The mean of the
 //! estimates lies within 4.5 standard errors of the exact value, the share of 95 % intervals that hold it within
-//! 93 to 97 %: a true share of 95 % has a standard error of 0.69 %. Where stops are so rare that 20 shifts hardly show any under
-//! way at their edges, the least variance taken for them makes intervals wider than that: 93 % at least.
+//! 93 to 97 %: a true share of 95 % has a standard error of 0.69 %. The stops of U-01 are so rare that 20 shifts hardly show
+//! any under way at their edges; the least variance taken for them makes its intervals wider, so that they hold more than 97 %,
+//! and still nine tenths of the variance have to be saved.
 //! A row that fails is tried once more on seeds 1000 to 4999; without any bias a right program fails one of the eight with a chance
 //! under 1e-6. A regression on 20 shifts has some, if values are not normal (Lavenberg & Welch 1981): U-11 shows 2.7 standard errors.
 
@@ -15,9 +16,14 @@ use sim_core::statistics::Moments;
 use sim_core::study::reduced::{Reduction, mean_rate};
 use sim_core::study::{Alone, Variant};
 
-/// Exponential times, jams by part, jams by a clock; window of a shift, s; the most that intervals may hold.
-const ROWS: [(&str, f64, f64); 4] =
-    [("L-01", 300.0, 0.97), ("L-03", 300.0, 0.97), ("U-01", 1000.0, 1.0), ("U-11", 1000.0, 1.0)];
+/// Exponential times, jams by part, jams by a clock; window of a shift, s; the most that intervals may hold; the most
+/// that may be left of the variance.
+const ROWS: [(&str, f64, f64, f64); 4] = [
+    ("L-01", 300.0, 0.97, 0.5),
+    ("L-03", 300.0, 0.97, 0.5),
+    ("U-01", 1000.0, 1.0, 0.1),
+    ("U-11", 1000.0, 0.97, 0.1),
+];
 
 /// What is off the exact value, in standard errors, and the share of intervals that hold it.
 fn tried(text: &str, exact: f64, controls: Reduction, seeds: std::ops::Range<u64>) -> (f64, f64, f64) {
@@ -39,7 +45,7 @@ fn tried(text: &str, exact: f64, controls: Reduction, seeds: std::ops::Range<u64
 #[test]
 fn rates_by_controls_are_unbiased_and_their_intervals_hold() {
     let mut wrong = Vec::new();
-    for (id, window_s, most) in ROWS {
+    for (id, window_s, most, left) in ROWS {
         let row = rows().into_iter().find(|row| row.id == id);
         let Some(Test::Simulated { mut trial, .. }) = row.map(|row| row.test) else {
             panic!("{id} is simulated")
@@ -50,7 +56,9 @@ fn rates_by_controls_are_unbiased_and_their_intervals_hold() {
         let (text, exact) = (trial.text(), 60.0 * value_of(id).exact);
         for mirrored in [false, true] {
             let way = Reduction { mirrored, controls: true };
-            let is_right = |(off, held, _): (f64, f64, f64)| off.abs() < 4.5 && (0.93..=most).contains(&held);
+            let is_right = |(off, held, ratio): (f64, f64, f64)| {
+                off.abs() < 4.5 && (0.93..=most).contains(&held) && ratio < left
+            };
             let found = tried(&text, exact, way, 0..1000);
             println!(
                 "{id}, mirrored {mirrored}: {found:.3?} (standard errors off, share held, variance ratio)"

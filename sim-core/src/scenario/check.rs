@@ -101,11 +101,17 @@ fn check_references(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
     let stations = known_stations(scenario);
     let pools: Vec<&str> = scenario.attendants.iter().map(|pool| pool.id.value.as_str()).collect();
     let mut must = |name: &Spanned<String>, what: &str, known: &[&str]| {
-        let key = if what == "station" { "stations" } else { "attendants" };
-        let may_be_another =
-            doubts.has_unread_entries(key) && nearest(&name.value, known.iter().copied()).is_none();
+        let lists: &[&str] = match what {
+            "station" => &["stations"],
+            "pool of attendants" => &["attendants"],
+            _ => &["stations", "attendants"],
+        };
+        // Where one of the known names could not be read, that may be the one; but not for what is near to another.
+        let is_open = lists.iter().any(|list| doubts.has_unread_entries(list)) || known.contains(&"");
+        let known: Vec<&str> = known.iter().copied().filter(|name| !name.is_empty()).collect();
+        let may_be_another = is_open && nearest(&name.value, known.iter().copied()).is_none();
         if !doubts.may_name(&name.value) && !may_be_another {
-            must_be_one_of(name, what, known, problems);
+            must_be_one_of(name, what, &known, problems);
         }
     };
     let mut ends = stations.clone();

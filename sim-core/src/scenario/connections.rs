@@ -390,6 +390,28 @@ mod tests {
         }
     }
 
+    /// A station without a name may be the one that is meant, unless the name is a slip for another.
+    #[test]
+    fn a_slip_is_told_beside_a_missing_name() {
+        let found = errors(
+            r#"{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "prss"},
+            {"id": "G", "type": "work", "endless": true, "time": "1 s", "to": "elsewhere"},
+            {"type": "work", "time": "1 s", "to": "press"},
+            {"id": "press", "type": "work", "time": "1 s", "to": "out"}"#,
+        );
+        assert_eq!(found, ["there is no station `prss`", "`id` is missing"], "{found:?}");
+    }
+
+    /// An entry inside of a station that is of another sort leaves the names of stations known.
+    #[test]
+    fn what_is_wrong_inside_of_a_station_hides_no_unknown_name() {
+        let found = errors(
+            r#"{"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "P"},
+            {"id": "P", "type": "orienting path", "pass": "1 s", "tools": [3], "rejects_to": "nowhere", "to": "out"}"#,
+        );
+        assert!(found.contains(&"there is no station `nowhere`".to_owned()), "{found:?}");
+    }
+
     /// Two inlets with one feeder would each take all that comes.
     #[test]
     fn two_inlets_from_one_station_are_refused() {

@@ -60,18 +60,13 @@ impl Doubts {
         self.unread.iter().any(|unread| unread.text.is_empty())
     }
 
-    /// Whether what should be listed under this key of the file is not, or not under its names.
+    /// Whether the list under this key of the file, or an entry of it, is of another sort than expected: names in it are not known.
     pub(super) fn has_unread_entries(&self, key: &str) -> bool {
-        let is_whole = |path: &str| {
-            path.strip_prefix(key)
-                .is_some_and(|rest| rest.is_empty() || rest.starts_with('[') && rest.ends_with(']'))
-        };
-        let is_id = |path: &str| path.starts_with(key) && path.ends_with(".id");
-        self.errors.iter().any(|error| {
-            let is_of_shape =
-                matches!(error.code, code::WRONG_TYPE | code::MISSING_KEY | code::TOO_FEW | code::EMPTY);
-            is_of_shape && (is_whole(&error.path) || is_id(&error.path))
-        })
+        let is_entry = |rest: &str| rest.starts_with('[') && rest.find(']') == Some(rest.len() - 1);
+        let is_of_list =
+            |path: &str| path.strip_prefix(key).is_some_and(|rest| rest.is_empty() || is_entry(rest));
+        let is_of_sort = |code: &str| matches!(code, code::WRONG_TYPE | code::TOO_FEW);
+        self.errors.iter().any(|error| is_of_sort(error.code) && is_of_list(&error.path))
     }
 
     /// Whether something stands in a station that could not be read.
