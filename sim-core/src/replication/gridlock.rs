@@ -92,7 +92,7 @@ impl<O: Observer> Replica<'_, O> {
 
     /// Extends `reached`, which holds the first station, to all who are waited for. False if somebody is found who can
     /// change by himself, or will.
-    fn reach(&self, reached: &mut Vec<StationId>) -> bool {
+    pub(super) fn reach(&self, reached: &mut Vec<StationId>) -> bool {
         let mut next = 0;
         while let Some(&station) = reached.get(next) {
             let known = reached.len();

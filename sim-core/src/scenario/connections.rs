@@ -219,7 +219,8 @@ fn check_bodies(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics
             }
         }
     }
-    for name in &scenario.promise.at {
+    let counts_at = scenario.plan.changeover.iter().map(|changeover| &changeover.counts_at);
+    for name in scenario.promise.at.iter().chain(counts_at) {
         if entries.iter().any(|entry| entry.id.value == name.value && has_body(entry)) {
             let message =
                 format!("`{}` only holds parts; they are counted where a station hands them on", name.value);
