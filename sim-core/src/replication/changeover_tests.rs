@@ -156,12 +156,16 @@ fn a_sequence_that_makes_no_sense_is_refused() {
     assert!(!bad(r#""counts_at": "make", "runs": [{"part": "c"}]"#).is_empty());
     assert!(!bad(r#""counts_at": "make", "runs": [{"part": "b"}]"#).is_empty(), "nothing brings b at first");
     assert!(!bad(r#""counts_at": "make", "runs": [{"part": "a", "good": 1, "for": "1 s"}]"#).is_empty());
-    let stations = r#"{"id": "make", "type": "work", "endless": true, "time": "1 s"},
+    let stations = r#"{"id": "tip", "type": "dumper", "contents": 500, "call_level": 100},
+        {"id": "bin", "type": "bin"}, {"id": "make", "type": "work", "time": "1 s"},
         {"id": "belt", "type": "belt", "capacity": 3}, {"id": "use", "type": "work", "time": "1 s"}"#;
-    let plan = r#"{"changeover": {"counts_at": "belt", "runs": [{"part": "a", "good": 3}, {"part": "b"}]}}"#;
-    let found = problems(stations, &format!(r#"{PARTS}, "plan": {plan}"#)).join("\n");
-    assert!(
-        found.contains("`belt` only holds parts") && found.contains("plan.changeover.counts_at"),
-        "{found}"
-    );
+    let runs = r#""runs": [{"part": "a", "good": 3}, {"part": "b"}]"#;
+    for (at, does) in [("bin", "holds"), ("belt", "holds"), ("tip", "pours")] {
+        let sequence = format!(r#""plan": {{"changeover": {{"counts_at": "{at}", {runs}}}}}"#);
+        let promise = format!(r#""promise": {{"at": "{at}", "clauses": {{"mean_rate": "1 /min"}}}}"#);
+        for (asks, path) in [(sequence, "plan.changeover.counts_at"), (promise, "promise.at")] {
+            let found = problems(stations, &format!("{PARTS}, {asks}")).join("\n");
+            assert!(found.contains(&format!("`{at}` only {does} parts")) && found.contains(path), "{found}");
+        }
+    }
 }
