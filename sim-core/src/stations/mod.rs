@@ -20,6 +20,7 @@ pub mod carrier;
 pub mod catalogue;
 pub mod clumps;
 pub mod comes_back;
+pub mod crowding;
 mod dice;
 pub mod divider;
 pub mod dumper;

@@ -252,11 +252,11 @@ impl PathSpec {
     /// What the tools do, as plain shares.
     fn tooling(&self, kinds: &[Kind], comes_back: &[bool]) -> Tooling {
         let rows = self.exit_rows();
-        let table = |tool: &ToolSpec| -> ToolTable {
+        let table = |tool: &ToolSpec, is_crowded: bool| -> ToolTable {
             let exit = self.exit_of(&rows, tool);
             let row = |class: ClassName| {
                 let kind = &kinds[usize::from(class.kind)];
-                tool.row(kind, usize::from(class.condition), usize::from(class.attitude), exit)
+                tool.row(kind, usize::from(class.condition), usize::from(class.attitude), exit, is_crowded)
             };
             class_names(kinds).into_iter().map(row).collect()
         };
@@ -269,7 +269,13 @@ impl PathSpec {
             (Some(_) | None, _) => None,
         };
         Tooling {
-            tools: self.tools.iter().map(table).collect(),
+            tools: self.tools.iter().map(|tool| table(tool, false)).collect(),
+            crowded: self
+                .tools
+                .iter()
+                .enumerate()
+                .filter_map(|(no, tool)| Some((no, tool.crowding()?, table(tool, true))))
+                .collect(),
             rules: rows.iter().map(|(_, _, rule)| rule.rule(kinds)).collect(),
             tangled,
         }

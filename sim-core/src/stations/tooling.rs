@@ -5,6 +5,7 @@
 //! exact. It knows nothing of time. Invariant: the shares that [`Tooling::through`] gives for one entry
 //! class add up to 1.
 
+use super::crowding::Crowding;
 use super::tools::{Classes, Comeback, Fate, Row, Tool};
 use crate::kernel::dice::Outcomes;
 use crate::terms::kind::Kind;
@@ -100,6 +101,8 @@ impl ReturnRule {
 pub struct Tooling {
     /// The tools, in order.
     pub tools: Vec<ToolTable>,
+    /// Tools whose chances depend on the loading of the path: their number, the points, and what they do on a crowded path.
+    pub crowded: Vec<(usize, Crowding, ToolTable)>,
     /// Rule of each exit; that of exit 0 is not used.
     pub rules: Vec<ReturnRule>,
     /// Share of all entering parts that hang together with others, and the exit through which the first tool
@@ -157,10 +160,16 @@ impl Tooling {
 
     /// The tools as they run.
     pub fn compiled(&self) -> Vec<Tool> {
-        let row = |fates: &Vec<(Fate, f64)>| {
-            Row::new(fates).unwrap_or_else(|e| panic!("the chances of a tool's row were checked: {e}"))
+        let crowded = |no: usize| self.crowded.iter().find(|(known, ..)| *known == no);
+        let row = |no: usize, class: usize| match crowded(no) {
+            None => Row::new(&self.tools[no][class]),
+            Some((_, points, table)) => Row::blended(*points, &self.tools[no][class], &table[class]),
         };
-        self.tools.iter().map(|table| Tool::new(table.iter().map(row).collect())).collect()
+        let checked = |row: Result<Row, String>| {
+            row.unwrap_or_else(|e| panic!("the chances of a tool's row were checked: {e}"))
+        };
+        let tool = |no: usize| (0..self.tools[no].len()).map(|class| checked(row(no, class))).collect();
+        (0..self.tools.len()).map(|no| Tool::new(tool(no))).collect()
     }
 }
 
@@ -195,6 +204,7 @@ pub(super) mod tests {
                 step([&[(0, 1.0)], &[(0, 0.6), (1, 0.2)], &[(2, 0.5)], &[]]),
                 step([&[(0, 0.95)], &[], &[(0, 0.3)], &[]]),
             ],
+            crowded: Vec::new(),
             rules: vec![ReturnRule::AsLeft, rule],
             tangled: None,
         }
