@@ -69,15 +69,15 @@ impl Demand<'_> {
         if flows.is_settled && ((is_possible && is_met) || !can) {
             return flows;
         }
-        let aims = [Aim::Good, Aim::Rules, Aim::FewParts];
+        let aims = [Aim::Good, Aim::FewClose, Aim::Rules, Aim::FewParts];
         let Outcome::Settled(found) = self.programme().reach(Some(demand), &aims, Room::ByRule) else {
             return flows;
         };
         let mut flows = self.at_nothing();
-        for (node, exits) in &found.exits {
-            let all: f64 = exits.iter().sum();
+        for (node, shared) in &found.shared {
+            let all: f64 = shared.iter().sum();
             if all > 0.0 {
-                flows.shares[*node] = exits.iter().map(|flow| flow / all).collect();
+                flows.shares[*node] = shared.iter().map(|flow| flow / all).collect();
             }
         }
         if found.brings.iter().all(|brings| *brings > 0.0) {
@@ -188,7 +188,7 @@ impl Demand<'_> {
             .map(|supply| match &net.supplies[supply] {
                 of if of.is_driven => of.most_per_s,
                 _ if serves[supply] => flows.weights[supply],
-                _ => self.alone(flows, supply),
+                _ => self.alone(flows, supply).min(self.fed(flows, &wants, supply)),
             })
             .collect();
         for _ in 0..ROUNDS {
@@ -234,10 +234,8 @@ impl Demand<'_> {
     /// Products/s of an assembly one of whose inlets has only streams: what they bring is what is made.
     fn driven_products(&self, wants: &[Vec<f64>], scale: &[f64], supply: usize) -> Option<f64> {
         let assembly = self.net.supplies[supply].assembly?;
-        let before: usize = self.net.assemblies[..assembly].iter().map(|a| a.ports.len()).sum();
         let mut made: Option<f64> = None;
-        for (inlet, parts) in self.net.assemblies[assembly].per_product.iter().enumerate() {
-            let get = &wants[1 + before + inlet];
+        for (get, parts) in self.wants_of(assembly, wants) {
             let of = |s: &usize| get[*s] > 0.0;
             if (0..get.len()).filter(of).all(|s| self.net.supplies[s].is_driven) {
                 let flow: f64 = (0..get.len()).filter(of).map(|s| get[s] * scale[s]).sum();
@@ -247,13 +245,39 @@ impl Demand<'_> {
         made
     }
 
+    /// What each inlet of an assembly gets of one part/s of each supply, and how many it takes for a product.
+    fn wants_of<'b>(
+        &'b self,
+        assembly: usize,
+        wants: &'b [Vec<f64>],
+    ) -> impl Iterator<Item = (&'b [f64], f64)> {
+        let before: usize = self.net.assemblies[..assembly].iter().map(|a| a.ports.len()).sum();
+        let inlets = self.net.assemblies[assembly].per_product.iter();
+        wants[1 + before..].iter().map(Vec::as_slice).zip(inlets.copied())
+    }
+
     /// What a supply brings that serves no point of use: as much as its own stations take.
     fn alone(&self, flows: &Flows, supply: usize) -> f64 {
+        let most = self.most_alone(flows, supply);
+        if most.is_finite() { most } else { 0.0 }
+    }
+
+    /// The most that a supply could bring if there were no other.
+    fn most_alone(&self, flows: &Flows, supply: usize) -> f64 {
         let of = |node: usize| load(self.net, &flows.response[supply], node);
         let most = (0..self.net.nodes.len()).map(of).fold(0.0, f64::max);
         let most = if most > 0.0 { 1.0 / most } else { f64::INFINITY };
-        let most = most.min(self.net.supplies[supply].most_per_s);
-        if most.is_finite() { most } else { 0.0 }
+        most.min(self.net.supplies[supply].most_per_s)
+    }
+
+    /// Products/s that an assembly can be fed for; no limit for other supplies.
+    fn fed(&self, flows: &Flows, wants: &[Vec<f64>], supply: usize) -> f64 {
+        let Some(assembly) = self.net.supplies[supply].assembly else { return f64::INFINITY };
+        let comes = |get: &[f64]| -> f64 {
+            let those = get.iter().enumerate().filter(|(_, get)| **get > 0.0);
+            those.map(|(s, get)| get * self.most_alone(flows, s)).sum()
+        };
+        self.wants_of(assembly, wants).map(|(get, parts)| comes(get) / parts).fold(f64::INFINITY, f64::min)
     }
 
     fn add_up(&self, flows: &mut Flows) {

@@ -21,7 +21,7 @@ pub(super) enum Most {
     Between(f64, f64),
     /// Nothing limits them.
     Unlimited,
-    /// Not found: mixes that follow room do not settle.
+    /// Not found: mixes that follow room do not settle, or parts may go more ways than are counted.
     Unknown,
 }
 
@@ -59,6 +59,9 @@ impl Demand<'_> {
 
     /// The most good parts/s at the points of use, and the station that limits them.
     pub(super) fn most(&self) -> (Most, Option<usize>) {
+        if self.net.has_uncounted_ways {
+            return (Most::Unknown, None);
+        }
         let has_streams = self.net.supplies.iter().any(|supply| supply.is_driven);
         if self.choosers.is_empty() && !has_streams && self.net.is_sure() && self.each_serves_alone() {
             let first = self.flows(1.0, &[]);
@@ -73,12 +76,16 @@ impl Demand<'_> {
             Outcome::Endless => return (Most::Unlimited, None),
             Outcome::Unsettled => return (Most::Unknown, None),
         };
-        let by = |rules: Aim| match programme.reach(None, &[rules, Aim::Good], Room::ByRule) {
-            Outcome::Settled(solution) => solution.good.min(high.good),
-            // The first rule has no end, or mixes do not settle: nothing is known but the most.
-            Outcome::Endless | Outcome::Unsettled => 0.0,
-        };
-        let low = by(Aim::Rules).min(by(Aim::RulesTurned));
+        let by =
+            |close: Aim, rules: Aim| match programme.reach(None, &[close, rules, Aim::Good], Room::ByRule) {
+                Outcome::Settled(solution) => solution.good.min(high.good),
+                // A rule has no end, or mixes do not settle: nothing is known but the most.
+                Outcome::Endless | Outcome::Unsettled => 0.0,
+            };
+        let mut low = by(Aim::FewClose, Aim::Rules).min(by(Aim::FewClose, Aim::RulesTurned));
+        if self.net.can_come_too_close() {
+            low = low.min(by(Aim::MuchClose, Aim::Rules)).min(by(Aim::MuchClose, Aim::RulesTurned));
+        }
         if high.good - low <= SAME * high.good {
             (Most::Of(high.good), self.short(&high))
         } else {
@@ -109,6 +116,9 @@ impl Demand<'_> {
         let net = self.net;
         let own = |node: usize| node_flow(net, &flows.total, node);
         let nodes = 0..net.nodes.len();
+        if net.has_uncounted_ways {
+            return vec![None; nodes.len()];
+        }
         let mut bounds: Vec<Option<(f64, f64)>> =
             nodes.clone().map(|node| Some((own(node), own(node)))).collect();
         if !self.choosers.is_empty() || !self.net.is_sure() || !self.each_serves_alone() {

@@ -58,8 +58,8 @@ pub struct StationBalance {
     pub count: u32,
     /// Demanded flow into it (what it makes, if it has several inlets).
     pub flow_per_min: f64,
-    /// Bounds of the flow where shares depend on room, or surplus goes round: (lowest, highest), the same elsewhere. `None`
-    /// if there is no highest one.
+    /// Bounds of the flow where shares depend on room or spacing, or surplus goes round or piles up: (lowest, highest), the
+    /// same elsewhere. `None` if there is no highest one, or they were not found.
     pub bounds_per_min: Option<(f64, f64)>,
     /// Rated capacity at the mix of classes that it sees; `None` without a limit.
     pub capacity_per_min: Option<f64>,
@@ -493,8 +493,8 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
         );
     }
     if balance.most_is_unknown {
-        let text = "the most that the line can deliver was not found: what is mixed where parts share by room does not settle \
-                    in this count; `run` says what it gets";
+        let text = "the most that the line can deliver was not found: what is mixed where parts share by room, or come too \
+                    close for sensed tools, does not settle in this count; `run` says what it gets";
         note("no-most", text.to_owned());
     } else if balance.most_per_min.is_none() {
         note(

@@ -285,6 +285,7 @@ impl Blueprint for HandFillSpec {
             kind,
             most_per_s: if time > 0.0 { n / time } else { f64::INFINITY },
             is_driven: false,
+            waits_for_call: self.every.is_none(),
         });
         traffic.attendance = vec![Attendance { calls: 1.0 / n, work_s: self.time.mean() }];
     }

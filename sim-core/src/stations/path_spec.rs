@@ -8,8 +8,9 @@
 //! Unoriented parts that reach the end go on as they are: an escape of the tooling is no error of the file.
 //!
 //! In the balance the routes of each class are exact: the tools as stochastic matrices multiplied in order,
-//! misreads of sensed tools included, with the rule of each exit for the attitude. Not in it: parts too close
-//! for a sensed tool; overflow only as bounds of the flows that go round. A path in file is busy for the time in which a part clears the entry.
+//! misreads of sensed tools included, with the rule of each exit for the attitude. Surplus that runs over and parts
+//! that come too close for a sensed tool hang on chance: they are other ways of a part ([`other_ways`]), for bounds. A
+//! path in file is busy for the time in which a part clears the entry.
 
 use super::Station;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, part_needs, read_to};
@@ -496,6 +497,7 @@ impl Blueprint for PathSpec {
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let tooling = self.tooling(traffic.kinds, &traffic.comes_back);
+        self.tell_other_ways(&tooling, traffic);
         let names = class_names(traffic.kinds);
         for (entry, routes) in traffic.routes.iter_mut().enumerate() {
             *routes = tooling.through(traffic.kinds, entry);
@@ -537,5 +539,6 @@ impl Blueprint for PathSpec {
     }
 }
 
+mod other_ways;
 #[cfg(test)]
 mod tests;
