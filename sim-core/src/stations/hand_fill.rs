@@ -126,6 +126,11 @@ impl HandFill {
         floor.set_idle(self.me, !self.wanted && !self.called);
     }
 
+    /// The bin, if nobody is called before its content falls to the call level, or its clock says so.
+    pub(crate) fn waits_for_level(&self) -> Option<PlaceId> {
+        (!self.wanted && !self.called).then_some(self.setup.bin)
+    }
+
     /// The parts fall.
     fn fill<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let bin = floor.place(self.setup.bin);

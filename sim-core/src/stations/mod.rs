@@ -340,6 +340,15 @@ impl Station {
         }
     }
 
+    /// The bin whose content has to fall before the station does anything, if it waits for that alone.
+    pub(crate) fn waits_for_level(&self) -> Option<PlaceId> {
+        match self {
+            Station::Dumper(s) => s.waits_for_level(),
+            Station::HandFill(s) => s.waits_for_level(),
+            _ => None,
+        }
+    }
+
     /// A source that goes over to another kind of part.
     pub fn bring(&mut self, kind: u8) {
         match self {
