@@ -71,7 +71,7 @@ impl Demand<'_> {
         if flows.is_settled && ((is_possible && is_met) || !can) {
             return flows;
         }
-        let aims = [Aim::Good, Aim::FewClose, Aim::Rules, Aim::FewParts];
+        let aims = [Aim::Good, Aim::FewDisturbed, Aim::Rules, Aim::FewParts];
         let Outcome::Settled(found) = self.programme().reach(Some(demand), &aims, Room::ByRule) else {
             return flows;
         };

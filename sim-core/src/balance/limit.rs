@@ -81,9 +81,9 @@ impl Demand<'_> {
                 // A rule has no end, or mixes do not settle: nothing is known but the most.
                 Outcome::Endless | Outcome::Unsettled => 0.0,
             };
-        let mut low = by(Aim::FewClose, Aim::Rules).min(by(Aim::FewClose, Aim::RulesTurned));
-        if self.net.can_come_too_close() {
-            low = low.min(by(Aim::MuchClose, Aim::Rules)).min(by(Aim::MuchClose, Aim::RulesTurned));
+        let mut low = by(Aim::FewDisturbed, Aim::Rules).min(by(Aim::FewDisturbed, Aim::RulesTurned));
+        if self.net.can_be_disturbed() {
+            low = low.min(by(Aim::ManyDisturbed, Aim::Rules)).min(by(Aim::ManyDisturbed, Aim::RulesTurned));
         }
         if high.good - low <= SAME * high.good {
             (Most::Of(high.good), self.short(&high))

@@ -476,9 +476,9 @@ impl Net {
         all.chunk_by(same).map(<[usize]>::to_vec).collect()
     }
 
-    /// Whether parts may come too close for a sensed tool.
-    pub(super) fn can_come_too_close(&self) -> bool {
-        self.nodes.iter().flat_map(|node| &node.other_ways).any(|way| way.too_close)
+    /// Whether parts may come too close for a sensed tool, or meet tools on a crowded path.
+    pub(super) fn can_be_disturbed(&self) -> bool {
+        self.nodes.iter().flat_map(|node| &node.other_ways).any(|way| way.too_close || way.crowded)
     }
 
     /// Parts of each class that go on from a node (leave through exit 0) with these flows through all states.

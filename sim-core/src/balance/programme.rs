@@ -13,6 +13,7 @@ use super::demand::{Chooser, Flows, busy, moving, node_flow, sum};
 use super::net::{Assembly, Net};
 use super::share_out::Rule;
 use super::simplex::{Reached, Simplex};
+use crate::stations::blueprint::OtherWay;
 
 /// Most rounds until mixes settle; halfway new and old ones are averaged.
 const ROUNDS: usize = 80;
@@ -134,10 +135,10 @@ pub(super) enum Aim {
     RulesTurned,
     /// As few fresh parts as can be, streams aside.
     FewParts,
-    /// As few parts too close for a sensed tool as can be.
-    FewClose,
+    /// As few parts as can be that come too close for a sensed tool, or meet tools on a crowded path.
+    FewDisturbed,
     /// As many of those with which it makes a difference.
-    MuchClose,
+    ManyDisturbed,
     /// As much flow through a node as can be.
     Much(usize),
     /// As little.
@@ -451,7 +452,7 @@ impl<'a> Programme<'a> {
                     let flow = net.at(free.node, &column.flow).iter().zip(behind);
                     flow.filter(|(_, behind)| **behind).map(|(flow, _)| flow).sum()
                 };
-                rows.push(Row::at_most_nothing(by(&|column| self.close(column, Some(n)) - ahead(column))));
+                rows.push(Row::at_most_nothing(by(&|column| self.close(column, n) - ahead(column))));
             }
         }
         for (n, assembly) in net.assemblies.iter().enumerate() {
@@ -480,20 +481,22 @@ impl<'a> Programme<'a> {
         rows
     }
 
-    /// Parts that are too close for a tool, at one of the free nodes or at all of them, for one part/s.
-    fn close(&self, column: &Column, at: Option<usize>) -> f64 {
-        match column.origin {
-            Origin::Way(n, way, _) if way > 0 && at.is_none_or(|at| at == n) => {
-                let is_close = self.net.nodes[self.free[n].node].other_ways[way - 1].too_close;
-                f64::from(u8::from(is_close))
-            }
-            Origin::Supply(_)
-            | Origin::Product(..)
-            | Origin::Short(..)
-            | Origin::Exit(..)
-            | Origin::Way(..)
-            | Origin::Least(_) => 0.0,
-        }
+    /// The other way that a variable is the flow on, if it is one, and at which free node.
+    fn other_way(&self, column: &Column) -> Option<(usize, &OtherWay)> {
+        let Origin::Way(n, way @ 1.., _) = column.origin else { return None };
+        Some((n, &self.net.nodes[self.free[n].node].other_ways[way - 1]))
+    }
+
+    /// Parts that are too close for a tool at one of the free nodes, for one part/s.
+    fn close(&self, column: &Column, at: usize) -> f64 {
+        let is_close = self.other_way(column).is_some_and(|(n, way)| n == at && way.too_close);
+        f64::from(u8::from(is_close))
+    }
+
+    /// Parts that others disturb, since they come too close or the path is crowded, for one part/s.
+    fn disturbed(&self, column: &Column) -> f64 {
+        let is_disturbed = self.other_way(column).is_some_and(|(_, way)| way.too_close || way.crowded);
+        f64::from(u8::from(is_disturbed))
     }
 
     /// Parts that go on at a free node through exit 0, as its tools have it and there is room, for one part/s.
@@ -603,8 +606,8 @@ impl<'a> Programme<'a> {
         match aim {
             Aim::Good => vec![by(&|column| column.good)],
             Aim::FewParts => vec![of_supplies(&|supply| if is_free(supply) { -1.0 } else { 0.0 })],
-            Aim::FewClose => vec![by(&|column| -self.close(column, None))],
-            Aim::MuchClose => vec![by(&|column| self.close(column, None) * column.change)],
+            Aim::FewDisturbed => vec![by(&|column| -self.disturbed(column))],
+            Aim::ManyDisturbed => vec![by(&|column| self.disturbed(column) * column.change)],
             Aim::Much(node) => vec![by(&|column| node_flow(net, &column.flow, node))],
             Aim::Little(node) => vec![by(&|column| -node_flow(net, &column.flow, node))],
             Aim::Rules | Aim::RulesTurned => {

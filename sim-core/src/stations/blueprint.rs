@@ -288,6 +288,8 @@ pub struct OtherWay {
     pub runs_over: bool,
     /// The part has come too close behind another one.
     pub too_close: bool,
+    /// Tools do with it what they do on a crowded path.
+    pub crowded: bool,
 }
 
 /// A run of a product sequence, for the balance.

@@ -498,6 +498,7 @@ impl Blueprint for PathSpec {
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let tooling = self.tooling(traffic.kinds, &traffic.comes_back);
         self.tell_other_ways(&tooling, traffic);
+        let tooling = tooling.half_way();
         let names = class_names(traffic.kinds);
         for (entry, routes) in traffic.routes.iter_mut().enumerate() {
             *routes = tooling.through(traffic.kinds, entry);

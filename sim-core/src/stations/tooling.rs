@@ -5,7 +5,7 @@
 //! exact. It knows nothing of time. Invariant: the shares that [`Tooling::through`] gives for one entry
 //! class add up to 1.
 
-use super::crowding::Crowding;
+use super::crowding::{Blend, Crowding};
 use super::tools::{Classes, Comeback, Fate, Row, Tool};
 use crate::kernel::dice::Outcomes;
 use crate::terms::kind::Kind;
@@ -146,6 +146,32 @@ impl Tooling {
             routes.extend(rows.map(|(attitude, share)| (no as u8, class(attitude), *share)));
         }
         routes
+    }
+
+    /// The same tools with the chances of a crowded path for those for which `is_crowded` says so, and of an uncrowded path
+    /// for the others.
+    pub fn at_corner(&self, is_crowded: impl Fn(usize) -> bool) -> Tooling {
+        let mut corner = Tooling { crowded: Vec::new(), ..self.clone() };
+        for (tool, _, table) in self.crowded.iter().filter(|(tool, ..)| is_crowded(*tool)) {
+            corner.tools[*tool].clone_from(table);
+        }
+        corner
+    }
+
+    /// The same tools with chances half-way between those of an uncrowded and of a crowded path.
+    pub fn half_way(&self) -> Tooling {
+        let mut middle = Tooling { crowded: Vec::new(), ..self.clone() };
+        for (tool, points, table) in &self.crowded {
+            let pairs = self.tools[*tool].iter().zip(table);
+            let row = |(uncrowded, crowded): (&Vec<_>, &Vec<_>)| -> Vec<(Fate, f64)> {
+                Blend::new(*points, uncrowded, crowded)
+                    .fates_half_way()
+                    .filter(|(_, chance)| *chance > 0.0)
+                    .collect()
+            };
+            middle.tools[*tool] = pairs.map(row).collect();
+        }
+        middle
     }
 
     fn as_returned(&self, kind: &Kind, no: usize, at_entry: usize, left_as: &[f64]) -> Vec<f64> {

@@ -1,4 +1,5 @@
-//! What an orienting path does with parts when there is no room, or when they come too close: for the balance.
+//! What an orienting path does with parts when there is no room, when they come too close, or when it is crowded: for the
+//! balance.
 //!
 //! Surplus: what the tools let go on leaves through the overflow exit, in an attitude by its rule. *Too close:* a part comes
 //! to a sensed tool closer behind the one before than its least spacing, and is rejected or passes unseen. How often that
@@ -9,6 +10,11 @@
 //! what is rejected leaves a gap. So no tool whose least spacing is that long finds any part too close; and from tool to
 //! tool the one before is as far away, or further: who is too close for a tool is so for all ahead of it that need as much.
 
+//!
+//! *Crowded:* tools whose chances depend on the loading do what they do at some loading that no balance knows. What becomes of a
+//! class then lies between what becomes of it with each of these tools as on an uncrowded and as on a crowded path: each choice
+//! among these is a way of its own. The routes of the path have them half-way.
+
 use super::{FileSpec, Motion, PathSpec};
 use crate::part::Nanos;
 use crate::stations::blueprint::{OtherWay, Routes, TrafficSite};
@@ -17,7 +23,7 @@ use crate::stations::tools::Fate;
 use crate::stations::track::nanos;
 use crate::terms::kind::Kind;
 
-/// Most sets of tools that are counted.
+/// Most sets of tools that are counted, and most choices among crowded and uncrowded.
 const SETS_MAX: usize = 64;
 
 /// Tools that find a part too close: (number of the tool, least spacing, ns).
@@ -38,19 +44,24 @@ impl PathSpec {
                 None => traffic.has_uncounted_ways = true,
             }
         }
-        for set in sets {
-            let seen = self.with_close(tooling, &set, kinds);
-            let over = self.overflow_exit().map(|exit| with_surplus(&seen, exit, kinds));
-            let routes = |tooling: &Tooling| -> Vec<Routes> {
-                (0..class_names(kinds).len()).map(|entry| tooling.through(kinds, entry)).collect()
-            };
-            let too_close = !set.is_empty();
-            if too_close {
-                let way = OtherWay { routes: routes(&seen), runs_over: false, too_close };
+        let Some(corners) = corners(tooling).filter(|corners| corners.len() * sets.len() <= SETS_MAX) else {
+            traffic.has_uncounted_ways = true;
+            return;
+        };
+        let routes = |tooling: &Tooling| -> Vec<Routes> {
+            (0..class_names(kinds).len()).map(|entry| tooling.through(kinds, entry)).collect()
+        };
+        for (set, (corner, crowded)) in sets.iter().flat_map(|set| corners.iter().map(move |of| (set, of))) {
+            let seen = self.with_close(corner, set, kinds);
+            let (too_close, crowded) = (!set.is_empty(), *crowded);
+            // Without either, and with nothing that depends on the loading, these are the routes of the path.
+            if too_close || corners.len() > 1 {
+                let way = OtherWay { routes: routes(&seen), runs_over: false, too_close, crowded };
                 traffic.other_ways.push(way);
             }
-            if let Some(over) = over {
-                traffic.other_ways.push(OtherWay { routes: routes(&over), runs_over: true, too_close });
+            if let Some(exit) = self.overflow_exit() {
+                let routes = routes(&with_surplus(&seen, exit, kinds));
+                traffic.other_ways.push(OtherWay { routes, runs_over: true, too_close, crowded });
             }
         }
     }
@@ -105,6 +116,17 @@ fn close_sets(tools: &Close) -> Option<Vec<Close>> {
         }
     }
     Some(sets)
+}
+
+/// The tools with each choice of those that act as on a crowded path, and whether any does; `None` if there are too many.
+fn corners(tooling: &Tooling) -> Option<Vec<(Tooling, bool)>> {
+    let tools: Vec<usize> = tooling.crowded.iter().map(|(tool, ..)| *tool).collect();
+    let n = 1_usize.checked_shl(tools.len() as u32).filter(|n| *n <= SETS_MAX)?;
+    let is_chosen = |choice: usize, tool: usize| {
+        tools.iter().position(|known| *known == tool).is_some_and(|at| choice >> at & 1 == 1)
+    };
+    let corner = |choice| (tooling.at_corner(|tool| is_chosen(choice, tool)), choice > 0);
+    Some((0..n).map(corner).collect())
 }
 
 /// The row of tools for a part that finds no room on its way on.
