@@ -61,11 +61,13 @@ pub(super) struct Demand<'a> {
 impl Demand<'_> {
     /// Flows at `demand` good parts/s at the points of use, those who share by room by their rules. Where these do not settle
     /// one by one (what comes to a point of use is the rest that others leave, so a little more at the point is much more at
-    /// its supply), or ask too much of a station, or bring too little, though the line `can`, they are found at once, as aims.
+    /// its supply), or ask too much of a station, or bring too little or too much, though the line `can`, they are found at once, as aims.
     pub(super) fn settled(&self, demand: f64, can: bool) -> Flows {
         let flows = self.flows(demand, &self.choosers);
         let is_possible = self.highest_load(&flows).0 <= 1.0 + 1e-9;
-        let is_met = flows.good >= demand * (1.0 - 1e-9);
+        // More may come to the points only where streams bring it.
+        let is_too_much = flows.good > demand * (1.0 + 1e-9) && !self.has_streams();
+        let is_met = flows.good >= demand * (1.0 - 1e-9) && !is_too_much;
         if flows.is_settled && ((is_possible && is_met) || !can) {
             return flows;
         }
@@ -81,10 +83,21 @@ impl Demand<'_> {
             }
         }
         if found.brings.iter().all(|brings| *brings > 0.0) {
-            flows.weights = found.brings;
+            flows.weights.clone_from(&found.brings);
         }
         self.iterate(&mut flows, demand, &[]);
+        if !flows.is_settled {
+            flows.completed = self.net.at_points(&found.total, &flows.shares).1;
+            (flows.total, flows.good) = (found.total, found.good);
+            flows.scale = found.brings;
+            flows.is_settled = true;
+        }
         flows
+    }
+
+    /// Whether some supply brings parts wanted or not.
+    pub(super) fn has_streams(&self) -> bool {
+        self.net.supplies.iter().any(|supply| supply.is_driven)
     }
 
     /// Flows at `demand` good parts/s at the points of use.
@@ -188,7 +201,7 @@ impl Demand<'_> {
             .map(|supply| match &net.supplies[supply] {
                 of if of.is_driven => of.most_per_s,
                 _ if serves[supply] => flows.weights[supply],
-                _ => self.alone(flows, supply).min(self.fed(flows, &wants, supply)),
+                _ => self.alone(flows, supply).min(self.fed(flows, &wants, supply, demand)),
             })
             .collect();
         for _ in 0..ROUNDS {
@@ -270,14 +283,36 @@ impl Demand<'_> {
         most.min(self.net.supplies[supply].most_per_s)
     }
 
-    /// Products/s that an assembly can be fed for; no limit for other supplies.
-    fn fed(&self, flows: &Flows, wants: &[Vec<f64>], supply: usize) -> f64 {
-        let Some(assembly) = self.net.supplies[supply].assembly else { return f64::INFINITY };
-        let comes = |get: &[f64]| -> f64 {
+    /// Products/s that an assembly beside or beyond the points of use can be fed for; no limit for other supplies.
+    fn fed(&self, flows: &Flows, wants: &[Vec<f64>], supply: usize, demand: f64) -> f64 {
+        let net = self.net;
+        let Some(assembly) = net.supplies[supply].assembly else { return f64::INFINITY };
+        let comes = |port: usize, get: &[f64]| -> f64 {
             let those = get.iter().enumerate().filter(|(_, get)| **get > 0.0);
-            those.map(|(s, get)| get * self.most_alone(flows, s)).sum()
+            let most = |s: usize| match net.beyond_without(Some(net.supplies[s].node), &net.points)[port] {
+                true => self.most_alone(flows, s),
+                false => self.for_points(flows, &wants[0], s, demand),
+            };
+            those.map(|(s, get)| get * most(s)).sum()
         };
-        self.wants_of(assembly, wants).map(|(get, parts)| comes(get) / parts).fold(f64::INFINITY, f64::min)
+        let ports = net.assemblies[assembly].ports.iter().zip(self.wants_of(assembly, wants));
+        ports.map(|(&port, (get, parts))| comes(port, get) / parts).fold(f64::INFINITY, f64::min)
+    }
+
+    /// What a supply brings for the points of use alone, parts/s, if they get `get` of one part/s of each supply.
+    fn for_points(&self, flows: &Flows, get: &[f64], supply: usize, demand: f64) -> f64 {
+        let supplies = &self.net.supplies;
+        if supplies[supply].is_driven {
+            return supplies[supply].most_per_s;
+        }
+        let (mut fixed, mut free) = (0.0, 0.0);
+        for (s, get) in get.iter().enumerate() {
+            match supplies[s].is_driven {
+                true => fixed += get * supplies[s].most_per_s,
+                false => free += get * flows.weights[s],
+            }
+        }
+        if free > 0.0 { flows.weights[supply] * ((demand - fixed) / free).max(0.0) } else { 0.0 }
     }
 
     fn add_up(&self, flows: &mut Flows) {
@@ -336,7 +371,7 @@ impl Demand<'_> {
         let net = self.net;
         let targets = &net.nodes[node].targets[..net.n_shared(node)];
         let Some(target) = targets[exit] else { return f64::INFINITY };
-        let beyond = |to: Option<usize>| net.beyond_without(to, Some(node));
+        let beyond = |to: Option<usize>| net.beyond_without(to, &[node]);
         let mut own = beyond(Some(target));
         for (_, to) in targets.iter().enumerate().filter(|(other, _)| *other != exit) {
             beyond(*to).iter().zip(&mut own).for_each(|(theirs, own)| *own &= !theirs);

@@ -429,15 +429,15 @@ impl Net {
 
     /// Nodes that are reached from `node` along exits, itself included. Assemblies end the way.
     pub(super) fn beyond(&self, node: Option<usize>) -> Vec<bool> {
-        self.beyond_without(node, None)
+        self.beyond_without(node, &[])
     }
 
-    /// The same where no way leads on from `wall`.
-    pub(super) fn beyond_without(&self, node: Option<usize>, wall: Option<usize>) -> Vec<bool> {
+    /// The same where no way leads on from `walls`.
+    pub(super) fn beyond_without(&self, node: Option<usize>, walls: &[usize]) -> Vec<bool> {
         let mut beyond = vec![false; self.nodes.len()];
         let mut open: Vec<usize> = node.into_iter().collect();
         while let Some(node) = open.pop() {
-            if !std::mem::replace(&mut beyond[node], true) && Some(node) != wall {
+            if !std::mem::replace(&mut beyond[node], true) && !walls.contains(&node) {
                 open.extend(self.nodes[node].targets.iter().flatten());
             }
         }

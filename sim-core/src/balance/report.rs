@@ -203,7 +203,7 @@ pub(super) fn report(
     let sure = limit.found().map(|(low, high)| if low > 0.0 { low } else { high });
     let rate = promised_of_run.or(sure).unwrap_or(1.0 / 60.0);
     let flows = demand.settled(rate, most.is_none_or(|most| rate <= most * (1.0 + 1e-9)));
-    let bounds = demand.bounds(&flows, limit);
+    let bounds = demand.bounds(&flows, rate, limit);
     let mut stations = Vec::new();
     let mut sorting = Vec::new();
     let mut attendance = vec![0.0; scenario.attendants.len()];

@@ -692,3 +692,27 @@ fn a_flow_without_a_highest_has_no_bounds() {
     assert_eq!(station(&found, "F").bounds_per_min, None, "any number can leave beside the machine");
     near_both(bounds(&found, "M"), (30.0, 30.0), "what is promised");
 }
+
+/// An assembly beyond the point of use makes of what passes there; one beside it takes what it can be fed with.
+#[test]
+fn an_assembly_that_serves_no_point_of_use_asks_for_no_more_than_can_come() {
+    let line = |at: &str, second: &str| {
+        balance(&scenario(&format!(
+            r#""stations": [
+                {{"id": "A", "type": "work", "endless": true, "time": "2 s", "to": "P"}},
+                {{"id": "P", "type": "work", "time": "0.5 s", "to": "M"}},
+                {{"id": "B", "type": "work", "endless": true, "time": "{second}", "to": "M"}},
+                {{"id": "M", "type": "machine", "cycle": "0.25 s", "inlets": [{{"from": "P"}}, {{"from": "B"}}], "to": "out"}}],
+                "promise": {{"at": "{at}", "clauses": {{"mean_rate": "12 /min"}}}}"#
+        )))
+    };
+    let found = line("P", "1 s");
+    for id in ["A", "P", "B", "M"] {
+        near_both(bounds(&found, id), (12.0, 12.0), id);
+    }
+    near(found.rate_per_min, 12.0, "what is promised");
+    near(found.most_per_min.expect("a limit"), 30.0, "all that A brings");
+    let found = line("P", "4 s");
+    near(found.most_per_min.expect("a limit"), 15.0, "what B has parts for");
+    near(flow(&found, "M"), 12.0, "what passes the point");
+}
