@@ -27,6 +27,10 @@ pub(super) struct Node {
     pub(super) sure: f64,
     /// How it goes from side to side.
     pub(super) sides: Option<SidesTraffic>,
+    /// What is known of the sides of the parts that come to it; see [`order`](super::order).
+    pub(super) order: SideOrder,
+    /// Exits that lead on, the first ones.
+    pub(super) ways_on: usize,
     /// It holds any number of parts.
     pub(super) holds_any: bool,
     /// Places of all equal stations.
@@ -44,6 +48,17 @@ pub(super) struct Node {
     pub(super) strikes: Vec<Vec<f64>>,
     /// Attendance for each part by pool that the station calls, s.
     pub(super) attendance: Vec<Attendance>,
+}
+
+/// What is known of the sides of the parts that come to a station which goes from side to side.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum SideOrder {
+    /// Each side has its share, independent of the parts before.
+    Independent,
+    /// Each side has its share, in any order.
+    Shares,
+    /// Nothing: who comes first hangs on room as well.
+    Any,
 }
 
 /// What brings parts into the line.
@@ -164,6 +179,8 @@ impl Net {
             seconds: vec![0.0; self.n_classes],
             sure: 0.0,
             sides: None,
+            order: SideOrder::Any,
+            ways_on: 1,
             holds_any: true,
             places: 1.0,
             targets: vec![None; exits],
@@ -209,6 +226,8 @@ impl Net {
             },
             sure: traffic.sure,
             sides: traffic.sides,
+            order: SideOrder::Any,
+            ways_on: entry.blueprint.ways_on(),
             holds_any: traffic.holds_any || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
             places: traffic.places * f64::from(entry.count),
             targets: vec![None; n_exits],
@@ -442,7 +461,7 @@ impl Net {
     /// Whether all times and numbers of parts are sure, and what is beyond the points of use holds them up.
     pub(super) fn is_sure(&self) -> bool {
         let are_sure = |assembly: &Assembly| assembly.bounds.iter().all(|(fewest, most)| fewest == most);
-        self.nodes.iter().all(|node| node.sure >= 1.0)
+        self.nodes.iter().all(Node::is_sure)
             && self.assemblies.iter().all(are_sure)
             && self.reservoirs().is_empty()
     }
@@ -528,6 +547,13 @@ impl Net {
 }
 
 impl Node {
+    /// Whether its times are sure, whatever the parts before and after.
+    fn is_sure(&self) -> bool {
+        self.sure >= 1.0
+            && (self.order == SideOrder::Independent
+                || self.sides.is_none_or(|sides| sides.same_s == sides.other_s))
+    }
+
     /// The same station without routes on: for its inlets.
     fn clone_shape(&self) -> Node {
         Node {
@@ -537,6 +563,8 @@ impl Node {
             seconds: self.seconds.clone(),
             sure: self.sure,
             sides: self.sides,
+            order: SideOrder::Any,
+            ways_on: self.ways_on,
             holds_any: false,
             places: self.places,
             targets: Vec::new(),

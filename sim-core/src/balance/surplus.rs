@@ -5,7 +5,7 @@
 //! path, and as much more for what lies between its exits and its entry. What leaves the loop does not change: surplus
 //! parts are the same ones again.
 
-use super::demand::{Flows, load, node_flow};
+use super::demand::{Flows, Pace, load, node_flow};
 use super::net::Net;
 
 /// Raises the upper bounds.
@@ -65,7 +65,7 @@ fn widen_lifts(net: &Net, flows: &Flows, bounds: &mut [Option<(f64, f64)>]) {
 
 /// What a node could take on top of its flow.
 fn spare(net: &Net, flows: &Flows, node: usize) -> f64 {
-    let (flow, busy) = (node_flow(net, &flows.total, node), load(net, &flows.total, node));
+    let (flow, busy) = (node_flow(net, &flows.total, node), load(net, &flows.total, node, Pace::Best));
     if busy > 0.0 { flow / busy - flow } else { f64::INFINITY }
 }
 
