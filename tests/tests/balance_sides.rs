@@ -5,7 +5,7 @@
 
 use feedproof_tests::random_sides::sided_line;
 use feedproof_tests::shifts::{Shifts, sound};
-use feedproof_tests::steady::{Steady, calmed, judge_roomy};
+use feedproof_tests::steady::{Steady, calmed, judge, judge_roomy};
 use feedproof_tests::trials::{number, try_all};
 use sim_core::balance;
 
@@ -15,8 +15,13 @@ const EVENTS: u64 = 300_000;
 #[test]
 fn random_lines_around_a_shuttle_deliver_what_their_balance_says() {
     let (from, n) = (number("FEEDPROOF_SEED", 1), number("FEEDPROOF_LINES", 150));
-    let all =
-        try_all(from, n, |seed| calmed(sided_line(seed), None), |text, seed| judge_roomy(text, seed, EVENTS));
+    // Which of two sources gets how much at a join hangs on when they wait; the balance takes them as equal.
+    let has_one_source = |text: &str| text.matches(r#""endless":true"#).count() == 1;
+    let judged = |text: &str, seed: u64| match has_one_source(text) {
+        true => judge_roomy(text, seed, EVENTS),
+        false => judge(text, seed, EVENTS),
+    };
+    let all = try_all(from, n, |seed| calmed(sided_line(seed), None), judged);
     let count = |of: &dyn Fn(&Steady) -> bool| all.iter().filter(|found| of(found)).count();
     let ran = count(&|found| matches!(found, Steady::Ran { .. }));
     let sure = count(&|found| matches!(found, Steady::Ran { most, .. } if most.0 > 0.999_999 * most.1));
