@@ -18,7 +18,7 @@ fn points(criterion: &mut Criterion) {
                 "cycle": {{"set": "{address}", "low": "0.6 s", "high": "0.7 s", "points": 100}},
                 "track": {{"set": "track.length", "low": "0.5 m", "high": "2 m", "points": 100}}}}}}"#
         );
-        let (sweep, problems) = sweep::read(&text);
+        let sweep::ReadSweep { sweep, problems, .. } = sweep::read(&text);
         let Some(sweep) = sweep else { panic!("a bench sweep is sound: {problems:?}") };
         let points = Points::new(&sweep, (*line).to_owned(), Vec::new(), 1);
         let mut point = 0;

@@ -6,7 +6,7 @@
 
 use crate::ending::{Ending, Failure};
 use crate::logs::{Column, Log};
-use sim_core::diag::{Diagnostics, Span};
+use sim_core::diag::{Diagnostics, Problem, Span, code};
 use sim_core::text::json::{self, Node, Value};
 use sim_core::text::suggest::nearest;
 use std::path::Path;
@@ -14,30 +14,44 @@ use std::path::Path;
 /// Most values of one file.
 const MOST: usize = 50_000;
 
+/// A text with the values of the files that it names.
+pub(crate) struct Resolved {
+    pub(crate) text: String,
+    /// What is wrong with files that cannot be read or used, and where they are named in the text.
+    pub(crate) faults: Vec<(Span, Problem)>,
+}
+
 /// The text with the values of all files it names, which stand in `folder` unless they say otherwise.
-///
-/// # Errors
-/// A file that cannot be read or used.
-pub(crate) fn resolved(text: String, folder: &Path) -> Result<String, Failure> {
-    let Some(root) = json::parse(&text, &mut Diagnostics::new()) else { return Ok(text) };
-    let mut found = Vec::new();
-    collect(&root, &mut found);
+pub(crate) fn resolved(text: String, folder: &Path) -> Resolved {
+    let (mut found, mut faults) = (Vec::new(), Vec::new());
+    if let Some(root) = json::parse(&text, &mut Diagnostics::new()) {
+        collect(&root, &mut found);
+    }
     let mut new = text;
     // From the end, so that the places before stay right.
     found.sort_by_key(|request| std::cmp::Reverse(request.place.start));
     for request in found {
-        let values = request.read(folder)?;
-        new.replace_range(
-            request.place.start..request.place.end,
-            &format!("\"values\": [{}]", values.join(", ")),
-        );
+        match request.read(folder) {
+            Ok(values) => {
+                let values = format!("\"values\": [{}]", values.join(", "));
+                let (place, more) = (request.place, values.len());
+                new.replace_range(place.start..place.end, &values);
+                let moved = |at: usize| at - (place.end - place.start) + more;
+                faults.iter_mut().for_each(|(span, _): &mut (Span, Problem)| {
+                    *span = Span::new(moved(span.start), moved(span.end));
+                });
+            }
+            Err(failure) => faults.push((request.name, failure.problem(code::DATA_UNREADABLE))),
+        }
     }
-    Ok(new)
+    Resolved { text: new, faults }
 }
 
 /// What is to be read, and where it goes.
 struct Request {
     place: Span,
+    /// Where the file's name stands.
+    name: Span,
     file: String,
     column: Option<String>,
     unit: Option<String>,
@@ -51,7 +65,8 @@ fn collect(node: &Node, found: &mut Vec<Request>) {
                 (node.entry("file"), word("file"), word("law").as_deref())
             {
                 let place = Span { start: entry.key_span.start, end: entry.node.span.end };
-                found.push(Request { place, file, column: word("column"), unit: word("unit") });
+                let (name, column, unit) = (entry.node.span, word("column"), word("unit"));
+                found.push(Request { place, name, file, column, unit });
             }
             entries.iter().for_each(|entry| collect(&entry.node, found));
         }

@@ -12,10 +12,10 @@ use sim_core::vary::{self, Setting};
 /// The settings of one design: `ADDRESS=VALUE`, several of them divided by `;`.
 ///
 /// # Errors
-/// What is wrong with the first one that cannot be read.
+/// What is wrong with those that cannot be read.
 pub(crate) fn settings(text: &str) -> Result<Vec<Setting>, Failure> {
     let parts = divided(text);
-    parts.iter().map(|part| Setting::read(part).map_err(|problem| refused(&problem))).collect()
+    Failure::none_in(parts.iter().map(|part| Setting::read(part).map_err(|problem| refused(&problem))))
 }
 
 /// At each `;` that is not inside of quotes; empty ends are left out.
@@ -44,11 +44,25 @@ pub(crate) fn refused(problem: &Problem) -> Failure {
 /// The source with these settings made.
 ///
 /// # Errors
-/// An address that leads nowhere.
+/// All addresses that lead nowhere, and what is wrong with the other settings, of a source that is sound.
 pub(crate) fn with(source: &Source, settings: &[Setting]) -> Result<Source, Failure> {
-    let text = vary::set(&source.text, settings).map_err(|why| refused(&why.problem))?;
-    let name = format!("{} with {}", source.name, words(settings).join(", "));
-    Ok(Source { name, is_built_in: false, text })
+    let (mut made, mut failures) = (Vec::with_capacity(settings.len()), Vec::new());
+    let mut text = source.text.clone();
+    for setting in settings {
+        made.push(setting.clone());
+        match vary::set(&source.text, &made) {
+            Ok(changed) => text = changed,
+            Err(why) => {
+                made.pop();
+                failures.push(refused(&why.problem));
+            }
+        }
+    }
+    let changed = Source::changed(format!("{} with {}", source.name, words(&made).join(", ")), text);
+    if !failures.is_empty() && !made.is_empty() {
+        failures.extend(changed.check().err());
+    }
+    failures.into_iter().reduce(Failure::and).map_or(Ok(changed), Err)
 }
 
 /// Settings as they are shown.
@@ -62,16 +76,20 @@ pub(crate) fn words(settings: &[Setting]) -> Vec<String> {
 /// # Errors
 /// Files and settings that cannot be used.
 pub(crate) fn designs(sources: Vec<Source>, changed: &[Vec<Setting>]) -> Result<Vec<Design>, Failure> {
-    let mut all: Vec<(String, Vec<String>, Source)> = Vec::new();
-    for settings in changed {
+    // What is changed can be judged by itself only where the first file is sound.
+    let is_sound = sources[0].check().is_ok();
+    let files = sources.iter().map(|source| Ok((source.name.clone(), Vec::new(), source.clone())));
+    let changed = changed.iter().map(|settings| {
         let words = words(settings);
-        all.push((words.join(", "), words, with(&sources[0], settings)?));
-    }
-    let files = sources.into_iter().map(|source| (source.name.clone(), Vec::new(), source));
+        Ok((words.join(", "), words, with(&sources[0], settings)?))
+    });
+    let checked = files.chain(changed.filter(|one| is_sound || one.is_err())).map(|one| {
+        let (name, settings, source) = one?;
+        Ok((name, settings, source.check_aloud()?, source.text))
+    });
     let mut designs: Vec<Design> = Vec::new();
-    for (name, settings, source) in files.collect::<Vec<_>>().into_iter().chain(all) {
-        let variant = Variant::new(source.check_aloud()?);
-        let text = source.text;
+    for (name, settings, scenario, text) in Failure::none_in(checked)? {
+        let variant = Variant::new(scenario);
         let known = |name: &str| designs.iter().any(|design| design.name == name);
         let again = (2..).map(|n| format!("{name} ({n})"));
         let name = std::iter::once(name.clone()).chain(again).find(|name| !known(name)).unwrap_or_default();

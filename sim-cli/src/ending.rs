@@ -4,6 +4,7 @@
 
 use crate::ink::Ink;
 use crate::screen::safe;
+use sim_core::diag::Problem;
 use std::fmt::Display;
 use std::path::Path;
 use std::process::ExitCode;
@@ -83,6 +84,48 @@ impl Failure {
     /// An interruption before something was the case: `before all points were run`.
     pub(crate) fn interrupted(before: &str) -> Self {
         Failure::new(Ending::Interrupted, format!("interrupted before {before}"))
+    }
+
+    /// This failure and another one, each told by itself.
+    pub(crate) fn and(self, other: Failure) -> Failure {
+        let pages = [&self, &other].map(|failure| failure.render(Ink::of_stderr()));
+        Failure { ending: self.ending, ..Failure::page(pages.join("\n")) }
+    }
+
+    /// All values, or all failures.
+    ///
+    /// # Errors
+    /// If one of them is a failure.
+    pub(crate) fn none_in<T>(all: impl IntoIterator<Item = Result<T, Failure>>) -> Result<Vec<T>, Failure> {
+        let (mut values, mut failures) = (Vec::new(), Vec::new());
+        for one in all {
+            match one {
+                Ok(value) => values.push(value),
+                Err(failure) => failures.push(failure),
+            }
+        }
+        failures.into_iter().reduce(Failure::and).map_or(Ok(values), Err)
+    }
+
+    /// Both values, or what failed of the two.
+    ///
+    /// # Errors
+    /// If one of them is a failure.
+    pub(crate) fn both<A, B>(a: Result<A, Failure>, b: Result<B, Failure>) -> Result<(A, B), Failure> {
+        match (a, b) {
+            (Ok(a), Ok(b)) => Ok((a, b)),
+            (Err(one), Err(other)) => Err(one.and(other)),
+            (Err(one), Ok(_)) | (Ok(_), Err(one)) => Err(one),
+        }
+    }
+
+    /// As a problem of a file that asks for what failed.
+    pub(crate) fn problem(self, code: &'static str) -> Problem {
+        let problem = Problem::new(code, self.message);
+        match self.help {
+            Some(help) => problem.help(help),
+            None => problem,
+        }
     }
 
     /// Adds what to do.

@@ -203,6 +203,14 @@ pub(crate) const ALL: &[Explanation] = &[
         "\"length\": \"1.25 in\"",
     ),
     of(
+        "data-unreadable",
+        "a file of observed values that cannot be read or used",
+        "The file is looked for by its path from the scenario file. Its first line has titles with the unit in brackets, \
+         each further line one value in each column.",
+        "{ \"law\": \"observed\", \"file\": \"clearin.csv\" }",
+        "{ \"law\": \"observed\", \"file\": \"clearing.csv\" }",
+    ),
+    of(
         "bad-name",
         "a name with characters that names may not have, or too long, or one that means something already",
         "Names stand in reports, tables and files; `out` means leaving the line.",

@@ -48,7 +48,7 @@ pub(crate) fn number(value: f64, half_width: Option<f64>) -> String {
 }
 
 /// Nothing has no sign.
-fn unsigned(text: String) -> String {
+pub(crate) fn unsigned(text: String) -> String {
     match text.strip_prefix('-') {
         Some(rest) if rest.bytes().all(|byte| matches!(byte, b'0' | b'.')) => rest.to_owned(),
         Some(_) | None => text,

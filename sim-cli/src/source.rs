@@ -3,13 +3,13 @@
 //! Invariant: never more is read than a scenario may be long.
 
 use crate::builtin;
-use crate::data;
+use crate::data::{self, Resolved};
 use crate::ending::{Ending, Failure};
 use crate::ink::Ink;
 use crate::problems;
 use crate::screen;
 use sim_core::balance;
-use sim_core::diag::Diagnostic;
+use sim_core::diag::{Diagnostic, Place, Problem, Severity, Span};
 use sim_core::scenario::Scenario;
 use sim_core::text::json;
 use std::fs::File;
@@ -25,6 +25,8 @@ pub(crate) struct Source {
     pub(crate) is_built_in: bool,
     /// What was read.
     pub(crate) text: String,
+    /// What is wrong with files of values that it names.
+    faults: Vec<(Span, Problem)>,
 }
 
 impl Source {
@@ -36,12 +38,14 @@ impl Source {
         if file == Path::new("-") {
             let bytes =
                 read_some(io::stdin().lock()).map_err(|why| Failure::unreadable("standard input", why))?;
-            return Source::decode("standard input".to_owned(), &bytes)?.with_data(Path::new(""));
+            return Source::decode("standard input".to_owned(), &bytes)
+                .map(|source| source.with_data(Path::new("")));
         }
         let name = file.display().to_string();
         match File::open(file).and_then(read_some) {
             Ok(bytes) => {
-                Source::decode(name, &bytes)?.with_data(file.parent().unwrap_or_else(|| Path::new("")))
+                let folder = file.parent().unwrap_or_else(|| Path::new(""));
+                Source::decode(name, &bytes).map(|source| source.with_data(folder))
             }
             Err(why) => match builtin::find(&name) {
                 Some(line) => Ok(Source::built_in(line)),
@@ -62,17 +66,23 @@ impl Source {
     }
 
     /// With the values of the files that the text names, by their paths from `folder`.
-    fn with_data(self, folder: &Path) -> Result<Self, Failure> {
-        Ok(Source { text: data::resolved(self.text, folder)?, ..self })
+    fn with_data(self, folder: &Path) -> Self {
+        let Resolved { text, faults } = data::resolved(self.text, folder);
+        Source { text, faults, ..self }
+    }
+
+    /// A text of another one with something changed in it.
+    pub(crate) fn changed(name: String, text: String) -> Self {
+        Source { name, is_built_in: false, text, faults: Vec::new() }
     }
 
     fn built_in(line: &builtin::Line) -> Self {
-        Source { name: line.name.to_owned(), is_built_in: true, text: line.text.to_owned() }
+        Source { is_built_in: true, ..Source::changed(line.name.to_owned(), line.text.to_owned()) }
     }
 
     fn decode(name: String, bytes: &[u8]) -> Result<Self, Failure> {
         match json::decode(bytes) {
-            Ok(text) => Ok(Source { name, is_built_in: false, text: text.to_owned() }),
+            Ok(text) => Ok(Source::changed(name, text.to_owned())),
             Err(problem) => {
                 let text = String::from_utf8_lossy(&bytes[..problem.span.start.min(bytes.len())]);
                 Err(Failure::page(problems::page(&[*problem], &name, &text, Ink::of_stderr())))
@@ -85,9 +95,23 @@ impl Source {
     /// # Errors
     /// All problems of the file on one page, if there is an error among them.
     pub(crate) fn check(&self) -> Result<(Scenario, Vec<Diagnostic>), Failure> {
-        let checked = balance::read(&self.text);
-        let Some(scenario) = checked.scenario else { return Err(self.refused(&checked.problems)) };
-        Ok((scenario, checked.problems))
+        let mut checked = balance::read(&self.text);
+        self.tell_faults(&mut checked.problems);
+        match checked.scenario.filter(|_| self.faults.is_empty()) {
+            Some(scenario) => Ok((scenario, checked.problems)),
+            None => Err(self.refused(&checked.problems)),
+        }
+    }
+
+    /// Says what is wrong with files of values where they are named, in the place of whatever was said of them there.
+    fn tell_faults(&self, problems: &mut Vec<Diagnostic>) {
+        for (span, fault) in &self.faults {
+            let said = problems.iter().position(|problem| problem.span == *span);
+            let path = said.map(|n| problems.remove(n).path).unwrap_or_default();
+            let place = Place { span: *span, path };
+            problems.push(Diagnostic::new(Severity::Error, place, fault.clone()));
+        }
+        problems.sort_by_key(|problem| (problem.span.start, problem.severity));
     }
 
     /// The failure of a file with these problems.

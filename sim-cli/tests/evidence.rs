@@ -59,7 +59,9 @@ fn files_that_cannot_be_used_say_why() {
         desk.put("line.json", &line(&law));
         let done = desk.run(&["check", "line.json"]);
         assert_eq!((done.status, done.out.as_str()), (2, ""), "{words}: {}", done.err);
-        assert!(done.err.contains(words), "`{words}` is missing: {}", done.err);
+        // Wherever lines break.
+        let told = done.err.split_whitespace().collect::<Vec<&str>>().join(" ");
+        assert!(told.contains(words), "`{words}` is missing: {}", done.err);
     }
     let many: String = (0..60_000).map(|n| format!("{n},4\n")).collect();
     desk.put("jams.csv", &format!("jam,clearing [s]\n{many}"));
@@ -113,4 +115,35 @@ fn a_file_without_evidence_has_nothing_of_it() {
     let result: serde_json::Value = serde_json::from_str(&run.out).expect("the result is JSON");
     assert!(result.get("ignorance").is_none(), "no key of it");
     assert!(!desk.run(&["check", "line.json"]).out.contains("EVIDENCE"));
+}
+
+#[test]
+fn files_that_cannot_be_read_are_told_with_all_else_that_is_wrong() {
+    let desk = Desk::new();
+    desk.put("good.csv", JAMS);
+    let observed = |file: &str| format!(r#"{{"law": "observed", "file": "{file}", "column": "clearing"}}"#);
+    let (first, second, good) = (observed("one.csv"), observed("two.csv"), observed("good.csv"));
+    desk.put(
+        "line.json",
+        &format!(
+            r#"{{"feedproof": 1, "stations": [
+            {{"id": "A", "type": "work", "endless": true, "time": {good}, "to": "B"}},
+            {{"id": "B", "type": "work", "time": {first}, "to": "nowhere"}},
+            {{"id": "C", "type": "work", "endless": true, "time": {good}, "count": 0, "to": "D"}},
+            {{"id": "D", "type": "work", "time": {second}, "to": "out"}}]}}"#
+        ),
+    );
+    let done = desk.run(&["check", "line.json"]);
+    assert_eq!(done.status, 2);
+    for words in [
+        "cannot read `one.csv`",
+        "line.json:3:77, stations[\"B\"].time.file",
+        "no station `nowhere`",
+        "0 is less than 1",
+        "cannot read `two.csv`",
+        "stations[\"D\"].time.file",
+        "4 errors in line.json",
+    ] {
+        assert!(done.err.contains(words), "`{words}` is missing: {}", done.err);
+    }
 }

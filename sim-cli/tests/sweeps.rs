@@ -425,3 +425,62 @@ fn on_a_full_disk_nothing_is_lost() {
     sound(&small.run(4096));
     assert_eq!(all_of(&desk, "small/a"), all_of(&desk, "whole"));
 }
+
+#[test]
+fn a_sweep_file_its_addresses_and_its_scenario_are_told_together() {
+    let desk = desk();
+    let wrong =
+        SWEEP.replace("\"T.capacity\"", "\"U.capacity\"").replace("\"replications\"", "\"repliccations\"");
+    desk.put("sweep.json", &wrong);
+    for command in [&["sweep", "sweep.json", "--out", "a"][..], &["screen", "sweep.json"]] {
+        let done = desk.run(command);
+        assert_eq!(done.status, 2);
+        for words in ["did you mean `replications`?", "`U.capacity` leads nowhere", "2 errors in sweep.json"]
+        {
+            assert!(done.err.contains(words), "`{words}` is missing: {}", done.err);
+        }
+    }
+    // In a scenario with errors nobody knows where addresses lead.
+    desk.put("line.json", &LINE.replace("\"cycle\"", "\"cyccle\""));
+    let done = desk.run(&["sweep", "sweep.json", "--out", "a"]);
+    for words in
+        ["did you mean `replications`?", "1 error in sweep.json", "did you mean `cycle`?", "in line.json"]
+    {
+        assert!(done.err.contains(words), "`{words}` is missing: {}", done.err);
+    }
+    assert!(!done.err.contains("U.capacity"), "{}", done.err);
+}
+
+#[test]
+fn all_settings_that_cannot_be_made_are_told_at_once() {
+    let desk = desk();
+    let compare = [
+        "compare",
+        "line.json",
+        "--set",
+        "T.capacty=3; U.capacity=2",
+        "--set",
+        "M.cycle=0 m",
+        "--set",
+        "V.time=1 s",
+    ];
+    let done = desk.run(&compare);
+    assert_eq!(done.status, 2, "{}", done.err);
+    for words in ["the key `capacty`", "`0 m`", "`V.time` leads nowhere"] {
+        assert!(done.err.contains(words), "`{words}` is missing: {}", done.err);
+    }
+    let unread = desk.run(&["compare", "line.json", "nowhere.json", "--set", "a.b", "--set", "c.d"]);
+    for words in ["cannot read `nowhere.json`", "a.b", "c.d"] {
+        assert!(unread.err.contains(words), "`{words}` is missing: {}", unread.err);
+    }
+    let size = ["size", "line.json", "--vary", "T.capcity=1..3", "--vary", "U.capacity=1..3", "--smallest"];
+    let done = desk.run(&size);
+    for words in ["capcity", "U.capacity"] {
+        assert!(done.err.contains(words), "`{words}` is missing: {}", done.err);
+    }
+    let done =
+        desk.run(&["size", "line.json", "--vary", "nothing", "--vary", "T.capacity=3..1", "--smallest"]);
+    for words in ["`nothing` varies nothing", "3"] {
+        assert!(done.err.contains(words), "`{words}` is missing: {}", done.err);
+    }
+}

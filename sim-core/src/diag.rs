@@ -11,6 +11,8 @@ pub mod code {
     pub const SYNTAX: &str = "syntax";
     /// The file, its nesting or its number of values is over a limit.
     pub const FILE_TOO_LARGE: &str = "file-too-large";
+    /// A file of values that the file names cannot be read or used.
+    pub const DATA_UNREADABLE: &str = "data-unreadable";
     /// The same key stands twice in one object.
     pub const DUPLICATE_KEY: &str = "duplicate-key";
     /// A key that the object does not know.

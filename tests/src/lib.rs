@@ -18,6 +18,7 @@ pub mod random_line;
 mod random_options;
 mod random_plan;
 pub mod random_roomy;
+pub mod random_sides;
 mod random_stores;
 pub mod round_trip;
 pub mod shifts;

@@ -122,3 +122,79 @@ fn what_no_single_value_shows_is_told_with_the_rest() {
     }
     assert!(n > 80, "{n}");
 }
+
+/// All errors of a file, each by a piece of its message or of its help.
+fn tells(text: &str, expected: &[&str]) {
+    let all = balance::read(text).problems.into_iter();
+    let found: Vec<String> = all
+        .filter(|problem| problem.severity == Severity::Error)
+        .map(|error| format!("{}: {} {}", error.path, error.message, error.help.unwrap_or_default()))
+        .collect();
+    for piece in expected {
+        assert!(found.iter().any(|error| error.contains(piece)), "{piece} is missing: {found:#?}");
+    }
+    assert_eq!(found.len(), expected.len(), "{found:#?}");
+}
+
+#[test]
+fn a_station_of_no_known_type_is_told_as_far_as_any_station_would_be() {
+    let text = r#"{"feedproof": 1, "stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "X"},
+        {"id": "X", "type": "zzzzz", "to": "nowhere", "count": 0, "cleats": "60 /min", "rejects_to": "no reject",
+         "exits": ["M", "no exit"], "priority": ["nobody"], "spraed": "in turn", "wibble": 3,
+         "jams": [{"per_part": 0.001, "by": "ghost", "time": "abc"}]},
+        {"id": "M", "type": "machine", "cycle": "1 s", "to": "out"}]}"#;
+    let expected = [
+        "`zzzzz` is not known",
+        "no station `nowhere`",
+        "0 is less than 1",
+        "no station `no reject`",
+        "no station `no exit`",
+        "no station `nobody`",
+        "the key `spraed` is not known here did you mean `spread`?",
+        "the key `wibble` is not known here",
+        "no pool of attendants `ghost`",
+        "`abc` does not begin with a number",
+    ];
+    tells(text, &expected);
+}
+
+#[test]
+fn what_cannot_be_read_of_a_text_hides_no_names() {
+    let text = r#"{"feedproof": 1, "title": "\ud800", "stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "1 s", "time": "2 s", "to": "nowhere"},
+        {"id": "A", "type": "track", "capacity": 1e999, "travel": "1 s", "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "1 s", "to": "\ud800"},
+        {"id": "N", "type": "machine", "cycle": "1 s", "to": "out", "jams": [{"per_part": 0.001, "by": "ghost", "time": "9 s"}]}],
+        "promise": {"at": "Q", "clauses": {"mean_rate": "20 /min"}}, "promise": {"at": "R"}}"#;
+    let expected = [
+        "title: this text cannot be read",
+        "time: the key `time` stands here a second time",
+        "no station `nowhere`",
+        "the number 1e999 is out of range",
+        "to: this text cannot be read",
+        "no pool of attendants `ghost`",
+        "no station `Q`",
+        "the key `promise` stands here a second time",
+    ];
+    tells(text, &expected);
+    // One that is named where something stands a second time may be what is meant there.
+    let second = r#"{"feedproof": 1, "stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "1 s", "to": "G"},
+        {"id": "M", "id": "G", "type": "machine", "cycle": "1 s", "to": "out"}]}"#;
+    tells(second, &["the key `id` stands here a second time"]);
+}
+
+#[test]
+fn a_misspelt_key_with_a_value_of_another_sort_is_told_with_what_it_takes() {
+    let text = r#"{"feedproof": 1, "stations": [
+        {"id": "F", "type": "work", "endless": true, "tiime": 3, "to": "M"},
+        {"id": "M", "type": "machine", "cyccle": "1 ft", "count": 1, "to": "out"}]}"#;
+    tells(
+        text,
+        &[
+            "did you mean `time`? It takes a time, such as \"0.8 s\", or a law",
+            "did you mean `cycle`? It takes a time, such as \"0.8 s\", or a law",
+        ],
+    );
+}

@@ -71,11 +71,11 @@ fn lead(text: &str) -> Result<f64, String> {
 
 /// Compares the designs, prints the answer, writes the files.
 pub(super) fn compare(args: &Args) -> Result<Ending, Failure> {
-    let mut sources = args.files.iter().map(|file| Source::load(file)).collect::<Result<Vec<_>, _>>()?;
-    if sources.is_empty() {
-        sources.push(Source::load_or_default(None)?);
-    }
-    let changed = args.sets.iter().map(|text| settings(text)).collect::<Result<Vec<_>, _>>()?;
+    let (sources, changed) = Failure::both(
+        Failure::none_in(args.files.iter().map(|file| Source::load(file))),
+        Failure::none_in(args.sets.iter().map(|text| settings(text))),
+    )?;
+    let sources = if sources.is_empty() { vec![Source::load_or_default(None)?] } else { sources };
     if sources.len() + changed.len() < 2 {
         let failure = Failure::new(Ending::BadInput, "one design alone cannot be compared");
         return Err(failure.help("name a second file, or change the first one with --set ADDRESS=VALUE"));

@@ -8,7 +8,7 @@ use crate::kept::KeptShifts;
 use crate::progress::Bar;
 use crate::report;
 use crate::source::Source;
-use crate::sweep::scenario_of;
+use crate::sweep::with_scenario;
 use crate::{interrupt, proof, screen};
 use serde_json::{Value, json};
 use sim_core::evidence::known;
@@ -175,14 +175,8 @@ fn load(args: &Args) -> Result<Job, Failure> {
         let sources = vec![source.clone()];
         return Ok(Job { sources, base: source, sweep_hash: None, dials, seed, has_evidence });
     }
-    let (found, problems) = sweep::read(&source.text);
-    let Some(found) = found else { return Err(source.refused(&problems)) };
-    let base = scenario_of(args.file.as_deref(), &found)?;
+    let (found, base, _) = with_scenario(args.file.as_deref(), &source)?;
     let scenario = base.check_aloud()?;
-    let problems = sweep::check_addresses(&found, &base.text);
-    if !problems.is_empty() {
-        return Err(source.refused(&problems));
-    }
     let dials = dials_of_factors(&found.factors);
     if dials.len() < found.factors.len() {
         let free = found.factors.iter().find(|factor| factor.is_free()).map_or("", |factor| &factor.name);

@@ -115,7 +115,7 @@ impl Line<'_> {
         let Ok(text) = text else { panic!("the address was found before") };
         let name =
             format!("{} with {} = {}", self.source.name, self.varied.address.text(), self.values[number]);
-        Source { name, is_built_in: false, text }
+        Source::changed(name, text)
     }
 }
 
@@ -147,11 +147,11 @@ fn identity(source: &Source, options: &SizeOptions, args: &Args) -> Value {
 /// Finds the value, prints the answer.
 pub(super) fn size(args: &Args) -> Result<Ending, Failure> {
     let source = Source::load_or_default(args.file.as_ref())?;
-    let scenario = source.check_aloud()?;
-    let varied = args.varied.iter().map(|text| Varied::read(text)).collect::<Result<Vec<_>, _>>()?;
-    for one in &varied {
-        designs::with(&source, &[one.setting(0)])?;
-    }
+    let (scenario, varied) = Failure::both(
+        source.check_aloud(),
+        Failure::none_in(args.varied.iter().map(|text| Varied::read(text))),
+    )?;
+    Failure::none_in(varied.iter().map(|one| designs::with(&source, &[one.setting(0)])))?;
     apart(&source, &varied)?;
     let pages = args.pages.open()?;
     interrupt::listen()?;

@@ -5,7 +5,7 @@ use crate::ink::Ink;
 use crate::numbers::{NONE, plain};
 use crate::screen::{WIDTH, safe, width, wrap};
 use crate::tables::Table;
-use sim_core::balance::{Balance, StationBalance};
+use sim_core::balance::{Balance, SortingBalance, StationBalance};
 
 /// Flows, capacities and margins, and what limits the line.
 pub(crate) fn balance(balance: &Balance, ink: Ink) -> String {
@@ -65,7 +65,7 @@ fn stations(balance: &Balance, ink: Ink) -> String {
         table.row([
             format!("{name}{marks}"),
             flow(station),
-            station.capacity_per_min.map_or("no limit".to_owned(), digits),
+            capacity(station),
             station.margin.map_or(NONE.to_owned(), |margin| format!("{:+.1}", 100.0 * margin)),
             station.capacity_with_stops_per_min.map_or(NONE.to_owned(), digits),
             format!("{:.3}", station.visits),
@@ -87,6 +87,18 @@ fn flow(station: &StationBalance) -> String {
     }
 }
 
+/// The rated capacity, and what it may be in the order that suits the station best.
+fn capacity(station: &StationBalance) -> String {
+    match (station.capacity_per_min, station.capacity_at_most_per_min) {
+        (None, _) => "no limit".to_owned(),
+        (Some(rated), Some(most)) if most - rated > 1e-6 * most => {
+            format!("{} to {}", digits(rated), digits(most))
+        }
+        (Some(rated), Some(_)) => digits(rated),
+        (Some(rated), None) => format!("{} or more", digits(rated)),
+    }
+}
+
 fn digits(value: f64) -> String {
     format!("{value:.2}")
 }
@@ -102,7 +114,7 @@ fn limit(balance: &Balance) -> String {
 pub(crate) fn most(balance: &Balance) -> String {
     match balance.most_bounds_per_min {
         Some((low, high)) if high - low > 1e-6 * high => format!(
-            "The line can deliver {} to {} good parts a minute at most, as chance has it who finds room and what comes together",
+            "The line can deliver {} to {} good parts a minute at most, as chance has it who finds room, what comes together and in which order",
             digits(low),
             digits(high)
         ),
@@ -123,7 +135,10 @@ fn sorting(balance: &Balance, ink: Ink) -> String {
         "passes|per part",
         "comes back|/min",
     ]);
-    for one in &balance.sorting {
+    // A shuttle between two ways on sends nothing off.
+    let sends_off =
+        |one: &&SortingBalance| one.exits.len() > 2 || one.by_attitude_per_min + one.by_defect_per_min > 0.0;
+    for one in balance.sorting.iter().filter(sends_off) {
         table.row([
             one.id.clone(),
             digits(one.offered_per_min),

@@ -6,7 +6,7 @@ use crate::ink::Ink;
 use crate::logs::miscounted;
 use crate::problems;
 use crate::source::Source;
-use sim_core::diag::{Problem, code};
+use sim_core::diag::{Problem, Severity, code};
 use sim_core::scenario::Scenario;
 use sim_core::study::Variant;
 use sim_core::sweep::{self, Design, Points, Replications, Sweep, Table, TableProblem, Terms};
@@ -40,14 +40,7 @@ impl Job {
     /// All that is wrong with one of them.
     pub(crate) fn load(file: &Path, replications: Option<u64>, seed: Option<u64>) -> Result<Self, Failure> {
         let source = Source::load(file)?;
-        let (sweep, found) = sweep::read(&source.text);
-        let Some(sweep) = sweep else { return Err(source.refused(&found)) };
-        let base = scenario_of(Some(file), &sweep)?;
-        let (scenario, _) = base.check()?;
-        let found = sweep::check_addresses(&sweep, &base.text);
-        if !found.is_empty() {
-            return Err(source.refused(&found));
-        }
+        let (sweep, base, scenario) = with_scenario(Some(file), &source)?;
         let seed = seed.or(sweep.seed).unwrap_or(scenario.plan.seed);
         let (list, list_hash) = match &sweep.design {
             Design::List(name) => {
@@ -104,12 +97,29 @@ impl Job {
     }
 }
 
-/// The scenario of a sweep that stands in this file.
+/// What a sweep file says, and its scenario; warnings of neither are told.
 ///
 /// # Errors
-/// As [`Source::load`].
-pub(crate) fn scenario_of(file: Option<&Path>, sweep: &Sweep) -> Result<Source, Failure> {
-    Source::load(&beside(file.unwrap_or(Path::new("")), &sweep.scenario.value))
+/// All that is wrong with the two. Whether addresses lead anywhere is seen in a sound scenario.
+pub(crate) fn with_scenario(
+    file: Option<&Path>,
+    source: &Source,
+) -> Result<(Sweep, Source, Scenario), Failure> {
+    let mut read = sweep::read(&source.text);
+    let named = read.scenario().map(|name| Source::load(&beside(file.unwrap_or(Path::new("")), name)));
+    let base = named.transpose().and_then(|base| {
+        let checked = base.as_ref().map(Source::check).transpose()?;
+        Ok(base.zip(checked.map(|(scenario, _)| scenario)))
+    });
+    if let Ok(Some((base, _))) = &base {
+        read.tell_addresses(&base.text);
+    }
+    let is_sound = read.problems.iter().all(|problem| problem.severity != Severity::Error);
+    let sweep = if is_sound { Ok(read.sweep) } else { Err(source.refused(&read.problems)) };
+    match Failure::both(sweep, base)? {
+        (Some(sweep), Some((base, scenario))) => Ok((sweep, base, scenario)),
+        (None, _) | (_, None) => Err(source.refused(&read.problems)),
+    }
 }
 
 /// A path as seen from the folder of another file; a name that no file has there may be that of a built-in line.

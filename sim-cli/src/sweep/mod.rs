@@ -9,7 +9,7 @@ mod rows;
 mod summary;
 
 pub(crate) use folder::{FILES, Finished, Folder, read_finished};
-pub(crate) use job::{Job, scenario_of};
+pub(crate) use job::{Job, with_scenario};
 pub(crate) use journal::Journal;
 pub(crate) use part::Part;
 #[cfg(test)]

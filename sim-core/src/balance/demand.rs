@@ -5,7 +5,7 @@
 //! exact after one round where each supply serves one want. Shares that follow room are then set anew, to a
 //! fixed point (ruling 27). Streams are not scaled. It reports nothing.
 
-use super::net::Net;
+use super::net::{Net, SideOrder};
 use super::programme::{Aim, Outcome, Room};
 use super::share_out::{Rule, share_out};
 use crate::stations::blueprint::Split;
@@ -277,7 +277,7 @@ impl Demand<'_> {
 
     /// The most that a supply could bring if there were no other.
     fn most_alone(&self, flows: &Flows, supply: usize) -> f64 {
-        let of = |node: usize| load(self.net, &flows.response[supply], node);
+        let of = |node: usize| load(self.net, &flows.response[supply], node, Pace::Rated);
         let most = (0..self.net.nodes.len()).map(of).fold(0.0, f64::max);
         let most = if most > 0.0 { 1.0 / most } else { f64::INFINITY };
         most.min(self.net.supplies[supply].most_per_s)
@@ -410,7 +410,7 @@ impl Demand<'_> {
                 return if asked > 0.0 { node_flow(net, flow, node) / asked } else { 0.0 };
             }
         }
-        load(net, flow, node)
+        load(net, flow, node, Pace::Rated)
     }
 
     fn share_supplies(&self, flows: &mut Flows, supplies: &[usize], rule: &Rule) -> f64 {
@@ -430,7 +430,7 @@ impl Demand<'_> {
                     let theirs = net.beyond(Some(net.supplies[other].node));
                     theirs.iter().zip(&mut own).for_each(|(theirs, own)| *own &= !theirs);
                 }
-                let of = |node: usize| load(net, &flows.response[s], node);
+                let of = |node: usize| load(net, &flows.response[s], node, Pace::Rated);
                 let load = (0..net.nodes.len()).filter(|&node| own[node]).map(of).fold(0.0, f64::max);
                 get[s] * (1.0 / load).min(net.supplies[s].most_per_s)
             })
@@ -508,9 +508,20 @@ pub(super) fn node_flow(net: &Net, flow: &[f64], node: usize) -> f64 {
     flow[net.state(node, 0)..net.state(node + 1, 0)].iter().sum()
 }
 
+/// Which of the times of a station that hang on the order of parts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Pace {
+    /// Those that it keeps in any order.
+    Rated,
+    /// Those that it may need in the order that suits it best.
+    Best,
+}
+
 /// Share of the time for which the places of a node are busy with a flow.
-pub(super) fn load(net: &Net, flow: &[f64], node: usize) -> f64 {
-    (busy(net, flow, node) + moving(net, flow, node)) / net.nodes[node].places
+pub(super) fn load(net: &Net, flow: &[f64], node: usize, pace: Pace) -> f64 {
+    let sure = if pace == Pace::Best { net.nodes[node].sure } else { 1.0 };
+    let busy = busy(net, flow, node) * sure;
+    (busy + moving(net, flow, node, pace)) / net.nodes[node].places
 }
 
 /// Time for which the places of a node are taken, a second, without the time in which it goes from side to side.
@@ -519,18 +530,42 @@ pub(super) fn busy(net: &Net, flow: &[f64], node: usize) -> f64 {
     (0..net.n_classes).map(|class| flow[net.state(node, class)] * seconds[class]).sum()
 }
 
-/// Time that a station takes to go from side to side, a second. Parts come in any order: the next one is for another side
-/// than the last one with a chance of 1 - the sum of the squares of the shares.
-pub(super) fn moving(net: &Net, flow: &[f64], node: usize) -> f64 {
+/// Time that a station takes to go from side to side, a second. Where the sides of the parts are independent of each other, the next one is for another side than the last one with a chance of 1 - the sum of
+/// the squares of the shares. In any order it may hardly ever go, and at most to each side for each part that is for it, and
+/// away from it for each part that is not.
+pub(super) fn moving(net: &Net, flow: &[f64], node: usize, pace: Pace) -> f64 {
     let of = &net.nodes[node];
     let Some(sides) = of.sides else { return 0.0 };
-    let mut to = vec![0.0; usize::from(sides.exits)];
+    let to = to_sides(net, flow, node);
+    let all: f64 = to.iter().sum();
+    if all <= 0.0 {
+        return 0.0;
+    }
+    let more_s = sides.other_s - sides.same_s;
+    let most: f64 = match of.order {
+        SideOrder::Independent => {
+            let same: f64 = to.iter().map(|one| one * one / all).sum();
+            return (all - same) * more_s;
+        }
+        SideOrder::Shares => to.iter().map(|one| one.min(all - one)).sum(),
+        SideOrder::Any => all,
+    };
+    match pace {
+        Pace::Rated => (most * more_s).max(0.0),
+        Pace::Best => (most * more_s).min(0.0),
+    }
+}
+
+/// Parts/s for each side of a station.
+pub(super) fn to_sides(net: &Net, flow: &[f64], node: usize) -> Vec<f64> {
+    let of = &net.nodes[node];
+    let mut to = vec![0.0; of.sides.map_or(0, |sides| usize::from(sides.exits))];
     for class in 0..net.n_classes {
-        for &(exit, _, share) in of.routes[class].iter().filter(|(exit, ..)| *exit < sides.exits) {
-            to[usize::from(exit)] += flow[net.state(node, class)] * share;
+        for &(exit, _, share) in &of.routes[class] {
+            if let Some(to) = to.get_mut(usize::from(exit)) {
+                *to += flow[net.state(node, class)] * share;
+            }
         }
     }
-    let all: f64 = to.iter().sum();
-    let same: f64 = if all > 0.0 { to.iter().map(|one| one * one / all).sum() } else { 0.0 };
-    (all - same) * (sides.other_s - sides.same_s)
+    to
 }

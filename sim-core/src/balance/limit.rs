@@ -1,6 +1,6 @@
 //! The most that a line can deliver by the count of flows, and the bounds of flows that follow room.
 
-use super::demand::{Demand, Flows, load, node_flow};
+use super::demand::{Demand, Flows, Pace, load, node_flow};
 use super::programme::{Aim, Outcome, Programme, Room, Solution};
 use super::surplus;
 
@@ -47,7 +47,7 @@ impl Demand<'_> {
             }
         };
         for node in (0..net.nodes.len()).filter(|&node| !net.nodes[node].absorbs) {
-            see(load(net, &flows.total, node), node);
+            see(load(net, &flows.total, node, Pace::Rated), node);
         }
         for (supply, scale) in net.supplies.iter().zip(&flows.scale) {
             if !supply.is_driven {

@@ -12,6 +12,7 @@ mod demand;
 mod limit;
 pub(crate) mod lu;
 mod net;
+mod order;
 mod programme;
 mod report;
 mod share_out;
@@ -31,7 +32,7 @@ use crate::diag::{Diagnostics, Problem, code};
 use crate::scenario::{self, Checked, Doubts, Goal, Scenario};
 use crate::stations::blueprint::{Run, kind_named};
 use crate::units::as_stated;
-use demand::{Demand, choosers, load};
+use demand::{Demand, Pace, choosers, load};
 use net::Net;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -84,7 +85,7 @@ fn runs(scenario: &Scenario) -> Vec<Option<Run>> {
 }
 
 fn solve_run(scenario: &Scenario, run: Option<Run>) -> Result<Balance, Diagnostics> {
-    let net = Net::new(scenario, run);
+    let mut net = Net::new(scenario, run);
     let mut problems = Diagnostics::new();
     let promised = promised(scenario);
     let rings = ways_out::rings(&net);
@@ -92,6 +93,7 @@ fn solve_run(scenario: &Scenario, run: Option<Run>) -> Result<Balance, Diagnosti
     if ways_out::check_traps(scenario, &net, &rings, promised, &mut problems) || !rings.is_empty() {
         return Err(problems);
     }
+    order::find_orders(&mut net, scenario);
     let choosers = choosers(&net, |supplies| join_order(scenario, &net, supplies));
     let demand = Demand { net: &net, choosers };
     Ok(report::report(scenario, &demand, promised, run))
@@ -171,7 +173,12 @@ fn promised(scenario: &Scenario) -> Option<f64> {
 /// Whether the points of use are fast enough by their own cycle (ruling 6), in the fastest run of a product sequence: a
 /// rate is promised for all runs together.
 fn check_points(scenario: &Scenario, rate: f64, problems: &mut Diagnostics) {
-    let nets: Vec<Net> = runs(scenario).into_iter().map(|run| Net::new(scenario, run)).collect();
+    let net_of = |run: Option<Run>| {
+        let mut net = Net::new(scenario, run);
+        order::find_orders(&mut net, scenario);
+        net
+    };
+    let nets: Vec<Net> = runs(scenario).into_iter().map(net_of).collect();
     let capacity = nets.iter().map(|net| capacity_of_points(net, rate)).fold(0.0, f64::max);
     let net = &nets[0];
     let Some(&first) = net.points.first() else { return };
@@ -201,7 +208,7 @@ fn capacity_of_points(net: &Net, rate: f64) -> f64 {
     let demand = Demand { net, choosers: Vec::new() };
     let flows = demand.flows(rate, &[]);
     let of_point = |point: &usize| {
-        let busy = load(net, &flows.total, *point);
+        let busy = load(net, &flows.total, *point, Pace::Best);
         let flow = demand::node_flow(net, &flows.total, *point);
         if busy > 0.0 { flow / busy } else { f64::INFINITY }
     };
@@ -216,9 +223,15 @@ fn join_order(scenario: &Scenario, net: &Net, supplies: &[usize]) -> Option<Vec<
         if of.priority.is_empty() {
             continue;
         }
+        // On the way there for the first time: what comes round again was let in before.
+        let join = net.node_of[entry];
+        let ways = |supply: usize| net.beyond_without(Some(net.supplies[supply].node), &[join]);
+        if !supplies.iter().all(|&supply| ways(supply)[join]) {
+            continue;
+        }
         let rank = |&supply: &usize| {
             let through = |name: &str| {
-                let beyond = net.beyond(Some(net.supplies[supply].node));
+                let beyond = ways(supply);
                 let named = |node: &net::Node| scenario.stations[node.entry].id.value == name;
                 (0..net.nodes.len()).any(|node| {
                     let gives =

@@ -33,6 +33,10 @@ pub(super) struct Node {
     pub(super) sure: f64,
     /// How it goes from side to side.
     pub(super) sides: Option<SidesTraffic>,
+    /// What is known of the sides of the parts that come to it; see [`order`](super::order).
+    pub(super) order: SideOrder,
+    /// Exits that lead on, the first ones.
+    pub(super) ways_on: usize,
     /// It holds any number of parts.
     pub(super) holds_any: bool,
     /// Places of all equal stations.
@@ -48,6 +52,17 @@ pub(super) struct Node {
     pub(super) strikes: Vec<Vec<f64>>,
     /// Attendance for each part by pool that the station calls, s.
     pub(super) attendance: Vec<Attendance>,
+}
+
+/// What is known of the sides of the parts that come to a station which goes from side to side.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum SideOrder {
+    /// Each side has its share, independent of the parts before.
+    Independent,
+    /// Each side has its share, in any order.
+    Shares,
+    /// Nothing: who comes first hangs on room as well.
+    Any,
 }
 
 /// What brings parts into the line.
@@ -176,6 +191,8 @@ impl Net {
             seconds: vec![0.0; self.n_classes],
             sure: 0.0,
             sides: None,
+            order: SideOrder::Any,
+            ways_on: 1,
             holds_any: true,
             places: 1.0,
             targets: vec![None; exits],
@@ -223,6 +240,8 @@ impl Net {
             },
             sure: traffic.sure,
             sides: traffic.sides,
+            order: SideOrder::Any,
+            ways_on: entry.blueprint.ways_on(),
             holds_any: traffic.holds_any || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
             places: traffic.places * f64::from(entry.count),
             targets: vec![None; n_exits],
@@ -461,7 +480,7 @@ impl Net {
     /// Whether all times, ways and numbers of parts are sure, and nothing piles up.
     pub(super) fn is_sure(&self) -> bool {
         let are_sure = |assembly: &Assembly| assembly.bounds.iter().all(|(fewest, most)| fewest == most);
-        self.nodes.iter().all(|node| node.sure >= 1.0 && !node.has_other_ways())
+        self.nodes.iter().all(|node| node.is_sure() && !node.has_other_ways())
             && self.assemblies.iter().all(are_sure)
             && self.reservoirs().is_empty()
     }
@@ -607,6 +626,13 @@ impl Node {
         all.into_iter()
     }
 
+    /// Whether its times are sure, whatever the parts before and after.
+    fn is_sure(&self) -> bool {
+        self.sure >= 1.0
+            && (self.order == SideOrder::Independent
+                || self.sides.is_none_or(|sides| sides.same_s == sides.other_s))
+    }
+
     /// The same station without routes on: for its inlets.
     fn clone_shape(&self) -> Node {
         Node {
@@ -618,6 +644,8 @@ impl Node {
             seconds: self.seconds.clone(),
             sure: self.sure,
             sides: self.sides,
+            order: SideOrder::Any,
+            ways_on: self.ways_on,
             holds_any: false,
             places: self.places,
             targets: Vec::new(),

@@ -9,7 +9,7 @@
 //! are parts a second. Invariant: what comes to a station with free shares leaves it, or, where it can pile up for ever,
 //! not more than that.
 
-use super::demand::{Chooser, Flows, busy, moving, node_flow, sum};
+use super::demand::{Chooser, Flows, Pace, busy, moving, node_flow, sum};
 use super::net::{Assembly, Net};
 use super::share_out::Rule;
 use super::simplex::{Reached, Simplex};
@@ -173,6 +173,8 @@ pub(super) struct Programme<'a> {
     free: Vec<Free>,
     /// Mixes from which to start.
     start: Mixes,
+    /// Flow through each state from which to start.
+    first: Vec<f64>,
 }
 
 impl<'a> Programme<'a> {
@@ -197,15 +199,16 @@ impl<'a> Programme<'a> {
                 vec![vec![1.0; net.n_classes]; free.len()],
                 vec![vec![1.0; net.n_classes]; net.assemblies.len()],
             ),
-            moving: (0..net.nodes.len()).map(|node| moving_each(net, &all, node)).collect(),
+            moving: vec![0.0; net.nodes.len()],
             apart: vec![Apart::Not; free.len()],
         };
-        Programme { net, choosers, free, start }
+        Programme { net, choosers, free, start, first: all }
     }
 
     /// Flows that reach the aims, with at most so many good parts/s.
     pub(super) fn reach(&self, good_at_most: Option<f64>, aims: &[Aim], room: Room) -> Outcome {
         let mut mixes = self.start.clone();
+        self.move_sides(&self.first, room, &mut mixes);
         for round in 0..ROUNDS {
             let mut columns = self.columns(&mixes, room);
             while room == Room::Any && self.keeps_apart(&columns, &mut mixes) {
@@ -227,10 +230,11 @@ impl<'a> Programme<'a> {
                 }
             }
             let solution = self.solution(&columns, &simplex.values(), limiting);
-            let next = match room {
-                Room::Any => self.best_mixes(&columns, &solution.total, &mixes),
+            let mut next = match room {
+                Room::Any => self.best_mixes(&columns, &mixes),
                 Room::ByRule => self.mixes(&columns, &simplex.values(), &mixes),
             };
+            self.move_sides(&solution.total, room, &mut next);
             if mixes.differ(&next) < SETTLED {
                 return Outcome::Settled(solution);
             }
@@ -428,7 +432,7 @@ impl<'a> Programme<'a> {
             let sure = if room == Room::Any { of.sure } else { 1.0 };
             let loads = by(&|column| {
                 let moves = node_flow(net, &column.flow, node) * mixes.moving[node];
-                (busy(net, &column.flow, node) + moves) * sure / of.places
+                (busy(net, &column.flow, node) * sure + moves) / of.places
             });
             if loads.iter().any(|load| *load > 0.0) {
                 rows.push(Row { coefficients: loads, most: 1.0, node: Some(node) });
@@ -722,25 +726,28 @@ impl<'a> Programme<'a> {
                 mixes.products[n] = net.soundness(assembly, &total, &sound);
             }
         }
-        self.move_sides(&total, &mut mixes);
         mixes
     }
 
-    fn move_sides(&self, total: &[f64], mixes: &mut Mixes) {
-        for (node, moving) in mixes.moving.iter_mut().enumerate() {
-            if node_flow(self.net, total, node) > 0.0 {
-                *moving = moving_each(self.net, total, node);
+    fn move_sides(&self, total: &[f64], room: Room, mixes: &mut Mixes) {
+        let pace = match room {
+            Room::Any => Pace::Best,
+            Room::ByRule => Pace::Rated,
+        };
+        for (node, each) in mixes.moving.iter_mut().enumerate() {
+            let all = node_flow(self.net, total, node);
+            if all > 0.0 {
+                *each = moving(self.net, total, node, pace) / all;
             }
         }
     }
 
     /// The best that can come: assemblies get the best parts, and as few of them as there can be.
-    fn best_mixes(&self, columns: &[Column], total: &[f64], before: &Mixes) -> Mixes {
+    fn best_mixes(&self, columns: &[Column], before: &Mixes) -> Mixes {
         let mut mixes = before.clone();
         (mixes.sound, mixes.products) =
             self.soundness(columns, |column| &column.sound, f64::max, |(fewest, _)| fewest);
         mixes.worst = self.soundness(columns, |column| &column.worst, f64::min, |(_, most)| most);
-        self.move_sides(total, &mut mixes);
         mixes
     }
 
@@ -905,12 +912,6 @@ fn dearest(worth: &[f64], limits: &[(Option<usize>, f64)]) -> Option<usize> {
         }
     }
     dearest.map(|(_, node)| node)
-}
-
-/// Time in which a station goes from side to side, for one part, s.
-fn moving_each(net: &Net, flow: &[f64], node: usize) -> f64 {
-    let all = node_flow(net, flow, node);
-    if all > 0.0 { moving(net, flow, node) / all } else { 0.0 }
 }
 
 /// Share of each in what it is part of; 0 where there is nothing.

@@ -1,6 +1,6 @@
 //! What the balance says, as plain values in the order of the file.
 
-use super::demand::{Demand, Flows, load, node_flow};
+use super::demand::{Demand, Flows, Pace, load, node_flow};
 use super::limit::Most;
 use super::net::Net;
 use super::stops::{StopCount, count_stops};
@@ -63,6 +63,9 @@ pub struct StationBalance {
     pub bounds_per_min: Option<(f64, f64)>,
     /// Rated capacity at the mix of classes that it sees; `None` without a limit.
     pub capacity_per_min: Option<f64>,
+    /// What it may handle where its times depend on the order of the parts or on how many come together; the same elsewhere.
+    /// `None` without a limit.
+    pub capacity_at_most_per_min: Option<f64>,
     /// Capacity / demanded flow - 1; `None` without a limit or without flow.
     pub margin: Option<f64>,
     /// The same capacity after the time for which jams and breakdowns stop it, queues for attendants not counted.
@@ -211,7 +214,7 @@ pub(super) fn report(
     for entry in 0..scenario.stations.len() {
         let node = net.node_of[entry];
         let flow = &flows.total[net.state(node, 0)..net.state(node + 1, 0)];
-        let busy = load(net, &flows.total, node);
+        let busy = load(net, &flows.total, node, Pace::Rated);
         let stops = count_stops(scenario, net, &net.nodes[node], flow, busy);
         attendance.iter_mut().zip(&stops.attendance).for_each(|(all, own)| *all += own);
         jams_per_s += stops.jams_per_s;
@@ -268,20 +271,20 @@ fn station(
     let of = &scenario.stations[entry];
     let node = net.node_of[entry];
     let flow = node_flow(net, &flows.total, node);
-    let busy = load(net, &flows.total, node);
+    let busy = load(net, &flows.total, node, Pace::Rated);
     let supply = (0..net.supplies.len())
         .find(|&supply| net.supplies[supply].node == node && net.supplies[supply].assembly.is_none());
     // Where nothing flows, what it could take of any class, if that is the same for all.
     let idle = &net.nodes[node];
     let seconds = idle.seconds.iter().copied().fold(0.0, f64::max);
     let is_alike = seconds > 0.0 && idle.seconds.iter().all(|one| *one == seconds);
-    let mut capacity = if busy > 0.0 {
-        flow / busy
-    } else if is_alike && flow <= 0.0 {
-        idle.places / seconds
-    } else {
-        f64::INFINITY
+    let capacity_at = |pace: Pace| match load(net, &flows.total, node, pace) {
+        busy if busy > 0.0 => flow / busy,
+        _ if is_alike && flow <= 0.0 && pace == Pace::Rated => idle.places / seconds,
+        _ => f64::INFINITY,
     };
+    let mut capacity = capacity_at(Pace::Rated);
+    let mut at_most = if flow > 0.0 { capacity_at(Pace::Best) } else { capacity };
     let mut margin = if busy > 0.0 { 1.0 / busy - 1.0 } else { f64::INFINITY };
     if let Some(supply) = supply {
         let (brings, most) = (flows.scale[supply], net.supplies[supply].most_per_s);
@@ -294,6 +297,7 @@ fn station(
         if needed > 0.0 {
             margin = margin.min(most / needed - 1.0);
             capacity = capacity.min(flow * most / brings);
+            at_most = at_most.min(flow * most / brings);
         }
     }
     let stopped = (stops.stopped / f64::from(of.count)).min(1.0);
@@ -306,6 +310,7 @@ fn station(
         flow_per_min: flow * 60.0,
         bounds_per_min,
         capacity_per_min: limit(capacity * 60.0),
+        capacity_at_most_per_min: limit(at_most * 60.0),
         margin: if flow > 0.0 { limit(margin) } else { None },
         capacity_with_stops_per_min: limit(capacity).map(|_| with_stops * 60.0),
         visits: if flows.good > 0.0 { flow / flows.good } else { 0.0 },
@@ -339,20 +344,21 @@ fn inlets(scenario: &Scenario, net: &Net, flows: &Flows, node: usize) -> Vec<Inl
 fn sort(scenario: &Scenario, net: &Net, flows: &Flows, entry: usize) -> Option<SortingBalance> {
     let node = net.node_of[entry];
     let of = &net.nodes[node];
-    let sends_off = of.routes.iter().flatten().any(|&(exit, _, share)| exit > 0 && share > 0.0);
-    if of.split != Split::ByClass || !sends_off {
+    let parts_ways = of.routes.iter().flatten().any(|&(exit, _, share)| exit > 0 && share > 0.0);
+    if of.split != Split::ByClass || !parts_ways {
         return None;
     }
+    let leads_on = |exit: usize| exit < of.ways_on;
     let mut by_exit = vec![0.0; of.targets.len()];
     let (mut by_attitude, mut by_defect) = (0.0, 0.0);
     for class in 0..net.n_classes {
         let flow = flows.total[net.state(node, class)];
         for (exit, _, share) in of.routes_by(&flows.shares[node], class) {
             by_exit[exit] += flow * share;
-            if exit > 0 && net.class_names[class].1 == 0 {
-                by_attitude += flow * share;
-            } else if exit > 0 {
-                by_defect += flow * share;
+            match net.class_names[class].1 {
+                _ if leads_on(exit) => {}
+                0 => by_attitude += flow * share,
+                _ => by_defect += flow * share,
             }
         }
     }
@@ -366,15 +372,16 @@ fn sort(scenario: &Scenario, net: &Net, flows: &Flows, entry: usize) -> Option<S
         })
         .collect();
     let offered: f64 = by_exit.iter().sum();
+    let accepted: f64 = by_exit[..of.ways_on].iter().sum();
     Some(SortingBalance {
         id: scenario.stations[entry].id.value.clone(),
         offered_per_min: offered * 60.0,
         by_attitude_per_min: by_attitude * 60.0,
         by_defect_per_min: by_defect * 60.0,
-        accepted_per_min: by_exit[0] * 60.0,
-        accepted: if offered > 0.0 { by_exit[0] / offered } else { 0.0 },
-        passes: (by_exit[0] > 0.0).then(|| offered / by_exit[0]),
-        recirculated_per_min: exits[1..]
+        accepted_per_min: accepted * 60.0,
+        accepted: if offered > 0.0 { accepted / offered } else { 0.0 },
+        passes: (accepted > 0.0).then(|| offered / accepted),
+        recirculated_per_min: exits[of.ways_on..]
             .iter()
             .filter(|e| e.comes_back)
             .fold(0.0, |sum, e| sum + e.flow_per_min),
@@ -428,7 +435,7 @@ fn feed(
     };
     let ahead: Vec<bool> = (0..net.nodes.len()).map(is_ahead).collect();
     for node in (0..net.nodes.len()).filter(|&node| ahead[node]) {
-        see(1.0 / load(net, &flows.total, node), node);
+        see(1.0 / load(net, &flows.total, node, Pace::Rated), node);
     }
     for (supply, scale) in net.supplies.iter().zip(&flows.scale) {
         if ahead[supply.node] && !supply.is_driven {
@@ -464,8 +471,8 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
         && high >= promised * (1.0 - 1e-9)
     {
         let text = format!(
-            "the line can deliver {low:.2} to {high:.2} a minute at most, as chance has it who finds room and what comes together: \
-             what is promised lies between"
+            "the line can deliver {low:.2} to {high:.2} a minute at most, as chance has it who finds room, what comes together and in \
+             which order: what is promised lies between"
         );
         note("perhaps-too-little", text);
     }

@@ -4,7 +4,7 @@
 //! is hangs on chance and on sensors, so the balance gives bounds (ruling 27). Nothing else changes: surplus parts are the
 //! same ones again.
 
-use super::demand::{Flows, load, node_flow};
+use super::demand::{Flows, Pace, load, node_flow};
 use super::net::Net;
 
 /// Raises the upper bounds where a lift runs on and spills back: its own, and those of what it takes from.
@@ -22,6 +22,6 @@ pub(super) fn widen(net: &Net, flows: &Flows, bounds: &mut [Option<(f64, f64)>])
 
 /// What a node could take on top of its flow.
 fn spare(net: &Net, flows: &Flows, node: usize) -> f64 {
-    let (flow, busy) = (node_flow(net, &flows.total, node), load(net, &flows.total, node));
+    let (flow, busy) = (node_flow(net, &flows.total, node), load(net, &flows.total, node, Pace::Best));
     if busy > 0.0 { flow / busy - flow } else { f64::INFINITY }
 }

@@ -16,9 +16,6 @@ const STATIONS_MAX: u64 = 2000;
 
 /// Reports everything that is wrong between the parts of the scenario.
 pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
-    if !doubts.is_text_sound() {
-        return;
-    }
     check_names(scenario, problems);
     check_references(scenario, doubts, problems);
     check_tests(scenario, problems);

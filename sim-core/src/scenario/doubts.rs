@@ -40,8 +40,8 @@ impl Doubts {
         self.errors = problems.errors().map(seen).collect();
     }
 
-    /// Whether the text itself is sound: otherwise pieces of the file are missing of which nothing is known.
-    pub(super) fn is_text_sound(&self) -> bool {
+    /// Whether the text itself is sound: otherwise pieces of the file are missing of which not all is known.
+    fn is_text_sound(&self) -> bool {
         !self.errors.iter().any(|error| matches!(error.code, code::SYNTAX | code::DUPLICATE_KEY))
     }
 
@@ -65,7 +65,7 @@ impl Doubts {
         let is_entry = |rest: &str| rest.starts_with('[') && rest.find(']') == Some(rest.len() - 1);
         let is_of_list =
             |path: &str| path.strip_prefix(key).is_some_and(|rest| rest.is_empty() || is_entry(rest));
-        let is_of_sort = |code: &str| matches!(code, code::WRONG_TYPE | code::TOO_FEW);
+        let is_of_sort = |code: &str| matches!(code, code::WRONG_TYPE | code::TOO_FEW | code::SYNTAX);
         self.errors.iter().any(|error| is_of_sort(error.code) && is_of_list(&error.path))
     }
 

@@ -40,7 +40,7 @@ fn run(line: &str, dials: Vec<Dial>, options: &ScreenOptions) -> Result<Option<S
 }
 
 fn by_factors(method: Method) -> ScreenResult {
-    let (sweep, problems) = sweep::read(FACTORS);
+    let sweep::ReadSweep { sweep, problems, .. } = sweep::read(FACTORS);
     assert_eq!(problems, []);
     let dials = dials_of_factors(&sweep.unwrap().factors);
     run(LINE, dials, &options(method)).unwrap().unwrap()
@@ -167,7 +167,7 @@ fn a_number_that_cannot_go_down_goes_up() {
 #[test]
 fn points_that_cannot_be_run_are_named() {
     let text = FACTORS.replace("\"low\": 4", "\"low\": 0");
-    let dials = || dials_of_factors(&sweep::read(&text).0.unwrap().factors);
+    let dials = || dials_of_factors(&sweep::read(&text).sweep.unwrap().factors);
     let tornado = run(LINE, dials(), &options(Method::Tornado)).unwrap().unwrap();
     assert_eq!(tornado.left_out.len(), 1);
     assert!(tornado.left_out[0].factor == "track" && !tornado.left_out[0].reason.is_empty());
@@ -186,7 +186,7 @@ fn points_that_cannot_be_run_are_named() {
 
 #[test]
 fn what_cannot_be_answered_says_why() {
-    let dials = || dials_of_factors(&sweep::read(FACTORS).0.unwrap().factors);
+    let dials = || dials_of_factors(&sweep::read(FACTORS).sweep.unwrap().factors);
     let no_output = ScreenOptions { output: "rat".to_owned(), ..options(Method::Tornado) };
     assert!(matches!(run(LINE, dials(), &no_output), Err(ScreenError::NoOutput { .. })));
     assert!(matches!(run(LINE, Vec::new(), &options(Method::Tornado)), Err(ScreenError::NoFactor)));
@@ -202,7 +202,7 @@ fn what_cannot_be_answered_says_why() {
 /// Interrupted at whichever point, it goes on to the same result.
 #[test]
 fn an_interrupted_screening_goes_on_where_it_was() {
-    let dials = || dials_of_factors(&sweep::read(FACTORS).0.unwrap().factors);
+    let dials = || dials_of_factors(&sweep::read(FACTORS).sweep.unwrap().factors);
     for (method, points) in [
         (Method::Tornado, 7),
         (Method::Effects { trajectories: 3, levels: 4 }, 12),

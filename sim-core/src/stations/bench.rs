@@ -38,19 +38,19 @@ pub struct DeedRow {
 }
 
 impl DeedRow {
-    /// Tells that `deed` has been drawn.
+    /// Tells that `deed` has been drawn, of a bench with so many ways on.
     #[inline(always)]
-    fn tell<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, deed: Deed) {
+    fn tell<O: Observer>(&self, floor: &mut Floor<O>, me: StationId, deed: Deed, ways_on: u8) {
         if O::HEARS_DRAWS {
-            let went_on = f64::from(u8::from(deed.exit == 0));
-            floor.observer.drew(Draw::Accepted(me), went_on - self.onward());
+            let went_on = f64::from(u8::from(deed.exit < ways_on));
+            floor.observer.drew(Draw::Accepted(me), went_on - self.onward(ways_on));
         }
     }
 
-    /// Chance to go on through exit 0.
-    fn onward(&self) -> f64 {
+    /// Chance to go on through one of the first exits, so many.
+    fn onward(&self, ways_on: u8) -> f64 {
         let shares = self.deeds.iter().zip(self.outcomes.each_share());
-        shares.filter(|(deed, _)| deed.exit == 0).map(|(_, share)| share).sum()
+        shares.filter(|(deed, _)| deed.exit < ways_on).map(|(_, share)| share).sum()
     }
 }
 
@@ -144,7 +144,8 @@ impl Bench {
     pub(super) fn chance_onward(&self, kind: u8, condition: u8, attitude: u8) -> Option<f64> {
         let class = self.setup.classes.index(kind, condition, attitude);
         match &self.judge {
-            Judge::ByClass { rows, .. } | Judge::Shuttle { rows, .. } => Some(rows[class].onward()),
+            Judge::ByClass { rows, .. } => Some(rows[class].onward(1)),
+            Judge::Shuttle { rows, sides, .. } => Some(rows[class].onward(*sides)),
             Judge::BySize(_) => None,
         }
     }
@@ -231,13 +232,13 @@ impl Bench {
         match &mut self.judge {
             Judge::ByClass { rows, times } => {
                 let deed = rows[class].deeds[rows[class].outcomes.pick(luck)];
-                rows[class].tell(floor, me, deed);
+                rows[class].tell(floor, me, deed, 1);
                 self.part.attitude = deed.attitude;
                 (deed.exit, floor.draw_time(me, &times[usize::from(deed.time)], luck))
             }
             Judge::Shuttle { rows, times, sides, at } => {
                 let deed = rows[class].deeds[rows[class].outcomes.pick(luck)];
-                rows[class].tell(floor, me, deed);
+                rows[class].tell(floor, me, deed, *sides);
                 self.part.attitude = deed.attitude;
                 let moves = deed.exit < *sides && deed.exit != *at;
                 if moves {

@@ -52,6 +52,12 @@ pub trait Blueprint: Debug + Send + Sync {
     /// Its exits, the way on first. A station without exits ends the line.
     fn exits(&self) -> Vec<ExitSpec>;
 
+    /// How many of its exits lead on, the first ones: those that stand under the same key as the first.
+    fn ways_on(&self) -> usize {
+        let exits = self.exits();
+        exits.iter().take_while(|exit| exit.key == exits[0].key).count()
+    }
+
     /// Whether it takes parts from others.
     fn takes(&self) -> bool {
         true
@@ -383,10 +389,11 @@ pub struct BatchTraffic {
     pub fewest: u32,
 }
 
-/// A station whose time depends on the side on which it stood: how it sends parts.
+/// A station whose time depends on the side on which it stood: how it sends parts. How often it goes across hangs on the
+/// order in which parts come.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SidesTraffic {
-    /// Exits that are sides: 0 up to this one.
+    /// Exits that are sides: so many, the first ones.
     pub exits: u8,
     /// Time of a part for the side where it stands, s.
     pub same_s: f64,
@@ -433,6 +440,13 @@ pub enum Split {
     Any,
     /// By these shares as long as all have room, then by what each can take.
     Ratio(Vec<f64>),
+}
+
+impl Split {
+    /// Whether the shares stand in the file, whatever room there is.
+    pub fn is_stated(&self) -> bool {
+        matches!(self, Split::ByClass | Split::Fixed(_))
+    }
 }
 
 /// What the network gives to a station that is being built.

@@ -15,8 +15,9 @@
 //! hands on to the exit at which it stands in no time, and goes to another one first: as soon as it is known which one
 //! comes next (strict rules and recipes), otherwise when a part is ready for it; the part stays where it is meanwhile.
 //! When it arrives it hands on there if there is room, whatever the rule would say by then; otherwise it chooses
-//! anew. It is working while it moves. The balance takes a move for each part where the next exit is another one by the
-//! rule (in turn, by ratio, emptiest first, by call), none for *first with room*, and one for each line of a recipe.
+//! anew. It is working while it moves. The balance counts its moves where the rule is strict (a move for each part in turn;
+//! by ratio and by recipe where the next part is for another exit). Where room decides it gives bounds: from no move at all
+//! to one for each part.
 //!
 //! A jam by part strikes when a part has passed.
 
@@ -127,6 +128,17 @@ struct Extras {
     recipe: Option<Recipe>,
     mover: Option<Mover>,
     calls: Option<Calls>,
+}
+
+/// Where an exit would stand after one part more, in units of its share: the lowest is furthest behind.
+fn behind(shares: &[f64], sent: &[u64], exit: usize) -> f64 {
+    (sent[exit] as f64 + 1.0) / shares[exit]
+}
+
+/// The exit that is furthest behind its share; of equals the first.
+fn furthest_behind(shares: &[f64], sent: &[u64]) -> Option<usize> {
+    let wanted = (0..shares.len()).filter(|exit| shares[*exit] > 0.0);
+    wanted.min_by(|a, b| behind(shares, sent, *a).total_cmp(&behind(shares, sent, *b)))
 }
 
 /// State of a divider.
@@ -344,7 +356,9 @@ impl Divider {
             Rule::EmptiestFirst => (0..n).filter(open).min_by_key(|&exit| self.beyond(floor, exit)),
             Rule::ByRatio { shares, strict: false } => {
                 let wanted = (0..n).filter(|exit| shares[*exit] > 0.0);
-                wanted.filter(open).min_by(|a, b| self.behind(shares, *a).total_cmp(&self.behind(shares, *b)))
+                wanted
+                    .filter(open)
+                    .min_by(|a, b| behind(shares, &self.sent, *a).total_cmp(&behind(shares, &self.sent, *b)))
             }
         }
     }
@@ -356,9 +370,7 @@ impl Divider {
         }
         match &self.rule {
             Rule::InTurn { strict: true } => Some(self.turn),
-            Rule::ByRatio { shares, strict: true } => (0..self.exits.len())
-                .filter(|exit| shares[*exit] > 0.0)
-                .min_by(|a, b| self.behind(shares, *a).total_cmp(&self.behind(shares, *b))),
+            Rule::ByRatio { shares, strict: true } => furthest_behind(shares, &self.sent),
             Rule::FirstWithRoom
             | Rule::InTurn { strict: false }
             | Rule::EmptiestFirst
@@ -366,11 +378,6 @@ impl Divider {
             | Rule::ByRecipe
             | Rule::ByRatio { strict: false, .. } => None,
         }
-    }
-
-    /// Where an exit would stand after one part more, in units of its share: the lowest is furthest behind.
-    fn behind(&self, shares: &[f64], exit: usize) -> f64 {
-        (self.sent[exit] as f64 + 1.0) / shares[exit]
     }
 
     fn beyond<O: Observer>(&self, floor: &Floor<O>, exit: usize) -> u32 {

@@ -229,6 +229,25 @@ impl RecipeSpec {
         mean
     }
 
+    /// Mean number of times, for each batch, that pieces go to another taker than the ones before, line by line in file order.
+    pub fn mean_changes(&self, models: &Models) -> f64 {
+        let n = models.len();
+        let within = |model: usize| {
+            let lines = self.of_model(models, model);
+            lines.windows(2).filter(|two| two[0].to.value != two[1].to.value).count() as f64
+        };
+        let last_and_first = |one: usize, next: usize| {
+            let ends = self.of_model(models, one).last().map(|line| &line.to.value);
+            let begins = self.of_model(models, next).first().map(|line| &line.to.value);
+            f64::from(u8::from(ends != begins))
+        };
+        let shares = models.shares();
+        let between = |one: usize| {
+            (0..n).map(|next| models.follows(one, next) * last_and_first(one, next)).sum::<f64>()
+        };
+        (0..n).map(|model| shares[model] * (within(model) + between(model))).sum()
+    }
+
     /// Mean number of rounds in which these lanes, by name and number of equal ones, load a batch if each of them always has
     /// a piece and loads one in every round. Part kinds are not told apart.
     pub fn mean_rounds(&self, models: &Models, lanes: &[(String, u32)]) -> f64 {

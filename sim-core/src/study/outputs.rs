@@ -121,6 +121,7 @@ pub(super) enum Key {
     PerHour(usize, Count),
     EmptyStrokesShare(usize),
     Exit(usize, usize),
+    WentOn(usize),
     Accepted(usize),
     Recirculation(usize),
     /// Parts of a station that meet this fate, per hour.
@@ -165,6 +166,8 @@ pub(super) struct Outputs {
     first_sensor: usize,
     /// Stations with an overflow exit, as posts, and its number.
     overflows: Vec<(usize, usize)>,
+    /// Exits that lead on, the first ones, by post.
+    ways_on: Vec<usize>,
     /// The post of the product sequence.
     change: Option<usize>,
     /// Stations of the file in its order, as posts.
@@ -197,8 +200,17 @@ pub(super) fn n_exits(scenario: &Scenario, plan: &Plan, post: usize) -> usize {
 
 /// Whether a station sorts out: it has a way on, and other exits for what does not go on.
 pub(super) fn sorts_out(scenario: &Scenario, plan: &Plan, post: usize) -> bool {
-    let exits = entry_of(plan, post).map(|entry| scenario.stations[entry].blueprint.exits());
-    n_exits(scenario, plan, post) > 1 && exits.is_some_and(|exits| exits[0].key != exits[1].key)
+    n_exits(scenario, plan, post) > ways_on(scenario, plan, post).max(1)
+}
+
+/// Number of exits of a station that lead on.
+fn ways_on(scenario: &Scenario, plan: &Plan, post: usize) -> usize {
+    entry_of(plan, post).map_or(0, |entry| scenario.stations[entry].blueprint.ways_on().min(EXITS))
+}
+
+/// What a station that sorts out sends on.
+pub(super) fn went_on(scenario: &Scenario, plan: &Plan, post: usize) -> Key {
+    if ways_on(scenario, plan, post) > 1 { Key::WentOn(post) } else { Key::Exit(post, 0) }
 }
 
 impl Outputs {
@@ -229,6 +241,7 @@ impl Outputs {
             pools,
             trouble_station: plan.outfit.troubles.iter().map(|trouble| trouble.station.ix()).collect(),
             first_sensor: usize::from(plan.first_sensor),
+            ways_on: (0..plan.stations.len()).map(|post| ways_on(scenario, plan, post)).collect(),
             change: plan.change.as_ref().map(|change| change.post.ix()),
             stations,
         };
@@ -264,6 +277,9 @@ impl Outputs {
             let n = n_exits(scenario, plan, post);
             keys.extend((0..n).map(|exit| Key::Exit(post, exit)));
             if sorts_out(scenario, plan, post) {
+                if self.ways_on[post] > 1 {
+                    keys.push(Key::WentOn(post));
+                }
                 keys.extend([Key::Accepted(post), Key::Recirculation(post)]);
                 keys.extend(
                     [Fate::ByAttitude, Fate::ByDefect, Fate::Overflow].map(|fate| Key::Lost(post, fate)),
@@ -357,14 +373,15 @@ impl Outputs {
                 let counts = &tally.counts[post];
                 ratio(counts.empty_strokes, counts.empty_strokes + counts.took)
             }
+            Key::WentOn(post) => per_hour(self.went_on(&tally.counts[post].exits, post)),
             Key::Exit(post, exit) => per_hour(tally.counts[post].exits[exit]),
             Key::Accepted(post) => {
                 let exits = &tally.counts[post].exits;
-                ratio(exits[0], exits.iter().sum())
+                ratio(self.went_on(exits, post), exits.iter().sum())
             }
             Key::Recirculation(post) => {
                 let exits = &tally.counts[post].exits;
-                ratio(exits[1..].iter().sum(), exits[0])
+                ratio(exits[self.ways_on[post]..].iter().sum(), self.went_on(exits, post))
             }
             Key::Lost(post, fate) => per_hour(self.lost(&tally.counts[post], post, fate)),
             Key::Missing(post, inlet) => share(tally.missing_of(StationId(post as u16))[inlet]),
@@ -392,10 +409,15 @@ impl Outputs {
         }
     }
 
+    /// Parts that a station sends on.
+    fn went_on(&self, exits: &[u64; EXITS], post: usize) -> u64 {
+        exits[..self.ways_on[post]].iter().sum()
+    }
+
     /// Parts that a station sends off through exits other than the way on.
     fn lost(&self, counts: &Counts, post: usize, fate: Fate) -> u64 {
         let overflow = self.overflows.iter().find(|(station, _)| *station == post).map(|(_, exit)| *exit);
-        let others = (1..EXITS).filter(|exit| Some(*exit) != overflow);
+        let others = (self.ways_on[post]..EXITS).filter(|exit| Some(*exit) != overflow);
         match fate {
             Fate::Overflow => overflow.map_or(0, |exit| counts.exits[exit]),
             Fate::ByDefect => others.map(|exit| counts.defects[exit]).sum(),
@@ -506,6 +528,7 @@ fn name_of(key: Key, scenario: &Scenario, plan: &Plan) -> Output {
         Key::PerHour(n, count) => (post(n, count.word()), "/h"),
         Key::EmptyStrokesShare(n) => (post(n, "empty_strokes_share"), ""),
         Key::Exit(n, exit) => (post(n, &format!("exit_{exit}")), "/h"),
+        Key::WentOn(n) => (post(n, "went_on"), "/h"),
         Key::Accepted(n) => (post(n, "accepted_share"), ""),
         Key::Recirculation(n) => (post(n, "recirculation_ratio"), ""),
         Key::Lost(n, Fate::ByAttitude) => (post(n, "rejected_by_attitude"), "/h"),

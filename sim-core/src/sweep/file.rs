@@ -4,6 +4,7 @@
 //! [`Points`](super::Points).
 
 use super::factor::{Factor, factors, named};
+use super::points::check_addresses;
 use crate::design::sobol::MOST_FACTORS;
 use crate::diag::{Diagnostic, Diagnostics, Problem, code};
 use crate::statistics::precision::FEWEST_TO_STOP;
@@ -72,14 +73,60 @@ pub fn is_sweep(source: &str) -> bool {
     json::parse(source, &mut Diagnostics::new()).is_some_and(|root| root.entry("feedproof_sweep").is_some())
 }
 
-/// Reads a sweep file. None if there is an error among the problems.
-pub fn read(source: &str) -> (Option<Sweep>, Vec<Diagnostic>) {
+/// What came of reading a sweep file.
+#[derive(Debug)]
+pub struct ReadSweep {
+    /// What it says, if there is no error among the problems.
+    pub sweep: Option<Sweep>,
+    /// What is wrong.
+    pub problems: Vec<Diagnostic>,
+    /// What was read of a file with errors: good for nothing but finding more of them. Factors whose addresses are not known
+    /// are not in it.
+    unsound: Option<Sweep>,
+}
+
+impl ReadSweep {
+    /// The scenario that it names, as far as that is known.
+    pub fn scenario(&self) -> Option<&str> {
+        let sweep = self.sweep.as_ref().or(self.unsound.as_ref())?;
+        Some(sweep.scenario.value.as_str()).filter(|name| !name.is_empty())
+    }
+
+    /// Checks addresses that are known against a sound base scenario, and tells what is wrong with the rest.
+    pub fn tell_addresses(&mut self, base: &str) {
+        if let Some(sweep) = self.sweep.as_ref().or(self.unsound.as_ref()) {
+            self.problems.extend(check_addresses(sweep, base));
+            self.problems.sort_by_key(|problem| problem.span.start);
+        }
+    }
+}
+
+/// Reads a sweep file.
+pub fn read(source: &str) -> ReadSweep {
     let (sweep, mut problems) = read_text(source, read_root);
     if let Some(sweep) = &sweep {
         check(sweep, &mut problems);
     }
-    let is_sound = !problems.has_errors();
-    (sweep.filter(|_| is_sound), problems.into_vec())
+    if !problems.has_errors() {
+        return ReadSweep { sweep, problems: problems.into_vec(), unsound: None };
+    }
+    let unsound = sweep.map(|sweep| known_part(sweep, &problems));
+    ReadSweep { sweep: None, problems: problems.into_vec(), unsound }
+}
+
+/// What is known of a sweep with errors: the scenario, and factors whose addresses were read.
+fn known_part(mut sweep: Sweep, problems: &Diagnostics) -> Sweep {
+    let is_wrong = |path: &str| problems.errors().any(|error| error.path == path);
+    if is_wrong(&sweep.scenario.place.path) {
+        sweep.scenario = Spanned::default();
+    }
+    sweep.factors.retain(|factor| {
+        factor
+            .addresses
+            .iter()
+            .all(|address| !address.place.path.is_empty() && !is_wrong(&address.place.path))
+    });
+    sweep
 }
 
 /// The JSON Schema of sweep files.
@@ -215,7 +262,7 @@ mod tests {
 
     #[test]
     fn a_sweep_file_is_read_with_its_defaults() {
-        let (sweep, problems) = read(
+        let ReadSweep { sweep, problems, .. } = read(
             r#"{"feedproof_sweep": 1, "scenario": "starter",
                 "factors": {"track": {"set": "track.length", "low": "0.6 m", "high": "1.2 m", "step": "0.2 m"}}}"#,
         );
@@ -230,7 +277,7 @@ mod tests {
 
     #[test]
     fn all_problems_are_told_at_once_with_their_places() {
-        let (sweep, problems) = read(
+        let ReadSweep { sweep, problems, .. } = read(
             r#"{"feedproof_sweep": 1, "scenaro": "starter", "replications": {"precision": "0.5 m"},
                 "design": {"type": "gird"}, "factors": {"track": {"set": "track.length", "lo": 1}}}"#,
         );
@@ -248,7 +295,7 @@ mod tests {
                 ("factors.track.lo", "did you mean `low`?"),
             ]
         );
-        let (sweep, problems) = read(
+        let ReadSweep { sweep, problems, .. } = read(
             r#"{"feedproof_sweep": 1, "scenario": "x", "factors": {"f": {"set": "a.b", "low": 0.5, "high": 1}}}"#,
         );
         assert!(sweep.is_none() && problems[0].message.contains("no values for this design"), "{problems:?}");

@@ -16,7 +16,7 @@ mod tests;
 mod values;
 
 pub use factor::{Factor, Level};
-pub use file::{Design, Replications, Sweep, is_sweep, read, schema};
+pub use file::{Design, ReadSweep, Replications, Sweep, is_sweep, read, schema};
 pub use pick::unmatched;
 pub use points::{Points, Table, TableProblem, Unsound, check_addresses, levels_of_list, prepare};
 pub use range::Range;

@@ -12,7 +12,7 @@ const FACTORS: &str = r#""factors": {
     "cycle": {"set": "M.time", "values": ["0.5 s", "1 s", {"label": "random", "value": {"law": "exponential", "mean": "1 s"}}, "-1 s"]}}"#;
 
 fn sweep(rest: &str) -> Sweep {
-    let (sweep, problems) =
+    let ReadSweep { sweep, problems, .. } =
         read(&format!("{{\"feedproof_sweep\": 1, \"scenario\": \"x\", {FACTORS}{rest}}}"));
     sweep.unwrap_or_else(|| panic!("{problems:?}"))
 }
@@ -120,7 +120,7 @@ fn a_list_is_a_table_of_labels_and_values() {
 fn addresses_lead_somewhere_and_are_set_once() {
     let check = |factors: &str| {
         let text = format!("{{\"feedproof_sweep\": 1, \"scenario\": \"x\", \"factors\": {factors}}}");
-        check_addresses(&read(&text).0.unwrap(), LINE).into_iter().map(|p| p.message).collect::<Vec<_>>()
+        check_addresses(&read(&text).sweep.unwrap(), LINE).into_iter().map(|p| p.message).collect::<Vec<_>>()
     };
     assert_eq!(check(r#"{"a": {"set": "M.time", "values": ["1 s"]}}"#), [""; 0]);
     assert!(check(r#"{"a": {"set": "N.time", "values": ["1 s"]}}"#)[0].contains("leads nowhere"));
@@ -157,7 +157,7 @@ fn the_sweeps_that_come_along_are_sound() {
         ),
     ];
     for (text, base) in lines {
-        let (sweep, problems) = read(text);
+        let ReadSweep { sweep, problems, .. } = read(text);
         let sweep = sweep.unwrap_or_else(|| panic!("{problems:?}"));
         assert_eq!(check_addresses(&sweep, base), []);
         let points = Points::new(&sweep, base.to_owned(), Vec::new(), 1);

@@ -66,6 +66,16 @@ impl Models {
         self.amounts.iter().map(|amount| amount / sum).collect()
     }
 
+    /// Share of the products of one model that are followed by one of another.
+    pub fn follows(&self, one: usize, next: usize) -> f64 {
+        if self.at_random {
+            return self.shares()[next];
+        }
+        let in_a_row = self.amounts.get(one).copied().unwrap_or(1.0);
+        let is_next = |model: usize| f64::from(u8::from(next == model));
+        ((in_a_row - 1.0) * is_next(one) + is_next((one + 1) % self.len())) / in_a_row
+    }
+
     /// Where the list of models stands.
     pub fn place(&self) -> Place {
         self.names.first().map(|name| name.place.clone()).unwrap_or_default()

@@ -53,9 +53,12 @@ pub fn read_text<T>(source: &str, read: impl Fn(&mut Object<'_>) -> T) -> (Optio
 /// As [`read_text`]; hands out all that was recorded on the way as well.
 pub fn read_recorded<T>(source: &str, read: impl Fn(&mut Object<'_>) -> T) -> (Option<T>, Recorded) {
     let mut diagnostics = Diagnostics::new();
-    let root = json::parse(source, &mut diagnostics);
+    let parsed = json::parse_all(source, &mut diagnostics);
     let mut at = Reading::new(diagnostics);
-    let value = root.and_then(|root| read_object(&root, &mut at, read));
+    let value = parsed.and_then(|parsed| {
+        at.skip(&parsed);
+        read_object(&parsed.root, &mut at, read)
+    });
     (value, at.into_recorded())
 }
 
@@ -72,7 +75,8 @@ pub fn read_object<T>(node: &Node, at: &mut Reading, read: impl Fn(&mut Object<'
             at,
             known: vec![NOTE],
             slips: slips_of(entries, &read),
-            is_open: false,
+            misfits: Vec::new(),
+            others: None,
             missing: Vec::new(),
             unsound: Vec::new(),
         }),
@@ -131,8 +135,10 @@ struct Source<'a> {
     known: Vec<&'static str>,
     /// Keys that were misspelt: the key that was meant, and what stands in the file.
     slips: Vec<(&'static str, &'a Entry)>,
-    /// Whether keys that nobody asks for are passed over: what may stand here is not known.
-    is_open: bool,
+    /// Of these, those whose value is of another sort than the key that was meant takes, with the phrase for what it takes.
+    misfits: Vec<(&'static str, String)>,
+    /// Keys that are passed over though nobody asks for them: it is not known which of them may stand here.
+    others: Option<Vec<&'static str>>,
     /// Required keys that were not there, with the phrase for what they take. Reported at the end, so that a
     /// misspelt key and its missing self are one error.
     missing: Vec<(&'static str, String)>,
@@ -199,10 +205,10 @@ impl Object<'_> {
         }
     }
 
-    /// Passes over keys that nobody asks for, if it is not known what the object is.
-    pub fn pass_over_the_rest(&mut self) {
+    /// Passes over these keys though nobody asks for them, if it is not known what the object is.
+    pub fn pass_over(&mut self, others: impl FnOnce() -> Vec<&'static str>) {
         match &mut self.mode {
-            Mode::Reading(source) => source.is_open = true,
+            Mode::Reading(source) => source.others = Some(others()),
             Mode::Listing(known) => known.is_open = true,
             Mode::Describing(_) | Mode::StandingIn => {}
         }
@@ -365,6 +371,7 @@ impl<'a> Object<'a> {
         if entry.key != key && !form.fits(&entry.node) {
             // It may be no slip at all.
             source.unsound.push(key);
+            source.misfits.push((key, form.wanted()));
             source.at.leave_unread_entry(entry);
             return Field::Unsound;
         }
@@ -428,13 +435,21 @@ impl<'a> Source<'a> {
         let key = json::clipped(&entry.key);
         let mut problem = Problem::new(code::UNKNOWN_KEY, format!("the key `{key}` is not known here"));
         if let Some((meant, _)) = self.slips.iter().find(|(_, slip)| std::ptr::eq(*slip, entry)) {
-            problem = problem.help(format!("did you mean `{meant}`?"));
+            let misfit = self.misfits.iter().find(|(key, _)| key == meant);
+            let takes =
+                misfit.map(|(_, wanted)| format!(" It takes {wanted}; {} stands here", entry.node.found()));
+            problem = problem.help(format!("did you mean `{meant}`?{}", takes.unwrap_or_default()));
         } else {
             self.at.leave_unread_entry(entry);
-            if self.is_open {
-                return;
+            match &self.others {
+                Some(others) if others.contains(&entry.key.as_str()) => return,
+                Some(others) => {
+                    if let Some(near) = nearest(&entry.key, self.known.iter().chain(others).copied()) {
+                        problem = problem.help(format!("did you mean `{near}`?"));
+                    }
+                }
+                None => problem = self.not_near(problem, entry, open),
             }
-            problem = self.not_near(problem, entry, open);
         }
         let span = entry.key_span;
         self.at.in_key(&entry.key, |at| at.error(span, problem));

@@ -150,9 +150,26 @@ pub fn decode(bytes: &[u8]) -> Result<&str, Box<Diagnostic>> {
     })
 }
 
-/// The tree of a JSON text, or `None` if it is not JSON or over a limit. What is wrong is reported;
-/// after a repeated key the first value is kept, so that reading can go on.
+/// A tree, and what is not in it.
+#[derive(Debug)]
+pub struct Parsed {
+    /// The tree.
+    pub root: Node,
+    /// Places of values that cannot be read, though they are JSON: numbers out of range, texts with escapes that stand for
+    /// nothing. They are reported, and `null` stands for them in the tree.
+    pub unreadable: Vec<Span>,
+    /// Entries whose key stands twice in its object, or cannot be read: reported, and not in the tree.
+    pub left_out: Vec<Entry>,
+}
+
+/// The tree of a JSON text, or `None` if it is not JSON or over a limit; see [`parse_all`].
 pub fn parse(source: &str, diagnostics: &mut Diagnostics) -> Option<Node> {
+    parse_all(source, diagnostics).map(|parsed| parsed.root)
+}
+
+/// The tree of a JSON text and what is not in it, or `None` if the text is not JSON or over a limit. What is wrong is
+/// reported; after a repeated key the first value is kept, so that reading can go on.
+pub fn parse_all(source: &str, diagnostics: &mut Diagnostics) -> Option<Parsed> {
     if source.len() > MAX_BYTES {
         diagnostics.error(&Place::default(), too_large_file());
         return None;
@@ -170,7 +187,10 @@ pub fn parse(source: &str, diagnostics: &mut Diagnostics) -> Option<Node> {
         diagnostics.error(&Place { span, path: String::new() }, problem);
         return None;
     }
-    Tree { source, diagnostics, path: String::new() }.node(raw)
+    let (unreadable, left_out) = (Vec::new(), Vec::new());
+    let mut tree = Tree { source, diagnostics, path: String::new(), unreadable, left_out };
+    let root = tree.node(raw)?;
+    Some(Parsed { root, unreadable: tree.unreadable, left_out: tree.left_out })
 }
 
 fn too_large_file() -> Problem {
@@ -207,11 +227,13 @@ fn within_limits(source: &str) -> Result<(), (Span, Problem)> {
     Ok(())
 }
 
-/// Builds the tree. A subtree that cannot be built is reported and left out.
+/// Builds the tree. What cannot be read is reported.
 struct Tree<'s, 'd> {
     source: &'s str,
     diagnostics: &'d mut Diagnostics,
     path: String,
+    unreadable: Vec<Span>,
+    left_out: Vec<Entry>,
 }
 
 impl<'s> Tree<'s, '_> {
@@ -221,11 +243,11 @@ impl<'s> Tree<'s, '_> {
         let value = match text.as_bytes().first() {
             Some(b'{') => Value::Object(self.entries(text)?),
             Some(b'[') => Value::List(self.list(text)?),
-            Some(b'"') => Value::Text(self.text(text)?),
+            Some(b'"') => self.text(text).map_or(Value::Null, Value::Text),
             Some(b't') => Value::Bool(true),
             Some(b'f') => Value::Bool(false),
             Some(b'n') => Value::Null,
-            Some(_) | None => self.number(text)?,
+            Some(_) | None => self.number(text).unwrap_or(Value::Null),
         };
         Some(Node { span, value })
     }
@@ -240,7 +262,7 @@ impl<'s> Tree<'s, '_> {
             Ok(number) if number.is_finite() => Some(Value::Number(number, text.to_owned())),
             Ok(_) | Err(_) => {
                 let message = format!("the number {} is out of range", clipped(text));
-                self.report(self.span(text), Problem::new(code::OUT_OF_RANGE, message));
+                self.unreadable(text, Problem::new(code::OUT_OF_RANGE, message));
                 None
             }
         }
@@ -251,7 +273,7 @@ impl<'s> Tree<'s, '_> {
             Ok(text) => Some(text),
             Err(error) => {
                 let message = format!("this text cannot be read: {}", syntax::without_position(&error));
-                self.report(self.span(text), Problem::new(code::SYNTAX, message));
+                self.unreadable(text, Problem::new(code::SYNTAX, message));
                 None
             }
         }
@@ -276,6 +298,8 @@ impl<'s> Tree<'s, '_> {
         for (raw_key, raw) in pairs {
             let key_span = self.span(raw_key.get());
             let Some(key) = self.text(raw_key.get()) else {
+                let node = self.node(raw);
+                self.left_out.extend(node.map(|node| Entry { key: String::new(), key_span, node }));
                 continue;
             };
             let mark = self.path.len();
@@ -288,6 +312,8 @@ impl<'s> Tree<'s, '_> {
                 .help("keep one of the two")
                 .related(first, "it stands here first");
                 self.report(key_span, problem);
+                let node = self.node(raw);
+                self.left_out.extend(node.map(|node| Entry { key, key_span, node }));
             } else if let Some(node) = self.node(raw) {
                 first_places.insert(key.clone(), key_span);
                 entries.push(Entry { key, key_span, node });
@@ -307,6 +333,13 @@ impl<'s> Tree<'s, '_> {
                 None
             }
         }
+    }
+
+    /// Reports a value that cannot be read.
+    fn unreadable(&mut self, text: &str, problem: Problem) {
+        let span = self.span(text);
+        self.unreadable.push(span);
+        self.report(span, problem);
     }
 
     fn report(&mut self, span: Span, problem: Problem) {

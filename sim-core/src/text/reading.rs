@@ -87,6 +87,10 @@ pub struct Reading {
     inputs: Vec<Input>,
     settings: Vec<Setting>,
     unread: Vec<Unread>,
+    /// Values that were reported before the reading, in order of their places.
+    unreadable: Vec<Span>,
+    /// How many of these were come by.
+    skipped: usize,
 }
 
 /// What came of a reading beside its value.
@@ -124,8 +128,20 @@ impl Reading {
 
     /// What was reported and recorded, in the order of the reading.
     pub fn into_recorded(self) -> Recorded {
-        let Reading { diagnostics, path: _, inputs, settings, unread } = self;
+        let Reading { diagnostics, inputs, settings, unread, .. } = self;
         Recorded { problems: diagnostics, inputs, settings, unread }
+    }
+
+    /// Takes note of what could not be read of the text: it was reported, and is not reported again.
+    pub(super) fn skip(&mut self, parsed: &json::Parsed) {
+        self.unreadable.clone_from(&parsed.unreadable);
+        self.unreadable.sort_by_key(|span| span.start);
+        parsed.left_out.iter().for_each(|entry| self.leave_unread_entry(entry));
+    }
+
+    /// Whether it was reported before the reading that this value cannot be read.
+    fn is_unreadable(&self, node: &Node) -> bool {
+        self.unreadable.binary_search_by_key(&node.span.start, |span| span.start).is_ok()
     }
 
     /// Remembers what stands in a value that is not read: names that others refer to, maybe.
@@ -218,6 +234,10 @@ impl Reading {
 
     /// Reports that `node` is of another sort than `wanted`, which is a phrase with an example.
     pub fn wrong_type(&mut self, node: &Node, wanted: &str) {
+        if node.value == Value::Null && self.is_unreadable(node) {
+            self.skipped += 1;
+            return;
+        }
         let problem =
             Problem::new(code::WRONG_TYPE, format!("{} stands here", node.found())).expected(wanted);
         self.error(node.span, problem);
@@ -227,9 +247,9 @@ impl Reading {
         }
     }
 
-    /// Number of errors so far.
+    /// Number of errors so far, those included that were reported before the reading and come by now.
     pub fn error_count(&self) -> usize {
-        self.diagnostics.error_count()
+        self.diagnostics.error_count() + self.skipped
     }
 
     /// Whether so much was reported that there is no use in reading long lists to their end.

@@ -754,3 +754,20 @@ fn the_account_of_a_path_counts_what_runs_over_where_it_is_wanted() {
     near(of("to"), 10.0, "what goes on");
     near(of("rejects_to"), 10.0, "what the tool rejects");
 }
+
+/// Half of A's parts come round again, and have their way into its track: that is no order between A and B, of which each
+/// brings half of the 60 a minute that W takes.
+#[test]
+fn a_priority_of_what_comes_round_is_none_between_supplies() {
+    let line = r#""stations": [
+        {"id": "A", "type": "work", "endless": true, "time": "0.1 s", "to": "T"},
+        {"id": "T", "type": "track", "capacity": 9, "priority": ["R"], "to": "P"},
+        {"id": "P", "type": "orienting path", "pass": "0.01 s", "tools": [{"id": "t", "accepts": 0.5}], "rejects_to": "R", "to": "J"},
+        {"id": "R", "type": "recirculation belt", "capacity": 50, "travel": "1 s", "to": "T"},
+        {"id": "B", "type": "work", "endless": true, "time": "0.1 s", "to": "J"},
+        {"id": "J", "type": "track", "capacity": 9, "to": "W"},
+        {"id": "W", "type": "work", "time": "1 s", "to": "out"}]"#;
+    let found = balance(&scenario(line));
+    near(flow(&found, "A"), 30.0, "half of it");
+    near(flow(&found, "B"), 30.0, "half of it");
+}

@@ -6,6 +6,7 @@ mod loops;
 mod published;
 mod random;
 mod runs;
+mod sides;
 
 use super::{Balance, solve};
 use crate::scenario::{Scenario, read};

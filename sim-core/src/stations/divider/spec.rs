@@ -3,7 +3,7 @@
 use super::super::Station;
 use super::super::blueprint::{Blueprint, ExitSpec, Site, Split, To, TrafficSite};
 use super::super::recipe::{RecipeSpec, read_recipe};
-use super::{Calls, Divider, Extras, Mover, Recipe, Rule};
+use super::{Calls, Divider, Extras, Mover, Recipe, Rule, furthest_behind};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::Exit;
 use crate::terms::kind::Kind;
@@ -133,6 +133,32 @@ fn shares_of(object: &mut Object<'_>, ratio: Option<Vec<f64>>, n: usize) -> Vec<
     vec![1.0; n]
 }
 
+/// Parts after which it is given up to look for a round of a ratio.
+const ROUND_MAX: u32 = 10_000;
+
+/// Moves for each part of a divider that strictly keeps a ratio: counted over one round, after which every exit has exactly
+/// its share.
+fn moves_by_ratio(shares: &[f64]) -> f64 {
+    let mut sent = vec![0_u64; shares.len()];
+    let (mut at, mut moves) = (0, 0);
+    for parts in 1..=ROUND_MAX {
+        let Some(next) = furthest_behind(shares, &sent) else { return 0.0 };
+        moves += u32::from(next != at);
+        at = next;
+        sent[next] += 1;
+        let has_its_share =
+            |(sent, share): (&u64, &f64)| (*sent as f64 - share * f64::from(parts)).abs() < 1e-6;
+        if sent.iter().zip(shares).all(has_its_share) {
+            // The next round begins where this one did.
+            let first = furthest_behind(shares, &vec![0; shares.len()]);
+            let began = first.is_some_and(|first| first != 0);
+            let back = first.is_some_and(|first| first != at);
+            return f64::from(moves - u32::from(began) + u32::from(back)) / f64::from(parts);
+        }
+    }
+    f64::from(moves) / f64::from(ROUND_MAX)
+}
+
 impl Blueprint for DividerSpec {
     fn jam_moments(&self) -> (&'static [MomentWord], &'static str) {
         (&[MomentWord::After], "a divider holds no part: a part jams when it has passed")
@@ -178,22 +204,20 @@ impl Blueprint for DividerSpec {
         let Some(moving) = &self.moving else { return };
         let moves = match &self.rule {
             _ if n < 2 => 0.0,
-            Rule::FirstWithRoom => 0.0,
-            Rule::InTurn { .. } | Rule::EmptiestFirst | Rule::ByCall { .. } => 1.0,
-            Rule::ByRatio { shares, .. } => {
-                // To the one with most and away from it again, or from one to another each time.
-                let largest = shares.iter().copied().fold(0.0, f64::max);
-                (2.0 * (1.0 - largest)).min(1.0)
+            Rule::ByRatio { shares, strict: true } => moves_by_ratio(shares),
+            Rule::ByRecipe => {
+                self.recipe.as_ref().map_or(0.0, |recipe| recipe.mean_changes(traffic.models)) / all
             }
-            Rule::ByRecipe => pieces.iter().filter(|pieces| **pieces > 0.0).count() as f64 / all,
+            Rule::InTurn { .. } | Rule::ByRatio { strict: false, .. } => 1.0,
+            Rule::FirstWithRoom | Rule::EmptiestFirst | Rule::ByCall { .. } => 1.0,
         };
         traffic.seconds.fill(moves * moving.mean());
         let waits_its_turn = match &self.rule {
             Rule::InTurn { strict } | Rule::ByRatio { strict, .. } => *strict,
-            Rule::FirstWithRoom | Rule::ByRecipe => true,
-            Rule::EmptiestFirst | Rule::ByCall { .. } => false,
+            Rule::ByRecipe => true,
+            Rule::FirstWithRoom | Rule::EmptiestFirst | Rule::ByCall { .. } => false,
         };
-        // Who goes on to the next one that has room may hand on where it stands as long as the others are full.
+        // Who goes by room may hand on where it stands as long as the others are full.
         traffic.sure = if waits_its_turn { 1.0 } else { 0.0 };
     }
 

@@ -1,6 +1,6 @@
 //! Where the rate is lost: the time account of each point of use, and the flow account of each path (ruling 7).
 
-use super::super::outputs::{Count, Fate, Key, entry_of, sorts_out};
+use super::super::outputs::{Count, Fate, Key, entry_of, sorts_out, went_on};
 use super::super::result::{Figure, FlowReport, LossKind, LossReport, LossStep};
 use super::super::run::Study;
 use crate::balance::{Balance, BalanceResult};
@@ -200,7 +200,7 @@ pub(super) fn flows(study: &Study<'_>) -> Vec<FlowReport> {
             by_attitude_per_hour: study.figure(Key::Lost(post, Fate::ByAttitude)),
             by_defect_per_hour: study.figure(Key::Lost(post, Fate::ByDefect)),
             overflow_per_hour: study.figure(Key::Lost(post, Fate::Overflow)),
-            accepted_per_hour: study.figure(Key::Exit(post, 0)),
+            accepted_per_hour: study.figure(went_on(scenario, plan, post)),
         })
         .collect()
 }
