@@ -717,6 +717,44 @@ fn an_assembly_that_serves_no_point_of_use_asks_for_no_more_than_can_come() {
     near(flow(&found, "M"), 12.0, "what passes the point");
 }
 
+#[test]
+fn more_products_are_made_than_with_the_best_parts_if_the_worst_are_taken() {
+    // A is always good and brings 20, B is good half of the time and brings up to 60; 15 good products need 15 to 30.
+    let line = r#""parts": {"a": {}, "b": {"attitudes": {"up": 0.5, "down": 0.5}}},
+        "stations": [
+        {"id": "A", "type": "work", "endless": true, "time": "3 s", "part": "a", "to": "T"},
+        {"id": "B", "type": "work", "endless": true, "time": "1 s", "part": "b", "to": "T"},
+        {"id": "T", "type": "track", "capacity": 9, "to": "M"},
+        {"id": "C", "type": "work", "endless": true, "time": "1 s", "part": "a", "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "0.5 s", "inlets": [{"from": "C"}, {"from": "T"}], "to": "out"}],
+        "promise": {"at": "M", "clauses": {"mean_rate": "15 /min"}}"#;
+    let found = balance(&scenario(line));
+    near_both(bounds(&found, "M"), (15.0, 30.0), "all of A, or all of B");
+    near_both(bounds(&found, "C"), (15.0, 30.0), "one each");
+}
+
+#[test]
+fn the_account_of_a_path_counts_what_runs_over_where_it_is_wanted() {
+    let line = r#""stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "1.25 s"},
+        {"id": "P", "type": "orienting path", "pass": "0.5 s", "tools": [{"id": "t", "accepts": 0.75}], "rejects_to": "out",
+         "overflow_to": "M2", "to": "M1"},
+        {"id": "M1", "type": "machine", "cycle": "6 s", "to": "out"},
+        {"id": "M2", "type": "machine", "cycle": "1 s", "to": "out"}],
+        "promise": {"at": "M2", "clauses": {"mean_rate": "20 /min"}}"#;
+    let found = balance(&scenario(line));
+    let (f, m1, m2) = (flow(&found, "F"), flow(&found, "M1"), flow(&found, "M2"));
+    near(m2, 20.0, "what is promised runs over");
+    near(m1, 10.0, "after the first machine is full");
+    near(f, 40.0, "three of four go on");
+    let account = &found.sorting[0];
+    let of =
+        |key: &str| account.exits.iter().find(|exit| exit.key == key).map_or(0.0, |exit| exit.flow_per_min);
+    near(of("overflow_to"), 20.0, "surplus");
+    near(of("to"), 10.0, "what goes on");
+    near(of("rejects_to"), 10.0, "what the tool rejects");
+}
+
 /// Half of A's parts come round again, and have their way into its track: that is no order between A and B, of which each
 /// brings half of the 60 a minute that W takes.
 #[test]
