@@ -26,6 +26,7 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
         check_stops(scenario, entry, problems);
     }
     check_slowed(scenario, problems);
+    super::levels::check(scenario, problems);
     super::batches::check(scenario, doubts, problems);
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);

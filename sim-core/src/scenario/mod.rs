@@ -9,6 +9,7 @@ mod check;
 mod connections;
 mod control;
 mod doubts;
+mod levels;
 mod money;
 mod people;
 mod plan;

@@ -179,6 +179,11 @@ pub trait Blueprint: Debug + Send + Sync {
         false
     }
 
+    /// The key of a level that is a share of a capacity, and of whose.
+    fn share_of_capacity(&self) -> Option<(&'static str, Whose)> {
+        None
+    }
+
     /// Whether it takes all that is there in no time, however much that is.
     fn takes_without_limit(&self) -> bool {
         false
@@ -280,6 +285,17 @@ pub struct TrafficSite<'a> {
     pub comes_back: Vec<bool>,
     /// The run of a product sequence that is looked at.
     pub run: Option<Run>,
+}
+
+/// Whose capacity a level is a share of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Whose {
+    /// Of its own.
+    Own,
+    /// Of what it takes from.
+    Before,
+    /// Of what it gives to.
+    Next,
 }
 
 /// What becomes of the parts of a class: (exit, class in which they leave, share).

@@ -4,7 +4,7 @@ use super::{Elevator, ElevatorSetup, Station, WhenFull};
 use crate::diag::{Problem, code};
 use crate::part::Nanos;
 use crate::scenario::{Level, level};
-use crate::stations::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
+use crate::stations::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, Whose, read_to};
 use crate::stations::track::nanos;
 use crate::terms::law::Law;
 use crate::terms::law_form::{HANDFUL_MAX, count_law};
@@ -166,6 +166,10 @@ impl ElevatorSpec {
 }
 
 impl Blueprint for ElevatorSpec {
+    fn share_of_capacity(&self) -> Option<(&'static str, Whose)> {
+        matches!(self.mark, Level::Share(_)).then_some(("mark", Whose::Before))
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
     }
