@@ -7,6 +7,7 @@ use super::crew::Crew;
 use super::knot::Knot;
 use super::outputs::{Key, Output, Outputs};
 use super::proof::{JUDGED, Proof};
+use super::rare::RareStops;
 use super::report;
 use super::result::{RunResult, StoppedBecause};
 use super::shift::{Course, measure_shift};
@@ -258,6 +259,8 @@ pub(super) struct Study<'a> {
     /// Time at each level over all replications, for each place.
     pub(super) levels: Vec<LevelSums>,
     pub(super) proof: Option<Proof>,
+    /// Stops that the shifts may hardly show.
+    pub(super) rare: RareStops,
     precision: Option<RelativePrecision>,
     pub(super) n_gridlocks: u64,
     pub(super) first_gridlock: Option<(u64, Box<Knot>)>,
@@ -296,6 +299,7 @@ impl<'a> Study<'a> {
             passes: Vec::new(),
             levels: Vec::new(),
             proof,
+            rare: RareStops::of(job.scenario, job.plan),
             precision,
             n_gridlocks: 0,
             first_gridlock: None,
@@ -358,7 +362,8 @@ impl<'a> Study<'a> {
                 done: self.rates.len() as u64,
                 planned: budget,
                 rate: self.moments[0].mean(),
-                half_width: super::result::Figure::of(&self.moments[0], self.job.options.level).half_width(),
+                half_width: super::result::Figure::of(&self.rates_spread(), self.job.options.level)
+                    .half_width(),
                 verdict: self.proof.as_ref().map(Proof::verdict),
             });
         }
@@ -435,7 +440,7 @@ impl<'a> Study<'a> {
             }
         }
         if let Some(proof) = &mut self.proof {
-            proof.look(done);
+            proof.look(done, &self.rare);
             if may_stop && proof.verdict() != Verdict::Open {
                 return Some(StoppedBecause::Decided);
             }
@@ -443,7 +448,7 @@ impl<'a> Study<'a> {
         if done >= options.replications {
             return Some(StoppedBecause::BudgetUsed);
         }
-        let reached = self.precision.as_ref().and_then(|rule| rule.look(&self.moments[0]).ok());
+        let reached = self.precision.as_ref().and_then(|rule| rule.look(&self.rates_spread()).ok());
         (may_stop && reached.is_some_and(|look| look.reached)).then_some(StoppedBecause::PrecisionReached)
     }
 
@@ -458,6 +463,12 @@ impl<'a> Study<'a> {
             (Some(first), Some(ix)) => first[ix],
             _ => self.moments_of(key),
         }
+    }
+
+    /// Moments of the rate, with the spread that rare stops give it at least.
+    pub(super) fn rates_spread(&self) -> Moments {
+        let rates = self.moments[0];
+        rates.spread_at_least(self.rare.of_rate(rates.count()))
     }
 
     /// Moments of an output.

@@ -44,7 +44,7 @@ fn run_with<C: Crew>(text: &str, crew: &C, change: impl FnOnce(&mut Options)) ->
     run(&job, crew, &mut watch)
 }
 
-fn result(text: &str, change: impl FnOnce(&mut Options)) -> RunResult {
+pub(super) fn result(text: &str, change: impl FnOnce(&mut Options)) -> RunResult {
     run_with(text, &Alone, change).expect("a result")
 }
 
