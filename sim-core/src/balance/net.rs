@@ -13,6 +13,7 @@ use crate::stations::blueprint::{
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
 use crate::terms::stops::{Cause, MomentWord};
+use crate::text::forms::Spanned;
 
 /// A station, or one inlet of a machine with several.
 #[derive(Debug)]
@@ -242,7 +243,10 @@ impl Net {
             sides: traffic.sides,
             order: SideOrder::Any,
             ways_on: entry.blueprint.ways_on(),
-            holds_any: traffic.holds_any || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
+            // A bin is filled beyond its capacity, unless a sensor sees to it: it holds up nothing.
+            holds_any: traffic.holds_any
+                || (bins[ix] && !is_kept_level(scenario, entry))
+                || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
             places: traffic.places * f64::from(entry.count),
             targets: vec![None; n_exits],
             split: traffic.split,
@@ -680,6 +684,12 @@ pub(super) fn bins(scenario: &Scenario) -> Vec<bool> {
         body.is_some_and(|place| place.counts().is_some())
     };
     scenario.stations.iter().map(is_bin).collect()
+}
+
+/// Whether a sensor that watches a place holds others.
+fn is_kept_level(scenario: &Scenario, entry: &Entry) -> bool {
+    let watches = |names: &[Spanned<String>]| names.iter().any(|name| name.value == entry.id.value);
+    scenario.sensors.iter().any(|sensor| watches(&sensor.watches) && !sensor.holds.is_empty())
 }
 
 /// For each exit of a station, whether what leaves there can come back to it on a way without a bin.

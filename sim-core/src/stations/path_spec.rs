@@ -9,7 +9,7 @@
 //!
 //! In the balance the routes of each class are exact: the tools as stochastic matrices multiplied in order,
 //! misreads of sensed tools included, with the rule of each exit for the attitude. Surplus that runs over and parts
-//! that come too close for a sensed tool hang on chance: they are other ways of a part ([`other_ways`]), for bounds. A
+//! that come too close for a sensed tool hang on chance: they are other ways of a part (`other_ways`), for bounds. A
 //! path in file is busy for the time in which a part clears the entry.
 
 use super::Station;
