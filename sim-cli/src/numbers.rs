@@ -48,7 +48,7 @@ pub(crate) fn number(value: f64, half_width: Option<f64>) -> String {
 }
 
 /// Nothing has no sign.
-fn unsigned(text: String) -> String {
+pub(crate) fn unsigned(text: String) -> String {
     match text.strip_prefix('-') {
         Some(rest) if rest.bytes().all(|byte| matches!(byte, b'0' | b'.')) => rest.to_owned(),
         Some(_) | None => text,
@@ -67,7 +67,7 @@ pub(crate) fn scaled(figure: &Figure, factor: f64, most: usize) -> String {
         Some(half) if half > 0.0 => decimals(half * factor).min(most),
         Some(_) | None => decimals_exact(mean * factor).min(most),
     };
-    if mean == 0.0 { "0".to_owned() } else { format!("{:.places$}", mean * factor) }
+    if mean == 0.0 { "0".to_owned() } else { unsigned(format!("{:.places$}", mean * factor)) }
 }
 
 /// Mean and half-width: `86.41 +/- 0.05`.

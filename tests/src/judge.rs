@@ -15,12 +15,12 @@ use crate::luck::Luck;
 use crate::round_trip::{content, rewritten};
 use crate::watch::{Broken, Watch, entry_of};
 use serde_json::Value;
+use sim_core::balance;
 use sim_core::kernel::{Exit, PlaceId, State, StationId};
 use sim_core::measure::{Causes, Tally};
 use sim_core::network::{Owner, Plan, compile};
 use sim_core::part::{Nanos, TIME_LIMIT};
 use sim_core::replication::{Replica, Stop};
-use sim_core::scenario;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 /// How a trial is run.
@@ -74,8 +74,8 @@ pub fn judge(text: &str, seed: u64, limits: Limits) -> Result<Verdict, Broken> {
 }
 
 fn judge_or_panic(text: &str, seed: u64, limits: Limits) -> Result<Verdict, Broken> {
-    let checked = scenario::read(text);
-    let again = scenario::read(text);
+    let checked = balance::read(text);
+    let again = balance::read(text);
     if checked.problems != again.problems {
         return Err(broken("the same text gives the same problems", format!("{:?}", checked.problems)));
     }
@@ -89,7 +89,7 @@ fn judge_or_panic(text: &str, seed: u64, limits: Limits) -> Result<Verdict, Brok
     let first = run(&plan, &file, seed, limits, 1)?;
     if limits.steps > 1 {
         let anew = rewritten(text).ok_or_else(|| broken("what is read is JSON", ""))?;
-        let Some(again) = scenario::read(&anew).scenario else {
+        let Some(again) = balance::read(&anew).scenario else {
             return Err(broken("a text written anew is accepted", anew));
         };
         same(&content(&scenario), &content(&again), "a text written anew is the same scenario")?;

@@ -109,6 +109,15 @@ fn tool(luck: &mut Luck, names: &Names, id: usize, at: f64) -> Value {
         }
     }
     if luck.percent(20) {
+        tool["crowded"] = match tool.get("accepts") {
+            Some(_) => json!({"accepts": share(luck, 0.2, 0.9)}),
+            None => json!({"passes": {names.attitudes[0].clone(): share(luck, 0.0, 0.6)}}),
+        };
+        if luck.percent(40) {
+            (tool["uncrowded_at"], tool["crowded_at"]) = (json!("20 %"), json!("70 %"));
+        }
+    }
+    if luck.percent(20) {
         tool["sensed"] = json!({"false_reject": share(luck, 0.0, 0.1)});
     }
     if at > 0.0 {

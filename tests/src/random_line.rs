@@ -207,14 +207,32 @@ impl Sketch {
         let rejects = match self.luck.below(4) {
             0 => "out".to_owned(),
             1 => self.part_box(),
-            _ => {
-                let belt = json!({"type": "recirculation belt", "capacity": self.luck.within(1, 60),
-                                  "travel": seconds(self.luck.between(0.5, 9.0))});
-                self.add(belt, LOOP)
-            }
+            _ => self.way_back(),
         };
-        let station = random_feeders::judge(&mut self.luck, &self.names, &rejects);
+        let mut station = random_feeders::judge(&mut self.luck, &self.names, &rejects);
+        if station.get("overflow_to").is_some() && self.luck.percent(60) {
+            let surplus = match self.luck.below(6) {
+                0 | 1 => self.way_back(),
+                2 => self.part_box(),
+                3 => {
+                    // A neighbour gets what runs over.
+                    let neighbour =
+                        if self.luck.percent(50) { self.judge("out") } else { self.workers("out") };
+                    let track = transporter(&mut self.luck);
+                    self.add(track, &neighbour)
+                }
+                _ => "out".to_owned(),
+            };
+            station["overflow_to"] = json!(surplus);
+        }
         self.add(station, to)
+    }
+
+    /// A belt that leads to a station further up.
+    fn way_back(&mut self) -> String {
+        let belt = json!({"type": "recirculation belt", "capacity": self.luck.within(1, 60),
+                          "travel": seconds(self.luck.between(0.5, 9.0))});
+        self.add(belt, LOOP)
     }
 
     fn is_body(&self, id: &str) -> bool {

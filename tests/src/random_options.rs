@@ -197,6 +197,8 @@ fn tool_rules(luck: &mut Luck, names: &Names, tool: &mut Value) {
             rules["drops"] = json!({condition: 0.2});
         }
     }
+    grow_crowded(luck, names, &mut rules);
+    grow_crowded(luck, names, tool);
     let mut own = Map::new();
     match names.conditions.first() {
         Some(condition) if luck.percent(50) => {
@@ -207,6 +209,18 @@ fn tool_rules(luck: &mut Luck, names: &Names, tool: &mut Value) {
             own.insert(names.kinds[0].clone(), rules);
             tool["by_part"] = Value::Object(own);
         }
+    }
+}
+
+/// Has what a set of rules does depend on the loading of the path.
+fn grow_crowded(luck: &mut Luck, names: &Names, rules: &mut Value) {
+    if luck.percent(60) {
+        return;
+    }
+    if rules.get("accepts").is_some() {
+        rules["crowded"] = json!({"accepts": luck.one(&[0.4, 1.0])});
+    } else if let (Some(_), Some(first)) = (rules.get("passes"), names.attitudes.first()) {
+        rules["crowded"] = json!({"passes": {first: 0.2}});
     }
 }
 

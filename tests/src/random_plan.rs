@@ -99,7 +99,15 @@ fn changeover(luck: &mut Luck, stations: &[Value], names: &Names) -> Option<Valu
         }
         runs.push(run);
     }
-    let mut changeover = json!({"runs": runs, "counts_at": some_id(luck, stations)});
+    let hands_on = |s: &&Value| {
+        !has_body(s)
+            && !["bin", "hopper", "receiver", "dumper", "filling by hand"]
+                .iter()
+                .any(|word| s["type"] == *word)
+    };
+    let counting: Vec<&Value> = stations.iter().filter(hands_on).collect();
+    let counts_at = counting.get(luck.below(counting.len().max(1)))?["id"].clone();
+    let mut changeover = json!({"runs": runs, "counts_at": counts_at});
     for (key, percent) in [("stops", 60), ("run_out", 40), ("of", 30)] {
         if luck.percent(percent) {
             changeover[key] =

@@ -17,7 +17,7 @@
 use crate::calm::calm;
 use crate::watch::Broken;
 use serde_json::{Value, json};
-use sim_core::balance::{self, StationBalance};
+use sim_core::balance::{self, Balance, StationBalance};
 use sim_core::measure::Tally;
 use sim_core::network::{Plan, compile};
 use sim_core::part::Nanos;
@@ -59,7 +59,34 @@ pub enum Steady {
         most: (f64, f64),
         /// Allowed on top for what was in the line when the window opened.
         edge: f64,
+        /// What the balance says of the flows of its stations.
+        known: Known,
     },
+}
+
+/// How well the balance knows the flows through the stations of a line: how many each way.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Known {
+    /// As one number.
+    pub exact: usize,
+    /// Between bounds.
+    pub between: usize,
+    /// Without a highest one, or not at all.
+    pub open: usize,
+}
+
+impl Known {
+    fn of(balance: &Balance) -> Known {
+        let mut known = Known::default();
+        for station in &balance.stations {
+            match station.bounds_per_min {
+                Some((low, high)) if high <= low * (1.0 + 1e-6) + 1e-9 => known.exact += 1,
+                Some(_) => known.between += 1,
+                None => known.open += 1,
+            }
+        }
+        known
+    }
 }
 
 /// What was counted in one window.
@@ -75,16 +102,9 @@ struct Shift {
     grown: u64,
 }
 
-/// The text of a line made calm (and without a least spacing of sensed tools, which the balance does not count), with a promise of a rate at one station (or where the file says).
+/// The text of a line made calm, with a promise of a rate at one station (or where the file says).
 pub fn calmed(mut file: Value, at: Option<&str>) -> String {
     calm(&mut file);
-    for station in file["stations"].as_array_mut().into_iter().flatten() {
-        for tool in station.get_mut("tools").and_then(Value::as_array_mut).into_iter().flatten() {
-            if let Some(sensed) = tool.get_mut("sensed").and_then(Value::as_object_mut) {
-                ["least_spacing", "too_close"].iter().for_each(|key| drop(sensed.shift_remove(*key)));
-            }
-        }
-    }
     file["plan"]["shift"] = json!("150 min");
     if let Some(plan) = file["plan"].as_object_mut() {
         ["warm_up", "events_at_most"].iter().for_each(|key| drop(plan.shift_remove(*key)));
@@ -140,7 +160,7 @@ fn judge_or_panic(text: &str, seed: u64, events: u64, has_room: bool) -> Result<
         let Some(seen) = seen else { return Ok(Steady::Stuck) };
         let rate = Seen::of(seen.iter().map(|shift| shift.good as f64 / shift.minutes));
         let edge = Seen::of(seen.iter().map(|shift| (shift.edge as f64 + ready) / shift.minutes)).mean;
-        found = Steady::Ran { rate: rate.mean, most, edge };
+        found = Steady::Ran { rate: rate.mean, most, edge, known: Known::of(&balance) };
         let errors = [DOUBT, ERRORS][look];
         let mut broken = too_much(rate, most.1, edge, errors);
         if has_room {
@@ -237,8 +257,7 @@ fn above_rated(file: &Value, station: &StationBalance, flow: Seen, edge: f64, er
     })
 }
 
-/// A flow that is out of the bounds which the balance gives at the rate that was simulated. Flows from several sources may be
-/// lower.
+/// A flow that is out of the bounds which the balance gives at the rate that was simulated.
 fn out_of_bounds(file: &Value, seen: &[Shift], rate: Seen, edge: f64, errors: f64) -> Option<Broken> {
     let at = |rate: f64| {
         let mut file = file.clone();
@@ -248,12 +267,11 @@ fn out_of_bounds(file: &Value, seen: &[Shift], rate: Seen, edge: f64, errors: f6
     // Within what chance and the edges of the window do to the rate.
     let near = errors * rate.error + edge;
     let (fewer, more) = (at(rate.mean - near)?, at(rate.mean + near)?);
-    let sources = more.stations.iter().filter_map(|station| station.supply.as_ref());
-    if sources.clone().any(|supply| supply.is_driven) {
+    let mut sources = more.stations.iter().filter_map(|station| station.supply.as_ref());
+    if sources.any(|supply| supply.is_driven) {
         // The balance is about what streams bring, not about what is delivered.
         return None;
     }
-    let is_tied = sources.count() == 1;
     for (entry, (fewer, more)) in fewer.stations.iter().zip(&more.stations).enumerate() {
         let flow = Seen::of(seen.iter().map(|shift| shift.handled[entry] as f64 / shift.minutes));
         let bounds = fewer.bounds_per_min.zip(more.bounds_per_min).filter(|_| flow.mean > 0.0);
@@ -262,7 +280,7 @@ fn out_of_bounds(file: &Value, seen: &[Shift], rate: Seen, edge: f64, errors: f6
         let (low, high) = (of_fewer.0.min(of_more.0), of_fewer.1.max(of_more.1));
         let each = (flow.mean / rate.mean).max(1.0);
         let slack = errors * flow.error + edge * each;
-        if flow.mean > high * (1.0 + ROUNDING) + slack || (is_tied && flow.mean < low - slack) {
+        if flow.mean > high * (1.0 + ROUNDING) + slack || flow.mean < low * (1.0 - ROUNDING) - slack {
             let Seen { mean, error } = flow;
             return Some(Broken {
                 claim: "flows lie within the bounds of the balance at the rate that is delivered",

@@ -122,7 +122,10 @@ pub fn try_all<V: Send>(
         be_quiet();
         let (small, found) = shrink(&text, found, |text| judge(text, seed).err());
         QUIET.set(false);
-        panic!("seed {seed}: {}\n  found: {}\n  smallest text: {small}", found.claim, found.found);
+        panic!(
+            "seed {seed}: {}\n  found: {}\n  smallest text: {small}\n  whole text: {text}",
+            found.claim, found.found
+        );
     }
     let mut all = all.into_inner().unwrap_or_else(|poison| poison.into_inner());
     all.sort_by_key(|(seed, _)| *seed);

@@ -38,9 +38,10 @@ fn no_random_line_delivers_more_than_its_balance() {
     let aside = count(&|found| matches!(found, Steady::Refused | Steady::Stuck));
     let at_most = count(&|found| matches!(found, Steady::Ran { rate, most, .. } if *rate > 0.99 * most.1));
     let wide = count(&|found| matches!(found, Steady::Ran { most, .. } if most.0 < 0.999_999 * most.1));
+    let (exact, between, open) = known(&all);
     println!(
         "{} lines: {unknown} not known, {unlimited} without a limit, {aside} refused or stuck, {at_most} at their most, \
-         {wide} with bounds of it",
+         {wide} with bounds of it; flows: {exact} exact, {between} with bounds, {open} without",
         all.len()
     );
     assert!(unknown * 100 <= all.len(), "{unknown} of {} are not known", all.len());
@@ -56,9 +57,24 @@ fn random_lines_with_room_deliver_what_their_balance_says() {
     let count = |of: &dyn Fn(&Steady) -> bool| all.iter().filter(|found| of(found)).count();
     let ran = count(&|found| matches!(found, Steady::Ran { .. }));
     let sure = count(&|found| matches!(found, Steady::Ran { most, .. } if most.0 > 0.999_999 * most.1));
-    println!("{} lines: {ran} ran, {sure} with a sure most", all.len());
+    let (exact, between, open) = known(&all);
+    println!(
+        "{} lines: {ran} ran, {sure} with a sure most; flows: {exact} exact, {between} with bounds, {open} without",
+        all.len()
+    );
     assert!(ran * 100 >= all.len() * 95, "{ran} of {} ran", all.len());
     assert!(sure * 2 >= ran, "{sure} of {ran} have a sure most");
+}
+
+/// Stations whose flows the balance knows as one number, between bounds, and not at all.
+fn known(all: &[Steady]) -> (usize, usize, usize) {
+    let known = all.iter().filter_map(|found| match found {
+        Steady::Ran { known, .. } => Some(known),
+        Steady::Refused | Steady::NotKnown | Steady::Unlimited | Steady::Stuck => None,
+    });
+    known.fold((0, 0, 0), |(exact, between, open), known| {
+        (exact + known.exact, between + known.between, open + known.open)
+    })
 }
 
 /// 60 parts a minute come, the first machine is served first and can take 40: a part waits for it in the divider, or on a track

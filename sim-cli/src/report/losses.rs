@@ -2,7 +2,7 @@
 
 use super::heading;
 use crate::ink::Ink;
-use crate::numbers::{NONE, scaled};
+use crate::numbers::{NONE, scaled, unsigned};
 use crate::screen::{WIDTH, wrap};
 use crate::tables::Table;
 use sim_core::study::RunResult;
@@ -37,7 +37,7 @@ pub(super) fn waterfall(result: &RunResult, ink: Ink) -> String {
 
 fn account(loss: &LossReport) -> Table {
     let mut table = Table::new(&["step", "% of time", "+-", "parts/min"]);
-    let rate = |value: Option<f64>| value.map_or(NONE.to_owned(), |value| format!("{value:.3}"));
+    let rate = |value: Option<f64>| value.map_or(NONE.to_owned(), |value| unsigned(format!("{value:.3}")));
     if loss.free_per_minute.is_some() {
         let what = "never waiting, at the nominal cycle";
         table.row([what.to_owned(), NONE.to_owned(), NONE.to_owned(), rate(loss.free_per_minute)]);
@@ -91,7 +91,7 @@ impl Small {
     fn flush(&mut self, table: &mut Table) {
         let small = std::mem::take(self);
         if small.n > 0 {
-            let rate = small.per_minute.map_or(NONE.to_owned(), |lost| format!("{:.3}", -lost));
+            let rate = small.per_minute.map_or(NONE.to_owned(), |lost| unsigned(format!("{:.3}", -lost)));
             let share = format!("{:.2}", 100.0 * small.share);
             let what = if small.n == 1 { small.what } else { format!("{} more causes", small.n) };
             table.row([format!("starved: {what}"), share, NONE.to_owned(), rate]);

@@ -61,30 +61,43 @@ pub(super) struct Demand<'a> {
 impl Demand<'_> {
     /// Flows at `demand` good parts/s at the points of use, those who share by room by their rules. Where these do not settle
     /// one by one (what comes to a point of use is the rest that others leave, so a little more at the point is much more at
-    /// its supply), or ask too much of a station, or bring too little, though the line `can`, they are found at once, as aims.
+    /// its supply), or ask too much of a station, or bring too little or too much, though the line `can`, they are found at once, as aims.
     pub(super) fn settled(&self, demand: f64, can: bool) -> Flows {
         let flows = self.flows(demand, &self.choosers);
         let is_possible = self.highest_load(&flows).0 <= 1.0 + 1e-9;
-        let is_met = flows.good >= demand * (1.0 - 1e-9);
+        // More may come to the points only where streams bring it.
+        let is_too_much = flows.good > demand * (1.0 + 1e-9) && !self.has_streams();
+        let is_met = flows.good >= demand * (1.0 - 1e-9) && !is_too_much;
         if flows.is_settled && ((is_possible && is_met) || !can) {
             return flows;
         }
-        let aims = [Aim::Good, Aim::Rules, Aim::FewParts];
+        let aims = [Aim::Good, Aim::FewDisturbed, Aim::Rules, Aim::FewParts];
         let Outcome::Settled(found) = self.programme().reach(Some(demand), &aims, Room::ByRule) else {
             return flows;
         };
         let mut flows = self.at_nothing();
-        for (node, exits) in &found.exits {
-            let all: f64 = exits.iter().sum();
+        for (node, shared) in &found.shared {
+            let all: f64 = shared.iter().sum();
             if all > 0.0 {
-                flows.shares[*node] = exits.iter().map(|flow| flow / all).collect();
+                flows.shares[*node] = shared.iter().map(|flow| flow / all).collect();
             }
         }
         if found.brings.iter().all(|brings| *brings > 0.0) {
-            flows.weights = found.brings;
+            flows.weights.clone_from(&found.brings);
         }
         self.iterate(&mut flows, demand, &[]);
+        if !flows.is_settled {
+            flows.completed = self.net.at_points(&found.total, &flows.shares).1;
+            (flows.total, flows.good) = (found.total, found.good);
+            flows.scale = found.brings;
+            flows.is_settled = true;
+        }
         flows
+    }
+
+    /// Whether some supply brings parts wanted or not.
+    pub(super) fn has_streams(&self) -> bool {
+        self.net.supplies.iter().any(|supply| supply.is_driven)
     }
 
     /// Flows at `demand` good parts/s at the points of use.
@@ -188,7 +201,7 @@ impl Demand<'_> {
             .map(|supply| match &net.supplies[supply] {
                 of if of.is_driven => of.most_per_s,
                 _ if serves[supply] => flows.weights[supply],
-                _ => self.alone(flows, supply),
+                _ => self.alone(flows, supply).min(self.fed(flows, &wants, supply, demand)),
             })
             .collect();
         for _ in 0..ROUNDS {
@@ -234,10 +247,8 @@ impl Demand<'_> {
     /// Products/s of an assembly one of whose inlets has only streams: what they bring is what is made.
     fn driven_products(&self, wants: &[Vec<f64>], scale: &[f64], supply: usize) -> Option<f64> {
         let assembly = self.net.supplies[supply].assembly?;
-        let before: usize = self.net.assemblies[..assembly].iter().map(|a| a.ports.len()).sum();
         let mut made: Option<f64> = None;
-        for (inlet, parts) in self.net.assemblies[assembly].per_product.iter().enumerate() {
-            let get = &wants[1 + before + inlet];
+        for (get, parts) in self.wants_of(assembly, wants) {
             let of = |s: &usize| get[*s] > 0.0;
             if (0..get.len()).filter(of).all(|s| self.net.supplies[s].is_driven) {
                 let flow: f64 = (0..get.len()).filter(of).map(|s| get[s] * scale[s]).sum();
@@ -247,13 +258,61 @@ impl Demand<'_> {
         made
     }
 
+    /// What each inlet of an assembly gets of one part/s of each supply, and how many it takes for a product.
+    fn wants_of<'b>(
+        &'b self,
+        assembly: usize,
+        wants: &'b [Vec<f64>],
+    ) -> impl Iterator<Item = (&'b [f64], f64)> {
+        let before: usize = self.net.assemblies[..assembly].iter().map(|a| a.ports.len()).sum();
+        let inlets = self.net.assemblies[assembly].per_product.iter();
+        wants[1 + before..].iter().map(Vec::as_slice).zip(inlets.copied())
+    }
+
     /// What a supply brings that serves no point of use: as much as its own stations take.
     fn alone(&self, flows: &Flows, supply: usize) -> f64 {
+        let most = self.most_alone(flows, supply);
+        if most.is_finite() { most } else { 0.0 }
+    }
+
+    /// The most that a supply could bring if there were no other.
+    fn most_alone(&self, flows: &Flows, supply: usize) -> f64 {
         let of = |node: usize| load(self.net, &flows.response[supply], node, Pace::Rated);
         let most = (0..self.net.nodes.len()).map(of).fold(0.0, f64::max);
         let most = if most > 0.0 { 1.0 / most } else { f64::INFINITY };
-        let most = most.min(self.net.supplies[supply].most_per_s);
-        if most.is_finite() { most } else { 0.0 }
+        most.min(self.net.supplies[supply].most_per_s)
+    }
+
+    /// Products/s that an assembly beside or beyond the points of use can be fed for; no limit for other supplies.
+    fn fed(&self, flows: &Flows, wants: &[Vec<f64>], supply: usize, demand: f64) -> f64 {
+        let net = self.net;
+        let Some(assembly) = net.supplies[supply].assembly else { return f64::INFINITY };
+        let comes = |port: usize, get: &[f64]| -> f64 {
+            let those = get.iter().enumerate().filter(|(_, get)| **get > 0.0);
+            let most = |s: usize| match net.beyond_without(Some(net.supplies[s].node), &net.points)[port] {
+                true => self.most_alone(flows, s),
+                false => self.for_points(flows, &wants[0], s, demand),
+            };
+            those.map(|(s, get)| get * most(s)).sum()
+        };
+        let ports = net.assemblies[assembly].ports.iter().zip(self.wants_of(assembly, wants));
+        ports.map(|(&port, (get, parts))| comes(port, get) / parts).fold(f64::INFINITY, f64::min)
+    }
+
+    /// What a supply brings for the points of use alone, parts/s, if they get `get` of one part/s of each supply.
+    fn for_points(&self, flows: &Flows, get: &[f64], supply: usize, demand: f64) -> f64 {
+        let supplies = &self.net.supplies;
+        if supplies[supply].is_driven {
+            return supplies[supply].most_per_s;
+        }
+        let (mut fixed, mut free) = (0.0, 0.0);
+        for (s, get) in get.iter().enumerate() {
+            match supplies[s].is_driven {
+                true => fixed += get * supplies[s].most_per_s,
+                false => free += get * flows.weights[s],
+            }
+        }
+        if free > 0.0 { flows.weights[supply] * ((demand - fixed) / free).max(0.0) } else { 0.0 }
     }
 
     fn add_up(&self, flows: &mut Flows) {
@@ -312,7 +371,7 @@ impl Demand<'_> {
         let net = self.net;
         let targets = &net.nodes[node].targets[..net.n_shared(node)];
         let Some(target) = targets[exit] else { return f64::INFINITY };
-        let beyond = |to: Option<usize>| net.beyond_without(to, Some(node));
+        let beyond = |to: Option<usize>| net.beyond_without(to, &[node]);
         let mut own = beyond(Some(target));
         for (_, to) in targets.iter().enumerate().filter(|(other, _)| *other != exit) {
             beyond(*to).iter().zip(&mut own).for_each(|(theirs, own)| *own &= !theirs);

@@ -21,7 +21,7 @@ pub(super) enum Most {
     Between(f64, f64),
     /// Nothing limits them.
     Unlimited,
-    /// Not found: mixes that follow room do not settle.
+    /// Not found: mixes that follow room do not settle, or parts may go more ways than are counted.
     Unknown,
 }
 
@@ -59,8 +59,10 @@ impl Demand<'_> {
 
     /// The most good parts/s at the points of use, and the station that limits them.
     pub(super) fn most(&self) -> (Most, Option<usize>) {
-        let has_streams = self.net.supplies.iter().any(|supply| supply.is_driven);
-        if self.choosers.is_empty() && !has_streams && self.net.is_sure() && self.each_serves_alone() {
+        if self.net.has_uncounted_ways {
+            return (Most::Unknown, None);
+        }
+        if self.choosers.is_empty() && !self.has_streams() && self.net.is_sure() && self.each_serves_alone() {
             let first = self.flows(1.0, &[]);
             let (load, node) = self.highest_load(&first);
             if first.is_settled && load > 0.0 {
@@ -73,12 +75,16 @@ impl Demand<'_> {
             Outcome::Endless => return (Most::Unlimited, None),
             Outcome::Unsettled => return (Most::Unknown, None),
         };
-        let by = |rules: Aim| match programme.reach(None, &[rules, Aim::Good], Room::ByRule) {
-            Outcome::Settled(solution) => solution.good.min(high.good),
-            // The first rule has no end, or mixes do not settle: nothing is known but the most.
-            Outcome::Endless | Outcome::Unsettled => 0.0,
-        };
-        let low = by(Aim::Rules).min(by(Aim::RulesTurned));
+        let by =
+            |close: Aim, rules: Aim| match programme.reach(None, &[close, rules, Aim::Good], Room::ByRule) {
+                Outcome::Settled(solution) => solution.good.min(high.good),
+                // A rule has no end, or mixes do not settle: nothing is known but the most.
+                Outcome::Endless | Outcome::Unsettled => 0.0,
+            };
+        let mut low = by(Aim::FewDisturbed, Aim::Rules).min(by(Aim::FewDisturbed, Aim::RulesTurned));
+        if self.net.can_be_disturbed() {
+            low = low.min(by(Aim::ManyDisturbed, Aim::Rules)).min(by(Aim::ManyDisturbed, Aim::RulesTurned));
+        }
         if high.good - low <= SAME * high.good {
             (Most::Of(high.good), self.short(&high))
         } else {
@@ -103,27 +109,34 @@ impl Demand<'_> {
         Programme::new(self.net, &self.choosers, &first)
     }
 
-    /// Lowest and highest flow through each node with these good parts, whatever room is taken first, and with any surplus
-    /// that goes round; `None` where there is no highest, or it was not found.
-    pub(super) fn bounds(&self, flows: &Flows, most: Most) -> Vec<Option<(f64, f64)>> {
+    /// Lowest and highest flow through each node at this rate of good parts, whatever room is taken first, and with any
+    /// surplus that goes round; `None` where there is no highest, or it was not found. The flows are those at the rate, as
+    /// far as they were found.
+    pub(super) fn bounds(&self, flows: &Flows, rate: f64, most: Most) -> Vec<Option<(f64, f64)>> {
         let net = self.net;
         let own = |node: usize| node_flow(net, &flows.total, node);
         let nodes = 0..net.nodes.len();
+        if net.has_uncounted_ways {
+            return vec![None; nodes.len()];
+        }
         let mut bounds: Vec<Option<(f64, f64)>> =
             nodes.clone().map(|node| Some((own(node), own(node)))).collect();
         if !self.choosers.is_empty() || !self.net.is_sure() || !self.each_serves_alone() {
             let programme = self.programme();
             // More than the line can deliver is looked at as if all its stations were faster by as much.
             let high = most.found().map_or(f64::INFINITY, |(_, high)| high);
-            let faster = (flows.good / high).max(1.0);
-            let good = flows.good / faster;
+            let are_found = flows.is_settled && (flows.good - rate).abs() <= SAME * rate;
+            let rate = if are_found || self.has_streams() { flows.good } else { rate };
+            let faster = (rate / high).max(1.0);
+            let good = rate / faster;
             for node in nodes {
                 let reach = |aim: Aim| match programme.reach(Some(good), &[Aim::Good, aim], Room::Any) {
                     Outcome::Settled(found) => Some(faster * node_flow(net, &found.total, node)),
                     Outcome::Endless | Outcome::Unsettled => None,
                 };
                 bounds[node] = match (reach(Aim::Little(node)), reach(Aim::Much(node))) {
-                    (Some(low), Some(high)) => Some((low.min(own(node)), high.max(own(node)))),
+                    (Some(low), Some(high)) if are_found => Some((low.min(own(node)), high.max(own(node)))),
+                    (Some(low), Some(high)) => Some((low, high)),
                     (None, _) | (_, None) => None,
                 };
             }

@@ -225,7 +225,7 @@ fn join_order(scenario: &Scenario, net: &Net, supplies: &[usize]) -> Option<Vec<
         }
         // On the way there for the first time: what comes round again was let in before.
         let join = net.node_of[entry];
-        let ways = |supply: usize| net.beyond_without(Some(net.supplies[supply].node), Some(join));
+        let ways = |supply: usize| net.beyond_without(Some(net.supplies[supply].node), &[join]);
         if !supplies.iter().all(|&supply| ways(supply)[join]) {
             continue;
         }

@@ -7,7 +7,9 @@
 use super::chain::Chain;
 use crate::kernel::UNLIMITED;
 use crate::scenario::{Doubts, Scenario, Ways, target_of};
-use crate::stations::blueprint::{Attendance, BatchTraffic, Run, SidesTraffic, Split, TrafficSite};
+use crate::stations::blueprint::{
+    Attendance, BatchTraffic, OtherWay, Routes, Run, SidesTraffic, SourceTraffic, Split, TrafficSite,
+};
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
 use crate::terms::stops::{Cause, MomentWord};
@@ -20,7 +22,11 @@ pub(super) struct Node {
     /// Which inlet of an assembly it is.
     pub(super) inlet: Option<usize>,
     /// (exit, class, share) by class.
-    pub(super) routes: Vec<Vec<(u8, usize, f64)>>,
+    pub(super) routes: Vec<Routes>,
+    /// What else it may do with a part, as room and spacing have it.
+    pub(super) other_ways: Vec<OtherWay>,
+    /// Behind which classes a part can come too close.
+    pub(super) close_behind: Vec<bool>,
     /// Mean time on a place by class, s; that of parts for the same side if it goes from side to side.
     pub(super) seconds: Vec<f64>,
     /// How much of these times is sure, from 0 to 1.
@@ -40,8 +46,6 @@ pub(super) struct Node {
     pub(super) split: Split,
     /// Parts end here.
     pub(super) absorbs: bool,
-    /// The exit of what is surplus, if it runs on when its way on is full.
-    pub(super) overflow: Option<usize>,
     /// It runs on when its way on is full, and what is surplus falls back to where it was taken from.
     pub(super) spills: bool,
     /// Share of each class that each inner stop can strike; empty: all.
@@ -69,6 +73,8 @@ pub(super) struct Supply {
     pub(super) mix: Vec<(usize, f64)>,
     pub(super) most_per_s: f64,
     pub(super) is_driven: bool,
+    /// Whether it brings parts only when the content of the store beyond it is low.
+    pub(super) waits_for_call: bool,
     /// The assembly whose products these are.
     pub(super) assembly: Option<usize>,
 }
@@ -100,6 +106,8 @@ pub(super) struct Net {
     pub(super) class_names: Vec<(usize, usize, usize)>,
     /// Node that stands for each station: the products of an assembly.
     pub(super) node_of: Vec<usize>,
+    /// Some station may do more with a part than is counted.
+    pub(super) has_uncounted_ways: bool,
 }
 
 /// What is the same for all stations that are added.
@@ -131,6 +139,7 @@ impl Net {
             good: Vec::new(),
             class_names: Vec::new(),
             node_of: Vec::new(),
+            has_uncounted_ways: false,
         };
         for (ix, kind) in scenario.kinds.iter().enumerate() {
             for condition in 0..kind.conditions.len() {
@@ -168,6 +177,7 @@ impl Net {
                 mix,
                 most_per_s: f64::INFINITY,
                 is_driven: false,
+                waits_for_call: false,
                 assembly: None,
             });
         }
@@ -176,6 +186,8 @@ impl Net {
             entry: ix,
             inlet: None,
             routes: (0..self.n_classes).map(|class| vec![(0, class, 1.0)]).collect(),
+            other_ways: Vec::new(),
+            close_behind: Vec::new(),
             seconds: vec![0.0; self.n_classes],
             sure: 0.0,
             sides: None,
@@ -186,7 +198,6 @@ impl Net {
             targets: vec![None; exits],
             split: Split::ByClass,
             absorbs: !is_source,
-            overflow: None,
             spills: false,
             strikes: Vec::new(),
             attendance: Vec::new(),
@@ -215,11 +226,14 @@ impl Net {
             // Whatever the blueprint says: what leaves a bin falls anew (ruling 10).
             traffic.routes = (0..self.n_classes).map(|class| self.remixed(scenario, class)).collect();
         }
+        self.has_uncounted_ways |= traffic.has_uncounted_ways;
         let n_exits = entry.blueprint.exits().len();
         let mut node = Node {
             entry: ix,
             inlet: None,
             routes: traffic.routes,
+            other_ways: traffic.other_ways,
+            close_behind: traffic.close_behind,
             seconds: match traffic.sides {
                 Some(sides) => vec![sides.same_s; self.n_classes],
                 None => traffic.seconds,
@@ -234,7 +248,6 @@ impl Net {
             split: traffic.split,
             absorbs: n_exits == 0,
             spills: traffic.spills,
-            overflow: entry.blueprint.exits().iter().position(|exit| exit.key == "overflow_to"),
             strikes: traffic.strikes,
             attendance: traffic.attendance,
         };
@@ -252,21 +265,22 @@ impl Net {
             // A bin that only has what it starts with brings parts as if it were filled up.
             let stated = entry.blueprint.brings(&scenario.kinds)?;
             let kind = run.map_or(stated, |run| run.brought(stated));
-            (ways.feeders[ix].is_empty() && entry.blueprint.is_stocked()).then_some((
+            (ways.feeders[ix].is_empty() && entry.blueprint.is_stocked()).then_some(SourceTraffic {
                 kind,
-                f64::INFINITY,
-                false,
-            ))
+                most_per_s: f64::INFINITY,
+                is_driven: false,
+                waits_for_call: false,
+            })
         };
-        let source = traffic.source.map(|source| (source.kind, source.most_per_s, source.is_driven));
-        if let Some((kind, most_per_s, is_driven)) = source.or_else(own_content) {
+        if let Some(source) = traffic.source.or_else(own_content) {
             let is_held = scenario.sensors.iter().any(|s| s.holds.iter().any(|h| h.value == entry.id.value));
             self.supplies.push(Supply {
                 node: self.nodes.len(),
-                mix: self.natural_mix(scenario, usize::from(kind)),
-                most_per_s: most_per_s * f64::from(entry.count),
+                mix: self.natural_mix(scenario, usize::from(source.kind)),
+                most_per_s: source.most_per_s * f64::from(entry.count),
                 // A stream that a sensor holds brings only what is wanted.
-                is_driven: is_driven && !is_held,
+                is_driven: source.is_driven && !is_held,
+                waits_for_call: source.waits_for_call,
                 assembly: None,
             });
         }
@@ -297,6 +311,7 @@ impl Net {
             mix: Vec::new(),
             most_per_s: f64::INFINITY,
             is_driven: false,
+            waits_for_call: false,
             assembly: Some(self.assemblies.len()),
         });
         self.assemblies.push(Assembly { ports, per_product, bounds, supply: self.supplies.len() - 1 });
@@ -375,18 +390,14 @@ impl Net {
     pub(super) fn chain(&self, shares: &[Vec<f64>]) -> Chain {
         let mut states = Vec::with_capacity(self.n_states());
         for (node, shares) in self.nodes.iter().zip(shares) {
-            for routes in &node.routes {
-                let (mut row, mut out) = (Vec::with_capacity(routes.len()), 0.0);
+            for of in 0..self.n_classes {
+                let (mut row, mut out) = (Vec::with_capacity(node.routes[of].len()), 0.0);
                 let mut go = |exit: usize, class: usize, share: f64| match node.targets.get(exit) {
                     Some(Some(to)) => row.push((self.state(*to, class), share)),
                     Some(None) | None => out += share,
                 };
-                for &(exit, class, share) in routes.iter().filter(|_| !node.absorbs) {
-                    if exit == 0 && !shares.is_empty() {
-                        shares.iter().enumerate().for_each(|(exit, part)| go(exit, class, share * part));
-                    } else {
-                        go(usize::from(exit), class, share);
-                    }
+                for (exit, class, share) in node.routes_by(shares, of).filter(|_| !node.absorbs) {
+                    go(exit, class, share);
                 }
                 states.push((row, if node.absorbs { 1.0 } else { out }));
             }
@@ -394,9 +405,15 @@ impl Net {
         Chain::new(states)
     }
 
-    /// Shares among exits before anything is known of room: the stated ones, or even ones.
+    /// Shares among exits before anything is known of room: the stated ones, or even ones; no part goes another way than it
+    /// should.
     pub(super) fn even_shares(&self) -> Vec<Vec<f64>> {
         let of = |node: usize| match &self.nodes[node].split {
+            Split::ByClass if self.nodes[node].has_other_ways() => {
+                let mut shares = vec![0.0; self.nodes[node].n_ways()];
+                shares[0] = 1.0;
+                shares
+            }
             Split::ByClass => Vec::new(),
             Split::Fixed(shares) | Split::Ratio(shares) => shares.clone(),
             Split::FillFirst | Split::Even | Split::Any => {
@@ -431,39 +448,56 @@ impl Net {
 
     /// Nodes that are reached from `node` along exits, itself included. Assemblies end the way.
     pub(super) fn beyond(&self, node: Option<usize>) -> Vec<bool> {
-        self.beyond_without(node, None)
+        self.beyond_without(node, &[])
     }
 
-    /// The same where no way leads on from `wall`.
-    pub(super) fn beyond_without(&self, node: Option<usize>, wall: Option<usize>) -> Vec<bool> {
+    /// The same where no way leads on from `walls`.
+    pub(super) fn beyond_without(&self, node: Option<usize>, walls: &[usize]) -> Vec<bool> {
         let mut beyond = vec![false; self.nodes.len()];
         let mut open: Vec<usize> = node.into_iter().collect();
         while let Some(node) = open.pop() {
-            if !std::mem::replace(&mut beyond[node], true) && Some(node) != wall {
+            if !std::mem::replace(&mut beyond[node], true) && !walls.contains(&node) {
                 open.extend(self.nodes[node].targets.iter().flatten());
             }
         }
         beyond
     }
 
-    /// Nodes beyond the points of use that hold any number of parts: what is beyond them holds up nothing.
+    /// Nodes that hold any number of parts: what is beyond them holds up nothing, and parts can pile up there for ever. Not
+    /// where all that comes is called for when little is left.
     pub(super) fn reservoirs(&self) -> Vec<usize> {
-        let beyond: Vec<Vec<bool>> = self.points.iter().map(|&point| self.beyond(Some(point))).collect();
-        let is_beyond = |node: usize| {
-            let leads_back = self.beyond(Some(node));
-            beyond.iter().any(|beyond| beyond[node]) && !self.points.iter().any(|&point| leads_back[point])
+        let brings = |node: usize| self.supplies.iter().any(|supply| supply.node == node);
+        let piles_up = |supply: &Supply, node: usize| {
+            let is_called = supply.waits_for_call && self.nodes[supply.node].targets.contains(&Some(node));
+            !is_called && self.beyond(Some(supply.node))[node]
         };
         (0..self.nodes.len())
-            .filter(|&node| self.nodes[node].holds_any && !self.nodes[node].absorbs && is_beyond(node))
+            .filter(|&node| self.nodes[node].holds_any && !self.nodes[node].absorbs && !brings(node))
+            .filter(|&node| self.supplies.iter().any(|supply| piles_up(supply, node)))
             .collect()
     }
 
-    /// Whether all times and numbers of parts are sure, and what is beyond the points of use holds them up.
+    /// Whether all times, ways and numbers of parts are sure, and nothing piles up.
     pub(super) fn is_sure(&self) -> bool {
         let are_sure = |assembly: &Assembly| assembly.bounds.iter().all(|(fewest, most)| fewest == most);
-        self.nodes.iter().all(Node::is_sure)
+        self.nodes.iter().all(|node| node.is_sure() && !node.has_other_ways())
             && self.assemblies.iter().all(are_sure)
             && self.reservoirs().is_empty()
+    }
+
+    /// The classes of each condition of each kind.
+    pub(super) fn conditions(&self) -> Vec<Vec<usize>> {
+        let all: Vec<usize> = (0..self.n_classes).collect();
+        let same = |a: &usize, b: &usize| {
+            let of = |class: usize| (self.class_names[class].0, self.class_names[class].1);
+            of(*a) == of(*b)
+        };
+        all.chunk_by(same).map(<[usize]>::to_vec).collect()
+    }
+
+    /// Whether parts may come too close for a sensed tool, or meet tools on a crowded path.
+    pub(super) fn can_be_disturbed(&self) -> bool {
+        self.nodes.iter().flat_map(|node| &node.other_ways).any(|way| way.too_close || way.crowded)
     }
 
     /// Parts of each class that go on from a node (leave through exit 0) with these flows through all states.
@@ -482,11 +516,13 @@ impl Net {
     pub(super) fn at_points(&self, flow: &[f64], shares: &[Vec<f64>]) -> (f64, f64) {
         let (mut good, mut all) = (0.0, 0.0);
         for &point in &self.points {
-            let on = shares[point].first().copied().unwrap_or(1.0);
             for class in 0..self.n_classes {
-                let (good_of, all_of) = self.completed(point, class);
-                good += on * flow[self.state(point, class)] * good_of;
-                all += on * flow[self.state(point, class)] * all_of;
+                let on = self.nodes[point].routes_by(&shares[point], class).filter(|(exit, ..)| *exit == 0);
+                for (_, to, share) in on {
+                    let parts = flow[self.state(point, class)] * share;
+                    good += if self.good[to] { parts } else { 0.0 };
+                    all += parts;
+                }
             }
         }
         (good, all)
@@ -536,14 +572,6 @@ impl Net {
     pub(super) fn at<'b>(&self, node: usize, flow: &'b [f64]) -> &'b [f64] {
         &flow[self.state(node, 0)..self.state(node + 1, 0)]
     }
-
-    /// Good parts and all among those of a class that go on from a node.
-    fn completed(&self, node: usize, class: usize) -> (f64, f64) {
-        let on = self.nodes[node].routes[class].iter().filter(|(exit, _, _)| *exit == 0);
-        on.fold((0.0, 0.0), |(good, all), &(_, class, share)| {
-            (good + if self.good[class] { share } else { 0.0 }, all + share)
-        })
-    }
 }
 
 impl Node {
@@ -554,12 +582,65 @@ impl Node {
                 || self.sides.is_none_or(|sides| sides.same_s == sides.other_s))
     }
 
+    /// Whether chance may have it do something else with a part.
+    pub(super) fn has_other_ways(&self) -> bool {
+        !self.other_ways.is_empty()
+    }
+
+    /// What it may do with a part: as its routes say, or else.
+    pub(super) fn n_ways(&self) -> usize {
+        1 + self.other_ways.len()
+    }
+
+    /// Routes by class of a way: those of the station, then the other ones.
+    pub(super) fn way(&self, way: usize) -> &[Routes] {
+        if way == 0 { &self.routes } else { &self.other_ways[way - 1].routes }
+    }
+
+    /// Share of the parts of a class that a way sends on through exit 0.
+    pub(super) fn goes_on_by(&self, way: usize, class: usize) -> f64 {
+        self.way(way)[class].iter().filter(|(exit, ..)| *exit == 0).map(|(.., share)| share).sum()
+    }
+
+    /// Share of the parts of a class that leave elsewhere, or as others, on a way than by the routes of the station.
+    pub(super) fn differs_by(&self, way: usize, class: usize) -> f64 {
+        let usual = |exit: u8, to: usize| -> f64 {
+            let same = self.routes[class].iter().filter(|route| (route.0, route.1) == (exit, to));
+            same.map(|(.., share)| share).sum()
+        };
+        let more = |&(exit, to, share): &(u8, usize, f64)| (share - usual(exit, to)).max(0.0);
+        self.way(way)[class].iter().map(more).sum()
+    }
+
+    /// Where parts of a class go, (exit, class, share): `shares` among exits, or among the ways of a station that has other
+    /// ones (left empty: by class only).
+    pub(super) fn routes_by(
+        &self,
+        shares: &[f64],
+        class: usize,
+    ) -> impl Iterator<Item = (usize, usize, f64)> + use<> {
+        let mut all = Vec::new();
+        let ways = if self.has_other_ways() { shares } else { &[1.0][..] };
+        for (way, part) in ways.iter().enumerate().filter(|(_, part)| **part > 0.0) {
+            for &(exit, to, share) in &self.way(way)[class] {
+                if exit == 0 && !shares.is_empty() && !self.has_other_ways() {
+                    all.extend(shares.iter().enumerate().map(|(exit, part)| (exit, to, share * part)));
+                } else {
+                    all.push((usize::from(exit), to, share * part));
+                }
+            }
+        }
+        all.into_iter()
+    }
+
     /// The same station without routes on: for its inlets.
     fn clone_shape(&self) -> Node {
         Node {
             entry: self.entry,
             inlet: self.inlet,
             routes: vec![Vec::new(); self.routes.len()],
+            other_ways: Vec::new(),
+            close_behind: Vec::new(),
             seconds: self.seconds.clone(),
             sure: self.sure,
             sides: self.sides,
@@ -570,7 +651,6 @@ impl Node {
             targets: Vec::new(),
             split: Split::ByClass,
             absorbs: self.absorbs,
-            overflow: None,
             spills: false,
             strikes: Vec::new(),
             attendance: Vec::new(),
@@ -627,12 +707,15 @@ fn redirect_jams(scenario: &Scenario, entry: &Entry, names: &[(usize, usize, usi
         let Some(then) = &stop.then else { continue };
         let exit = exits.iter().position(|exit| exit.key == then.value).filter(|exit| *exit > 0);
         let (Some(exit), true) = (exit, stop.when != MomentWord::After) else { continue };
-        for (class, routes) in node.routes.iter_mut().enumerate() {
-            let (kind, condition, _) = names[class];
-            let chance = chance_of(&stop.cause, &scenario.kinds[kind].conditions[condition]);
-            if chance > 0.0 {
-                routes.iter_mut().for_each(|(_, _, share)| *share *= 1.0 - chance);
-                routes.push((exit as u8, class, chance));
+        let other_ways = node.other_ways.iter_mut().map(|way| &mut way.routes);
+        for routes in std::iter::once(&mut node.routes).chain(other_ways) {
+            for (class, routes) in routes.iter_mut().enumerate() {
+                let (kind, condition, _) = names[class];
+                let chance = chance_of(&stop.cause, &scenario.kinds[kind].conditions[condition]);
+                if chance > 0.0 {
+                    routes.iter_mut().for_each(|(_, _, share)| *share *= 1.0 - chance);
+                    routes.push((exit as u8, class, chance));
+                }
             }
         }
     }

@@ -1,7 +1,8 @@
 //! The flows as a linear programme: every share that follows room is free, within what each station can take.
 //!
 //! Who shares by room hands on what comes in the mix in which it comes; how much goes through each exit is left open, and
-//! so is what each supply brings, up to its most. What can be delivered then is an upper bound, however chance fills the
+//! so is what each supply brings, up to its most. A station that may do several things with a part, as room and spacing have
+//! it (overflow, parts too close for a sensor), does each with any number of parts of each class. What can be delivered then is an upper bound, however chance fills the
 //! places between stations (ruling 27); where the mix depends on the shares, each class may go its own way, and every
 //! assembly gets the best parts there are, so that it stays one. With the rules of those who share as aims that come first,
 //! and mixes set anew to a fixed point, it is what is left when those who are served before take all that they can. All flows
@@ -12,6 +13,7 @@ use super::demand::{Chooser, Flows, Pace, busy, moving, node_flow, sum};
 use super::net::{Assembly, Net};
 use super::share_out::Rule;
 use super::simplex::{Reached, Simplex};
+use crate::stations::blueprint::OtherWay;
 
 /// Most rounds until mixes settle; halfway new and old ones are averaged.
 const ROUNDS: usize = 80;
@@ -29,10 +31,30 @@ enum Origin {
     Product(usize, usize),
     /// Products that were made with a part missing, in one class.
     Short(usize, usize),
-    /// Parts through an exit of one of the stations with free shares: (number among these, exit, class if by class).
-    Exit(usize, usize, Option<usize>),
+    /// Parts through an exit of one of the free stations: (number among these, exit, which of its mixes).
+    Exit(usize, usize, usize),
+    /// Parts with which a free station goes one of its ways: (number among these, way, which of its mixes).
+    Way(usize, usize, usize),
     /// The least share of equals, by number of the chooser.
     Least(usize),
+}
+
+/// A node from which parts go on in other numbers, or other ways, than its routes say.
+#[derive(Debug, Clone, Copy)]
+struct Free {
+    node: usize,
+    how: How,
+}
+
+/// What is free of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum How {
+    /// Shares among exits.
+    Exits,
+    /// Shares of its ways, by class.
+    Ways,
+    /// How much goes on: the rest piles up.
+    PilesUp,
 }
 
 /// One variable.
@@ -45,6 +67,22 @@ struct Column {
     sound: Vec<f64>,
     /// Good parts at points of use for one part/s.
     good: f64,
+    /// Of a way: parts that go on, unless for want of room they do not.
+    on: f64,
+    /// Of a way: parts that leave elsewhere, or as others, than they should.
+    change: f64,
+}
+
+/// How far the parts that go out of a free station are kept apart: a mix is shared as it comes only where it is always the
+/// same, since else chance may favour some.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Apart {
+    /// They come in one mix.
+    Not,
+    /// Those of each kind and condition lie in one mix.
+    ByCondition,
+    /// Each class goes its own way.
+    ByClass,
 }
 
 /// What parts are like where they are not followed one by one.
@@ -58,8 +96,8 @@ pub(super) struct Mixes {
     products: Vec<Vec<f64>>,
     /// Time in which each station goes from side to side, for one part, s.
     moving: Vec<f64>,
-    /// Whether each class goes its own way, by station with free shares.
-    by_class: Vec<bool>,
+    /// How far parts are kept apart, by station with free shares.
+    apart: Vec<Apart>,
 }
 
 /// How room is shared.
@@ -78,8 +116,8 @@ pub(super) struct Solution {
     pub(super) good: f64,
     /// What each supply brings, parts/s.
     pub(super) brings: Vec<f64>,
-    /// Parts/s through each exit of the stations with free shares, by node.
-    pub(super) exits: Vec<(usize, Vec<f64>)>,
+    /// Parts/s through each exit, or on each way, of the stations with free shares, by node.
+    pub(super) shared: Vec<(usize, Vec<f64>)>,
     /// Flow through each state.
     pub(super) total: Vec<f64>,
     /// The station whose capacity is worth most to the first aim.
@@ -97,6 +135,10 @@ pub(super) enum Aim {
     RulesTurned,
     /// As few fresh parts as can be, streams aside.
     FewParts,
+    /// As few parts as can be that come too close for a sensed tool, or meet tools on a crowded path.
+    FewDisturbed,
+    /// As many of those with which it makes a difference.
+    ManyDisturbed,
     /// As much flow through a node as can be.
     Much(usize),
     /// As little.
@@ -108,9 +150,9 @@ pub(super) enum Aim {
 pub(super) enum Outcome {
     /// It settled here.
     Settled(Solution),
-    /// The first aim has no end.
+    /// An aim has no end.
     Endless,
-    /// Mixes and flows do not settle.
+    /// Mixes and flows do not settle, or a programme was not solved.
     Unsettled,
 }
 
@@ -119,10 +161,8 @@ pub(super) enum Outcome {
 pub(super) struct Programme<'a> {
     net: &'a Net,
     choosers: &'a [(Chooser, Rule)],
-    /// Nodes with free shares, then those that hold any number of parts.
-    free: Vec<usize>,
-    /// Of these, how many have free shares.
-    n_choosers: usize,
+    /// Nodes whose exits are free, those whose ways are, then those where parts pile up.
+    free: Vec<Free>,
     /// Mixes from which to start.
     start: Mixes,
     /// Flow through each state from which to start.
@@ -136,20 +176,21 @@ impl<'a> Programme<'a> {
             Chooser::Exits(node) => Some(*node),
             Chooser::Supplies(_) => None,
         });
-        let mut free: Vec<usize> = exits.collect();
-        let n_choosers = free.len();
-        free.extend(net.reservoirs());
+        let ways = (0..net.nodes.len()).filter(|&node| net.nodes[node].has_other_ways());
+        let how = |how: How| move |node: usize| Free { node, how };
+        let mut free: Vec<Free> = exits.map(how(How::Exits)).chain(ways.map(how(How::Ways))).collect();
+        free.extend(net.reservoirs().into_iter().map(how(How::PilesUp)));
         // Of one part/s of every supply, so that there is a mix wherever parts can come.
         let all = sum(net, &flows.response, |_| 1.0);
-        let on = free.iter().map(|&node| shares_of(&net.goes_on(node, &all))).collect();
+        let on = free.iter().map(|free| shares_of(&free.goes_out(net, &all))).collect();
         let start = Mixes {
             on,
             sound: vec![vec![1.0; net.n_classes]; free.len()],
             products: vec![vec![1.0; net.n_classes]; net.assemblies.len()],
             moving: vec![0.0; net.nodes.len()],
-            by_class: vec![false; free.len()],
+            apart: vec![Apart::Not; free.len()],
         };
-        Programme { net, choosers, free, n_choosers, start, first: all }
+        Programme { net, choosers, free, start, first: all }
     }
 
     /// Flows that reach the aims, with at most so many good parts/s.
@@ -158,7 +199,7 @@ impl<'a> Programme<'a> {
         self.move_sides(&self.first, room, &mut mixes);
         for round in 0..ROUNDS {
             let mut columns = self.columns(&mixes, room);
-            while room == Room::Any && self.frees_classes(&columns, &mut mixes) {
+            while room == Room::Any && self.keeps_apart(&columns, &mut mixes) {
                 columns = self.columns(&mixes, room);
             }
             let rows = self.rows(&columns, &mixes, good_at_most, room);
@@ -170,8 +211,9 @@ impl<'a> Programme<'a> {
             for (n, aim) in wanted.enumerate() {
                 match simplex.raise(&aim) {
                     Reached::Most(_, worth) if n == 0 => limiting = dearest(&worth, &limits),
-                    Reached::Endless if n == 0 => return Outcome::Endless,
-                    Reached::Most(..) | Reached::Endless => {}
+                    Reached::Most(..) => {}
+                    Reached::Endless => return Outcome::Endless,
+                    Reached::NotFound => return Outcome::Unsettled,
                 }
             }
             let solution = self.solution(&columns, &simplex.values(), limiting);
@@ -191,20 +233,21 @@ impl<'a> Programme<'a> {
     fn columns(&self, mixes: &Mixes, room: Room) -> Vec<Column> {
         let net = self.net;
         let mut kept = vec![true; net.n_states()];
-        for &node in &self.free {
+        for &Free { node, .. } in &self.free {
             kept[net.state(node, 0)..net.state(node + 1, 0)].fill(false);
         }
         let starts = self.starts(mixes, room);
         let chain = net.chain(&net.even_shares()).absorbing_outside(&kept);
         let used = (0..net.n_states()).filter(|&state| starts.iter().any(|start| start.parts[state] > 0.0));
         let solver = chain.prepared(used);
-        // What comes to a station with free shares counts when it goes on through exit 0.
+        // What comes to one of these counts when it goes on through exit 0.
         let mut shares = net.even_shares();
-        self.free[..self.n_choosers].iter().for_each(|&node| shares[node].fill(0.0));
+        self.free.iter().for_each(|free| shares[free.node] = vec![0.0]);
         let column = |start: Start| {
             let (flow, sound) = (solver.flows(&start.parts), solver.flows(&start.sound));
             let good = net.at_points(&sound, &shares).0 + start.good;
-            Column { origin: start.origin, flow, sound, good }
+            let Start { origin, on, change, .. } = start;
+            Column { origin, flow, sound, good, on, change }
         };
         let mut columns: Vec<Column> = starts.into_iter().map(column).collect();
         for (n, _) in self.choosers.iter().enumerate().filter(|(_, (_, rule))| matches!(rule, Rule::By(_))) {
@@ -214,6 +257,8 @@ impl<'a> Programme<'a> {
                 flow: nothing.clone(),
                 sound: nothing,
                 good: 0.0,
+                on: 0.0,
+                change: 0.0,
             });
         }
         columns
@@ -245,12 +290,17 @@ impl<'a> Programme<'a> {
                 }
             }
         }
-        for (n, &node) in self.free.iter().enumerate() {
-            for exit in 0..self.n_exits(n) {
+        for (n, &Free { node, how }) in self.free.iter().enumerate() {
+            let parts = self.parts_of(mixes, n);
+            if how == How::Ways {
+                starts.extend(self.starts_of_ways(n, node, &parts, &mixes.sound[n]));
+                continue;
+            }
+            for exit in 0..self.n_shared(n) {
                 // Good parts count as they go on through exit 0 of a point of use.
-                let counts = exit == 0 && n < self.n_choosers && net.points.contains(&node);
-                for (way, mix) in self.ways(mixes, n) {
-                    let mut start = Start::nothing(net, Origin::Exit(n, exit, way));
+                let counts = exit == 0 && net.points.contains(&node);
+                for (number, mix) in parts.iter().enumerate() {
+                    let mut start = Start::nothing(net, Origin::Exit(n, exit, number));
                     for (class, (&share, &sound)) in mix.iter().zip(&mixes.sound[n]).enumerate() {
                         if let Some(target) = net.nodes[node].targets[exit] {
                             start.put(net.state(target, class), share, sound);
@@ -266,40 +316,90 @@ impl<'a> Programme<'a> {
         starts
     }
 
-    fn n_exits(&self, free: usize) -> usize {
-        if free < self.n_choosers { self.net.n_shared(self.free[free]) } else { 1 }
+    /// Where parts of these mixes begin on each way of a station that has several; what is the same on another way as on the
+    /// first is left out.
+    fn starts_of_ways(&self, n: usize, node: usize, parts: &[Vec<f64>], sound: &[f64]) -> Vec<Start> {
+        let net = self.net;
+        let of = &net.nodes[node];
+        let mut starts = Vec::new();
+        for way in 0..of.n_ways() {
+            for (number, mix) in parts.iter().enumerate() {
+                let mut start = Start::nothing(net, Origin::Way(n, way, number));
+                for (class, mixed) in mix.iter().enumerate().filter(|(_, mixed)| **mixed > 0.0) {
+                    for &(exit, to, share) in &of.way(way)[class] {
+                        let share = mixed * share;
+                        if let Some(target) = of.targets[usize::from(exit)] {
+                            start.put(net.state(target, to), share, sound[class]);
+                        }
+                        if exit == 0 && net.points.contains(&node) && net.good[to] {
+                            start.good += share * sound[class];
+                        }
+                    }
+                    start.on += mixed * of.goes_on_by(way, class);
+                    start.change += mixed * of.differs_by(way, class);
+                }
+                if way == 0 || start.change > 0.0 {
+                    starts.push(start);
+                }
+            }
+        }
+        starts
     }
 
-    /// The mixes in which parts go on from a station with free shares: one, or each class by itself.
-    fn ways(&self, mixes: &Mixes, free: usize) -> impl Iterator<Item = (Option<usize>, Vec<f64>)> + use<> {
+    /// Among how many exits, or ways, a node shares what goes on.
+    fn n_shared(&self, free: usize) -> usize {
+        let Free { node, how } = self.free[free];
+        match how {
+            How::Exits => self.net.n_shared(node),
+            How::Ways => self.net.nodes[node].n_ways(),
+            How::PilesUp => 1,
+        }
+    }
+
+    /// The mixes in which parts go out of a free station.
+    fn parts_of(&self, mixes: &Mixes, free: usize) -> Vec<Vec<f64>> {
+        let those = |classes: Vec<usize>| {
+            let mut mix = vec![0.0; self.net.n_classes];
+            classes.into_iter().for_each(|class| mix[class] = mixes.on[free][class]);
+            shares_of(&mix)
+        };
         let alone = |class: usize| {
             let mut mix = vec![0.0; self.net.n_classes];
             mix[class] = 1.0;
-            (Some(class), mix)
+            mix
         };
-        let ways: Vec<_> = if mixes.by_class[free] {
-            (0..self.net.n_classes).map(alone).collect()
-        } else {
-            vec![(None, mixes.on[free].clone())]
-        };
-        ways.into_iter()
+        match mixes.apart[free] {
+            Apart::Not => vec![mixes.on[free].clone()],
+            Apart::ByCondition => self.net.conditions().into_iter().map(those).collect(),
+            Apart::ByClass => (0..self.net.n_classes).map(alone).collect(),
+        }
     }
 
-    /// Has each class go its own way where parts do not always come in the same mix; false if nothing is new.
-    fn frees_classes(&self, columns: &[Column], mixes: &mut Mixes) -> bool {
+    /// The classes in each of these mixes.
+    fn classes_of(&self, apart: Apart) -> Vec<Vec<usize>> {
+        match apart {
+            Apart::Not => vec![(0..self.net.n_classes).collect()],
+            Apart::ByCondition => self.net.conditions(),
+            Apart::ByClass => (0..self.net.n_classes).map(|class| vec![class]).collect(),
+        }
+    }
+
+    /// Keeps parts further apart where they do not always come in the same mixes; false if nothing is new.
+    fn keeps_apart(&self, columns: &[Column], mixes: &mut Mixes) -> bool {
         let mut any = false;
-        for (n, &node) in self.free.iter().enumerate() {
-            if mixes.by_class[n] {
-                continue;
-            }
-            let differs = |column: &Column| {
-                let on = self.net.goes_on(node, &column.flow);
-                let mix = shares_of(&on);
-                on.iter().sum::<f64>() > 0.0
-                    && mix.iter().zip(&mixes.on[n]).any(|(a, b)| (a - b).abs() > SAME_MIX)
+        for (n, free) in self.free.iter().enumerate() {
+            let differs = |classes: &Vec<usize>| {
+                let among = |flow: &[f64]| -> Vec<f64> { classes.iter().map(|&class| flow[class]).collect() };
+                let usual = shares_of(&among(&mixes.on[n]));
+                columns.iter().any(|column| {
+                    let on = among(&free.goes_out(self.net, &column.flow));
+                    on.iter().sum::<f64>() > 0.0
+                        && shares_of(&on).iter().zip(&usual).any(|(a, b)| (a - b).abs() > SAME_MIX)
+                })
             };
-            if columns.iter().any(differs) {
-                mixes.by_class[n] = true;
+            while mixes.apart[n] != Apart::ByClass && self.classes_of(mixes.apart[n]).iter().any(differs) {
+                mixes.apart[n] =
+                    if mixes.apart[n] == Apart::Not { Apart::ByCondition } else { Apart::ByClass };
                 any = true;
             }
         }
@@ -329,26 +429,34 @@ impl<'a> Programme<'a> {
                 node: Some(of.node),
             });
         }
-        for (n, &node) in self.free.iter().enumerate() {
-            let piles_up = n >= self.n_choosers;
-            for class in if mixes.by_class[n] { (0..net.n_classes).map(Some).collect() } else { vec![None] } {
+        for (n, free) in self.free.iter().enumerate() {
+            for (number, classes) in self.classes_of(mixes.apart[n]).into_iter().enumerate() {
                 let leaves = |column: &Column| match column.origin {
-                    Origin::Exit(of, _, way) if of == n && way == class => 1.0,
+                    Origin::Exit(of, _, own) | Origin::Way(of, _, own) if of == n && own == number => 1.0,
                     Origin::Supply(_)
                     | Origin::Product(..)
                     | Origin::Short(..)
                     | Origin::Exit(..)
+                    | Origin::Way(..)
                     | Origin::Least(_) => 0.0,
                 };
                 let comes = |column: &Column| {
-                    let on = net.goes_on(node, &column.flow);
-                    class.map_or(on.iter().sum::<f64>(), |class| on[class])
+                    let on = free.goes_out(net, &column.flow);
+                    classes.iter().map(|&class| on[class]).sum::<f64>()
                 };
                 let [more, less] = Row::equal(by(&|column| leaves(column) - comes(column)));
                 rows.push(more);
-                if !piles_up {
+                if free.how != How::PilesUp {
                     rows.push(less);
                 }
+            }
+            if let Some(behind) = Some(&net.nodes[free.node].close_behind).filter(|b| !b.is_empty()) {
+                // Who is too close comes right behind a part of one of these classes.
+                let ahead = |column: &Column| -> f64 {
+                    let flow = net.at(free.node, &column.flow).iter().zip(behind);
+                    flow.filter(|(_, behind)| **behind).map(|(flow, _)| flow).sum()
+                };
+                rows.push(Row::at_most_nothing(by(&|column| self.close(column, n) - ahead(column))));
             }
         }
         for (n, assembly) in net.assemblies.iter().enumerate() {
@@ -365,6 +473,7 @@ impl<'a> Programme<'a> {
                     | Origin::Product(..)
                     | Origin::Short(..)
                     | Origin::Exit(..)
+                    | Origin::Way(..)
                     | Origin::Least(_) => 0.0,
                 });
                 rows.push(Row { coefficients: row, most: 0.0, node: None });
@@ -374,6 +483,32 @@ impl<'a> Programme<'a> {
             rows.push(Row { coefficients: by(&|column| column.good), most: good, node: None });
         }
         rows
+    }
+
+    /// The other way that a variable is the flow on, if it is one, and at which free node.
+    fn other_way(&self, column: &Column) -> Option<(usize, &OtherWay)> {
+        let Origin::Way(n, way @ 1.., _) = column.origin else { return None };
+        Some((n, &self.net.nodes[self.free[n].node].other_ways[way - 1]))
+    }
+
+    /// Parts that are too close for a tool at one of the free nodes, for one part/s.
+    fn close(&self, column: &Column, at: usize) -> f64 {
+        let is_close = self.other_way(column).is_some_and(|(n, way)| n == at && way.too_close);
+        f64::from(u8::from(is_close))
+    }
+
+    /// Parts that others disturb, since they come too close or the path is crowded, for one part/s.
+    fn disturbed(&self, column: &Column) -> f64 {
+        let is_disturbed = self.other_way(column).is_some_and(|(_, way)| way.too_close || way.crowded);
+        f64::from(u8::from(is_disturbed))
+    }
+
+    /// Parts that go on at a free node through exit 0, as its tools have it and there is room, for one part/s.
+    fn on_without_surplus(&self, column: &Column, at: usize) -> f64 {
+        let Origin::Way(n, way, _) = column.origin else { return 0.0 };
+        let node = &self.net.nodes[self.free[n].node];
+        let runs_over = way > 0 && node.other_ways[way - 1].runs_over;
+        if n != at || runs_over { 0.0 } else { column.on }
     }
 
     /// What goes into an assembly becomes products: of each class as many as there are first parts in it.
@@ -393,6 +528,7 @@ impl<'a> Programme<'a> {
                 | Origin::Product(..)
                 | Origin::Short(..)
                 | Origin::Exit(..)
+                | Origin::Way(..)
                 | Origin::Least(_) => 0.0,
             }
         };
@@ -447,7 +583,7 @@ impl<'a> Programme<'a> {
     fn taker(&self, chooser: &Chooser, taker: usize) -> Origin {
         match chooser {
             Chooser::Exits(node) => {
-                Origin::Exit(self.free.iter().position(|free| free == node).unwrap_or(0), taker, None)
+                Origin::Exit(self.free.iter().position(|free| free.node == *node).unwrap_or(0), taker, 0)
             }
             Chooser::Supplies(supplies) => Origin::Supply(supplies[taker]),
         }
@@ -460,7 +596,11 @@ impl<'a> Programme<'a> {
         let of_supplies = |worth: &dyn Fn(usize) -> f64| {
             by(&|column| match column.origin {
                 Origin::Supply(supply) => worth(supply),
-                Origin::Product(..) | Origin::Short(..) | Origin::Exit(..) | Origin::Least(_) => 0.0,
+                Origin::Product(..)
+                | Origin::Short(..)
+                | Origin::Exit(..)
+                | Origin::Way(..)
+                | Origin::Least(_) => 0.0,
             })
         };
         let is_free = |supply: usize| {
@@ -470,6 +610,8 @@ impl<'a> Programme<'a> {
         match aim {
             Aim::Good => vec![by(&|column| column.good)],
             Aim::FewParts => vec![of_supplies(&|supply| if is_free(supply) { -1.0 } else { 0.0 })],
+            Aim::FewDisturbed => vec![by(&|column| -self.disturbed(column))],
+            Aim::ManyDisturbed => vec![by(&|column| self.disturbed(column) * column.change)],
             Aim::Much(node) => vec![by(&|column| node_flow(net, &column.flow, node))],
             Aim::Little(node) => vec![by(&|column| -node_flow(net, &column.flow, node))],
             Aim::Rules | Aim::RulesTurned => {
@@ -493,6 +635,11 @@ impl<'a> Programme<'a> {
                         }
                     }
                 }
+                // Nothing runs over as long as there is room.
+                let runs_over = |free: &Free| net.nodes[free.node].other_ways.iter().any(|way| way.runs_over);
+                for (n, _) in self.free.iter().enumerate().filter(|(_, free)| runs_over(free)) {
+                    aims.push(by(&|column| self.on_without_surplus(column, n)));
+                }
                 aims
             }
         }
@@ -502,8 +649,8 @@ impl<'a> Programme<'a> {
         let net = self.net;
         let mut total = vec![0.0; net.n_states()];
         let (mut good, mut brings) = (0.0, vec![0.0; net.supplies.len()]);
-        let mut exits: Vec<(usize, Vec<f64>)> =
-            self.free.iter().enumerate().map(|(n, &node)| (node, vec![0.0; self.n_exits(n)])).collect();
+        let nothing = |(n, free): (usize, &Free)| (free.node, vec![0.0; self.n_shared(n)]);
+        let mut shared: Vec<(usize, Vec<f64>)> = self.free.iter().enumerate().map(nothing).collect();
         for (column, &value) in columns.iter().zip(values) {
             column.flow.iter().zip(&mut total).for_each(|(flow, total)| *total += value * flow);
             good += value * column.good;
@@ -512,12 +659,13 @@ impl<'a> Programme<'a> {
                 Origin::Product(assembly, _) | Origin::Short(assembly, _) => {
                     brings[net.assemblies[assembly].supply] += value
                 }
-                Origin::Exit(n, exit, _) => exits[n].1[exit] += value,
+                Origin::Exit(n, exit, _) => shared[n].1[exit] += value,
+                Origin::Way(n, way, _) => shared[n].1[way] += value,
                 Origin::Least(_) => {}
             }
         }
-        exits.truncate(self.n_choosers);
-        Solution { good, brings, exits, total, limiting }
+        shared.truncate(self.free.iter().filter(|free| free.how != How::PilesUp).count());
+        Solution { good, brings, shared, total, limiting }
     }
 
     fn mixes(&self, columns: &[Column], values: &[f64], before: &Mixes) -> Mixes {
@@ -526,8 +674,8 @@ impl<'a> Programme<'a> {
             columns.iter().map(|column| (column.flow.clone(), column.sound.clone())).unzip();
         let (total, sound) = (sum(net, &flows.0, |n| values[n]), sum(net, &flows.1, |n| values[n]));
         let mut mixes = before.clone();
-        for (n, &node) in self.free.iter().enumerate() {
-            let (on, sound_on) = (net.goes_on(node, &total), net.goes_on(node, &sound));
+        for (n, free) in self.free.iter().enumerate() {
+            let (on, sound_on) = (free.goes_out(net, &total), free.goes_out(net, &sound));
             if on.iter().sum::<f64>() > 0.0 {
                 mixes.on[n] = shares_of(&on);
                 mixes.sound[n] = ratios(&sound_on, &on);
@@ -565,9 +713,9 @@ impl<'a> Programme<'a> {
             }
             best
         };
-        for (n, &node) in self.free.iter().enumerate() {
+        for (n, free) in self.free.iter().enumerate() {
             mixes.sound[n] = best(&|column| {
-                let (on, sound) = (net.goes_on(node, &column.flow), net.goes_on(node, &column.sound));
+                let (on, sound) = (free.goes_out(net, &column.flow), free.goes_out(net, &column.sound));
                 ratios(&sound, &on)
             });
         }
@@ -586,6 +734,17 @@ impl<'a> Programme<'a> {
     }
 }
 
+impl Free {
+    /// Parts of each class for which the programme says where they go from here: those that come to a station of several
+    /// ways, those that go on from the others.
+    fn goes_out(self, net: &Net, flow: &[f64]) -> Vec<f64> {
+        match self.how {
+            How::Ways => net.at(self.node, flow).to_vec(),
+            How::Exits | How::PilesUp => net.goes_on(self.node, flow),
+        }
+    }
+}
+
 /// Where the parts of a variable begin.
 struct Start {
     origin: Origin,
@@ -595,12 +754,15 @@ struct Start {
     sound: Vec<f64>,
     /// Good ones that count where they begin.
     good: f64,
+    /// As for a column.
+    on: f64,
+    change: f64,
 }
 
 impl Start {
     fn nothing(net: &Net, origin: Origin) -> Start {
         let nothing = vec![0.0; net.n_states()];
-        Start { origin, parts: nothing.clone(), sound: nothing, good: 0.0 }
+        Start { origin, parts: nothing.clone(), sound: nothing, good: 0.0, on: 0.0, change: 0.0 }
     }
 
     fn put(&mut self, state: usize, share: f64, sound: f64) {

@@ -58,8 +58,8 @@ pub struct StationBalance {
     pub count: u32,
     /// Demanded flow into it (what it makes, if it has several inlets).
     pub flow_per_min: f64,
-    /// Bounds of the flow where shares depend on room, or surplus goes round: (lowest, highest), the same elsewhere. `None`
-    /// if there is no highest one.
+    /// Bounds of the flow where shares depend on room or spacing, or surplus goes round or piles up: (lowest, highest), the
+    /// same elsewhere. `None` if there is no highest one, or they were not found.
     pub bounds_per_min: Option<(f64, f64)>,
     /// Rated capacity at the mix of classes that it sees; `None` without a limit.
     pub capacity_per_min: Option<f64>,
@@ -206,7 +206,7 @@ pub(super) fn report(
     let sure = limit.found().map(|(low, high)| if low > 0.0 { low } else { high });
     let rate = promised_of_run.or(sure).unwrap_or(1.0 / 60.0);
     let flows = demand.settled(rate, most.is_none_or(|most| rate <= most * (1.0 + 1e-9)));
-    let bounds = demand.bounds(&flows, limit);
+    let bounds = demand.bounds(&flows, rate, limit);
     let mut stations = Vec::new();
     let mut sorting = Vec::new();
     let mut attendance = vec![0.0; scenario.attendants.len()];
@@ -500,8 +500,8 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
         );
     }
     if balance.most_is_unknown {
-        let text = "the most that the line can deliver was not found: what is mixed where parts share by room does not settle \
-                    in this count; `run` says what it gets";
+        let text = "the most that the line can deliver was not found: what is mixed where parts share by room, or come too \
+                    close for sensed tools, does not settle in this count; `run` says what it gets";
         note("no-most", text.to_owned());
     } else if balance.most_per_min.is_none() {
         note(

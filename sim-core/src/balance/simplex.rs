@@ -6,8 +6,9 @@
 
 /// Smaller than this is nothing. Rows are scaled to about one.
 const NOTHING: f64 = 1e-10;
-/// Most exchanges for one aim.
-const EXCHANGES: usize = 5000;
+/// Most exchanges for one aim. Bland's rule ends always, but only where numbers are exact, and after how many exchanges
+/// nobody can say (Klee and Minty 1972: it may be twice as many for each variable).
+const EXCHANGES_MAX: usize = 5000;
 
 /// Rows of `sum of coefficient x variable <= most`, and where the solver stands.
 #[derive(Debug, Clone)]
@@ -19,6 +20,8 @@ pub(super) struct Simplex {
     basis: Vec<usize>,
     /// Columns that must stay at zero, lest an earlier aim suffers.
     barred: Vec<bool>,
+    /// Most exchanges for one aim.
+    exchanges_max: usize,
 }
 
 /// What became of an aim.
@@ -28,6 +31,8 @@ pub(super) enum Reached {
     Most(f64, Vec<f64>),
     /// There is no largest value.
     Endless,
+    /// It was not found in so many exchanges.
+    NotFound,
 }
 
 impl Simplex {
@@ -46,6 +51,7 @@ impl Simplex {
             rows: rows.into_iter().enumerate().map(full).collect(),
             basis: (n_variables..n_variables + n_rows).collect(),
             barred: vec![false; n_variables + n_rows],
+            exchanges_max: EXCHANGES_MAX,
         }
     }
 
@@ -60,12 +66,12 @@ impl Simplex {
         values
     }
 
-    /// Makes `sum of aim x variable` as large as can be without loss to earlier aims; where it has no end, it stays where
-    /// it was before.
+    /// Makes `sum of aim x variable` as large as can be without loss to earlier aims; where it has no end, or that was
+    /// not found, it stays where it was before.
     pub(super) fn raise(&mut self, aim: &[f64]) -> Reached {
         let before = self.clone();
         let mut gains = self.gains(aim);
-        for _ in 0..EXCHANGES {
+        for _ in 0..self.exchanges_max {
             let enters =
                 (0..self.barred.len()).find(|&column| !self.barred[column] && gains[column] > NOTHING);
             let Some(enters) = enters else {
@@ -82,7 +88,7 @@ impl Simplex {
             self.exchange(leaves, enters, &mut gains);
         }
         *self = before;
-        Reached::Endless
+        Reached::NotFound
     }
 
     /// What one more of each column adds to the aim; last, what the aim has, with a minus.
@@ -171,6 +177,18 @@ mod tests {
         assert_eq!(simplex.values(), [3.0, 1.0]);
         assert!(matches!(other.raise(&[-1.0, 0.0]), Reached::Most(least, _) if least.abs() < 1e-12));
         assert_eq!(other.values(), [0.0, 4.0]);
+    }
+
+    #[test]
+    fn what_is_not_found_in_so_many_exchanges_is_told_and_changes_nothing() {
+        let mut simplex = example();
+        simplex.exchanges_max = 1;
+        assert_eq!(simplex.raise(&[3.0, 1.0, 2.0]), Reached::NotFound);
+        assert_eq!(simplex.values(), [0.0; 3]);
+        simplex.exchanges_max = EXCHANGES_MAX;
+        assert!(
+            matches!(simplex.raise(&[3.0, 1.0, 2.0]), Reached::Most(most, _) if (most - 28.0).abs() < 1e-12)
+        );
     }
 
     #[test]

@@ -232,13 +232,17 @@ impl<O: Observer> Replica<'_, O> {
     pub(super) fn change_may_open(&self, knot: &[StationId]) -> bool {
         let (Some(plan), Some(change)) = (&self.plan.change, &self.change) else { return false };
         let has_timer = self.floor.calendar.at(plan.timer).is_some();
+        // Who is no part of the knot may wait for it all the same.
+        let can_move = |station: &StationId| !knot.contains(station) && !self.reach(&mut vec![*station]);
         let comes = match change.phase {
             Phase::Purging | Phase::Tooling(_) => true,
             Phase::Running => match plan.runs[change.run].1 {
-                End::Good(_) => plan.counted.iter().any(|station| !knot.contains(station)),
+                End::Good(_) => plan.counted.iter().any(can_move),
                 End::After(_) | End::Never => has_timer,
             },
-            Phase::RunningOut => has_timer || !plan.run_out.iter().any(|(station, _)| knot.contains(station)),
+            Phase::RunningOut => {
+                has_timer || self.waits_to_run_out().is_none_or(|station| can_move(&station))
+            }
         };
         let links = &self.plan.links;
         let waits_by = |place: &PlaceId| {

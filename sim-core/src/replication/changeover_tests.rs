@@ -102,6 +102,19 @@ fn a_run_out_that_can_never_end_is_a_knot() {
     assert!(stations.contains(&trial.post("track")), "{stations:?}");
 }
 
+/// The stations at which the next run is counted are not in the knot; they wait for it.
+#[test]
+fn a_run_that_is_counted_behind_a_knot_does_not_open_it() {
+    let stations = r#"{"id": "make", "type": "work", "endless": true, "time": "1.7 s", "count": 2},
+        {"id": "give", "type": "escapement", "stroke": {"from": "0.4 s", "to": "1.3 s"}}"#;
+    let sensors = r#""sensors": [{"id": "eye", "watches": "give", "high": "63 %", "holds": ["give"]}]"#;
+    let runs = r#"[{"part": "a", "for": "34 s"}, {"part": "b", "good": 18}]"#;
+    let plan = format!(r#""plan": {{"changeover": {{"counts_at": "make", "runs": {runs}}}}}"#);
+    let trial = Trial::new(stations, &format!("{PARTS}, {sensors}, {plan}"));
+    let stop = trial.start(0).run_until(crate::stations::trial::ns(300.0));
+    assert!(matches!(stop, crate::replication::Stop::Gridlock { .. }), "{stop:?}");
+}
+
 #[test]
 fn a_run_out_that_takes_too_long_is_ended() {
     let plan =
@@ -143,4 +156,16 @@ fn a_sequence_that_makes_no_sense_is_refused() {
     assert!(!bad(r#""counts_at": "make", "runs": [{"part": "c"}]"#).is_empty());
     assert!(!bad(r#""counts_at": "make", "runs": [{"part": "b"}]"#).is_empty(), "nothing brings b at first");
     assert!(!bad(r#""counts_at": "make", "runs": [{"part": "a", "good": 1, "for": "1 s"}]"#).is_empty());
+    let stations = r#"{"id": "tip", "type": "dumper", "contents": 500, "call_level": 100},
+        {"id": "bin", "type": "bin"}, {"id": "make", "type": "work", "time": "1 s"},
+        {"id": "belt", "type": "belt", "capacity": 3}, {"id": "use", "type": "work", "time": "1 s"}"#;
+    let runs = r#""runs": [{"part": "a", "good": 3}, {"part": "b"}]"#;
+    for (at, does) in [("bin", "holds"), ("belt", "holds"), ("tip", "pours")] {
+        let sequence = format!(r#""plan": {{"changeover": {{"counts_at": "{at}", {runs}}}}}"#);
+        let promise = format!(r#""promise": {{"at": "{at}", "clauses": {{"mean_rate": "1 /min"}}}}"#);
+        for (asks, path) in [(sequence, "plan.changeover.counts_at"), (promise, "promise.at")] {
+            let found = problems(stations, &format!("{PARTS}, {asks}")).join("\n");
+            assert!(found.contains(&format!("`{at}` only {does} parts")) && found.contains(path), "{found}");
+        }
+    }
 }

@@ -92,7 +92,7 @@ impl<O: Observer> Replica<'_, O> {
 
     /// Extends `reached`, which holds the first station, to all who are waited for. False if somebody is found who can
     /// change by himself, or will.
-    fn reach(&self, reached: &mut Vec<StationId>) -> bool {
+    pub(super) fn reach(&self, reached: &mut Vec<StationId>) -> bool {
         let mut next = 0;
         while let Some(&station) = reached.get(next) {
             let known = reached.len();
@@ -127,7 +127,10 @@ impl<O: Observer> Replica<'_, O> {
             own = own.and(self.feeders_of(me, others)).and(self.sensors_of(me, others));
         }
         let waits = match state {
-            State::Blocked => own.and(self.beyond_exits_of(me, others)).and(self.redirects_of(me, others)),
+            State::Blocked => own
+                .and(self.beyond_exits_of(me, others))
+                .and(self.redirects_of(me, others))
+                .and(self.level_of(me, others)),
             State::Starved => own.and(self.feeders_of(me, others)),
             State::Held => own.and(self.sensors_of(me, others)),
             State::JamAutomatic
@@ -166,6 +169,12 @@ impl<O: Observer> Replica<'_, O> {
             }
         }
         waits
+    }
+
+    /// Who lowers the bin on whose content a station waits.
+    fn level_of(&self, me: StationId, others: &mut Vec<StationId>) -> Waits {
+        let bin = self.stations[me.ix()].waits_for_level();
+        bin.map_or(Waits::ForOthers, |bin| self.takers_of(bin, others))
     }
 
     /// Whether the clock of a station goes on although there is nothing for it at the next stroke.

@@ -219,15 +219,19 @@ fn check_bodies(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics
             }
         }
     }
-    for name in &scenario.promise.at {
-        if entries.iter().any(|entry| entry.id.value == name.value && has_body(entry)) {
-            let message =
-                format!("`{}` only holds parts; they are counted where a station hands them on", name.value);
-            problems.error(
-                &name.place,
-                Problem::new(code::BAD_CONNECTION, message).help("name the station after it"),
-            );
-        }
+    let counts_at = scenario.plan.changeover.iter().map(|changeover| &changeover.counts_at);
+    for name in scenario.promise.at.iter().chain(counts_at) {
+        let Some(entry) = entries.iter().find(|entry| entry.id.value == name.value) else { continue };
+        let only = match (has_body(entry), entry.blueprint.gives_to_bin()) {
+            (true, _) => "only holds parts",
+            (_, true) => "only pours parts",
+            (false, false) => continue,
+        };
+        let message = format!("`{}` {only}; they are counted where a station hands them on", name.value);
+        problems.error(
+            &name.place,
+            Problem::new(code::BAD_CONNECTION, message).help("name the station after it"),
+        );
     }
 }
 

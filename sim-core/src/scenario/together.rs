@@ -127,6 +127,24 @@ mod tests {
         assert_eq!(problems(&machine(r#"{"id": "B", "type": "bin", "endless": true},"#, "B", 4, "")), "");
     }
 
+    /// Entries keep a distance, so that what comes behind the head of a stopping belt never lies where it does; an
+    /// accumulating belt closes up.
+    #[test]
+    fn a_stopping_belt_with_a_spacing_brings_one_part_at_a_time() {
+        let line = |belt: &str| {
+            let belt =
+                format!(r#"{{"id": "T", "type": "belt", "length": "1 m", "speed": "0.1 m/s", {belt}}},"#);
+            problems(&machine(&belt, "T", 2, ""))
+        };
+        let spaced = line(r#""spacing": "0.2 m", "end": "stopping""#);
+        assert!(
+            spaced.contains("`M` takes 2 parts at once from `T`, where never more than 1 can be"),
+            "{spaced}"
+        );
+        assert_eq!(line(r#""spacing": "0.2 m", "end": "accumulating""#), "");
+        assert_eq!(line(r#""capacity": 5, "end": "stopping""#), "");
+    }
+
     #[test]
     fn escapements_need_as_many_before_and_as_much_room_beyond() {
         let line = |before: u32, beyond: u32, strokes: &str| {

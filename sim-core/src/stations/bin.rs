@@ -132,6 +132,7 @@ impl Blueprint for BinSpec {
                 kind: traffic.brought(self.part.as_ref()),
                 most_per_s: f64::INFINITY,
                 is_driven: false,
+                waits_for_call: false,
             });
         }
     }

@@ -233,7 +233,13 @@ pub struct TrafficSite<'a> {
     pub classes: &'a Classes,
     /// What becomes of a part of each class: rows of (exit, class it leaves in, share). Starts as: all go on
     /// through exit 0 as they came.
-    pub routes: Vec<Vec<(u8, usize, f64)>>,
+    pub routes: Vec<Routes>,
+    /// What else it may do with a part, as room and spacing have it. Left empty: nothing.
+    pub other_ways: Vec<OtherWay>,
+    /// Behind which classes a part can come too close; left empty: behind none.
+    pub close_behind: Vec<bool>,
+    /// There are more other ways than are counted.
+    pub has_uncounted_ways: bool,
     /// Mean time for which a part of each class keeps one of the places of the station, s. Starts as 0.
     pub seconds: Vec<f64>,
     /// Parts handled at once. Starts as 1.
@@ -276,6 +282,22 @@ pub struct TrafficSite<'a> {
     pub run: Option<Run>,
 }
 
+/// What becomes of the parts of a class: (exit, class in which they leave, share).
+pub type Routes = Vec<(u8, usize, f64)>;
+
+/// Something else that a station may do with a part than its routes say.
+#[derive(Debug, Clone)]
+pub struct OtherWay {
+    /// Routes by class.
+    pub routes: Vec<Routes>,
+    /// What would go on leaves through another exit: only when there is no room for it.
+    pub runs_over: bool,
+    /// The part has come too close behind another one.
+    pub too_close: bool,
+    /// Tools do with it what they do on a crowded path.
+    pub crowded: bool,
+}
+
 /// A run of a product sequence, for the balance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Run {
@@ -306,6 +328,9 @@ impl<'a> TrafficSite<'a> {
             comes_back: Vec::new(),
             run: None,
             routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
+            other_ways: Vec::new(),
+            close_behind: Vec::new(),
+            has_uncounted_ways: false,
             seconds: vec![0.0; classes.len()],
             sure: 1.0,
             sides: None,
@@ -394,6 +419,8 @@ pub struct SourceTraffic {
     pub most_per_s: f64,
     /// Whether it brings that many whether or not they are wanted (streams).
     pub is_driven: bool,
+    /// Whether it brings parts only when the content of the store beyond it is low.
+    pub waits_for_call: bool,
 }
 
 /// How a station shares its flow among exits of the same sort.

@@ -273,6 +273,11 @@ impl Dumper {
         if next + 1 < portions { self.run_out(floor, next + 1) } else { self.emptied(floor) }
     }
 
+    /// The bin, if it waits for nothing but that the content falls to the call level.
+    pub(crate) fn waits_for_level(&self) -> Option<PlaceId> {
+        (self.stage == Stage::Ready && !self.called).then_some(self.setup.bin)
+    }
+
     pub(super) fn settle<O: Observer>(&mut self, floor: &mut Floor<O>) {
         if !self.started {
             self.start(floor);

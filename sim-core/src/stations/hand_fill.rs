@@ -126,6 +126,11 @@ impl HandFill {
         floor.set_idle(self.me, !self.wanted && !self.called);
     }
 
+    /// The bin, if nobody is called before its content falls to the call level, or its clock says so.
+    pub(crate) fn waits_for_level(&self) -> Option<PlaceId> {
+        (!self.wanted && !self.called).then_some(self.setup.bin)
+    }
+
     /// The parts fall.
     fn fill<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let bin = floor.place(self.setup.bin);
@@ -280,6 +285,7 @@ impl Blueprint for HandFillSpec {
             kind,
             most_per_s: if time > 0.0 { n / time } else { f64::INFINITY },
             is_driven: false,
+            waits_for_call: self.every.is_none(),
         });
         traffic.attendance = vec![Attendance { calls: 1.0 / n, work_s: self.time.mean() }];
     }

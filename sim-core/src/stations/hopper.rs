@@ -361,6 +361,7 @@ impl Blueprint for HopperSpec {
             kind: traffic.brought(self.part.as_ref()),
             most_per_s: by_hand.min(by_spares),
             is_driven: false,
+            waits_for_call: true,
         });
         traffic.attendance = vec![Attendance { calls: 1.0 / parts, work_s: self.refill.time.mean() }];
     }

@@ -20,6 +20,7 @@ pub mod carrier;
 pub mod catalogue;
 pub mod clumps;
 pub mod comes_back;
+pub mod crowding;
 mod dice;
 pub mod divider;
 pub mod dumper;
@@ -336,6 +337,15 @@ impl Station {
             | Station::PathInFile(_)
             | Station::ScrapBox(_)
             | Station::Stream(_) => false,
+        }
+    }
+
+    /// The bin whose content has to fall before the station does anything, if it waits for that alone.
+    pub(crate) fn waits_for_level(&self) -> Option<PlaceId> {
+        match self {
+            Station::Dumper(s) => s.waits_for_level(),
+            Station::HandFill(s) => s.waits_for_level(),
+            _ => None,
         }
     }
 

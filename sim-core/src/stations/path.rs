@@ -12,9 +12,10 @@
 
 use super::alarm::Alarm;
 use super::clumps::Clumps;
+use super::crowding::Following;
 use super::dice::Dice;
 use super::times::Times;
-use super::tools::{Classes, Comeback, Fate, Gate, Tool, chance_onward};
+use super::tools::{Classes, Comeback, Fate, Gate, Tool, chance_onward, chance_onward_at};
 use crate::kernel::floor::Duty;
 use crate::kernel::{
     Draw, Exit, Floor, Inlets, Message, Moment, Observer, Offer, Pace, PlaceId, State, StationId, Stream,
@@ -46,13 +47,18 @@ pub struct PathSetup {
 }
 
 impl PathSetup {
-    /// The exit to which the tools send a part, and its attitude there.
+    /// Whether what its tools do depends on the loading.
+    pub(super) fn depends_on_loading(&self) -> bool {
+        self.tools.iter().any(Tool::depends_on_loading)
+    }
+
+    /// The exit to which the tools, which do not depend on the loading, send a part, and its attitude there.
     #[inline(always)]
     fn run(&self, part: &Part, luck: &mut Stream) -> (u8, u8) {
         let of_attitude_0 = self.classes.index(part.kind, part.condition, 0);
         let mut attitude = part.attitude;
         for tool in &self.tools {
-            match tool.fate(of_attitude_0 + usize::from(attitude), luck) {
+            match tool.fate(of_attitude_0 + usize::from(attitude), || 1.0, luck) {
                 Fate::Onward(to) => attitude = to,
                 Fate::Exit(no) => return (no, attitude),
             }
@@ -74,26 +80,29 @@ impl PathSetup {
         }
     }
 
-    /// Tells that tool number `tool` has drawn `fate` for `part`, which is as it was before.
+    /// What tool number `tool` does with `part` on a path of this loading; it is told.
     #[inline(always)]
-    pub(super) fn tell_tool<O: Observer>(
+    pub(super) fn use_tool<O: Observer>(
         &self,
         floor: &mut Floor<O>,
         me: StationId,
         tool: usize,
         part: &Part,
-        fate: Fate,
-    ) {
+        loading: impl Fn() -> f64,
+        luck: &mut Stream,
+    ) -> Fate {
+        let class = self.classes.of(part);
+        let fate = self.tools[tool].fate(class, &loading, luck);
         if O::HEARS_DRAWS {
-            let chance = |tool, attitude| {
-                chance_onward(&self.tools, tool, self.classes.index(part.kind, part.condition, attitude))
-            };
+            let first = self.classes.index(part.kind, part.condition, 0);
             let after = match fate {
-                Fate::Onward(attitude) => chance(tool + 1, attitude),
+                Fate::Onward(attitude) => chance_onward(&self.tools, tool + 1, first + usize::from(attitude)),
                 Fate::Exit(exit) => f64::from(u8::from(exit == 0)),
             };
-            floor.observer.drew(Draw::Accepted(me), after - chance(tool, part.attitude));
+            let before = chance_onward_at(&self.tools, tool, first, class, loading);
+            floor.observer.drew(Draw::Accepted(me), after - before);
         }
+        fate
     }
 
     /// Gives a part that leaves through exit `no` the attitude that the exit's rule says.
@@ -167,13 +176,15 @@ pub struct Path {
     at_entry: u8,
     stage: Stage,
     clumps: Option<Box<Clumps>>,
+    /// How closely parts follow one another, if some tool depends on it.
+    following: Option<Box<Following>>,
     /// Listed as waiting for room somewhere.
     waits: bool,
     /// Present speed.
     pace: Pace,
     /// Some exit is a hand, so that what has left may still stand there.
     has_hands: bool,
-    /// Nothing overflows, and no exit is a hand.
+    /// Nothing overflows, no exit is a hand, and no tool depends on the loading.
     is_plain: bool,
     /// What the tools do by class, where there is only one and it is simple; otherwise empty.
     gates: Vec<Gate>,
@@ -185,7 +196,8 @@ impl Path {
     /// An empty path.
     pub fn new(me: StationId, alarm: Alarm, setup: PathSetup, pass: Times, luck: Dice) -> Self {
         let has_hands = setup.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
-        let is_plain = !has_hands && setup.overflow.is_none();
+        let following = setup.depends_on_loading().then(Box::default);
+        let is_plain = !has_hands && setup.overflow.is_none() && following.is_none();
         let (part, stage) = (Part::default(), Stage::Empty);
         let pace = Pace::FULL;
         let exits: Vec<Exit> = setup.exits.iter().map(|exit| exit.exit).collect();
@@ -201,6 +213,7 @@ impl Path {
             at_entry: 0,
             stage,
             clumps: None,
+            following,
             waits: false,
             pace,
             has_hands,
@@ -249,7 +262,7 @@ impl Path {
         }
     }
 
-    /// Whether nothing overflows, no exit is a hand and no part comes tangled.
+    /// Whether nothing overflows, no exit is a hand, no part comes tangled and no tool depends on the loading.
     pub(crate) fn is_plain(&self) -> bool {
         self.is_plain
     }
@@ -337,9 +350,8 @@ impl Path {
                 exit = no;
                 break;
             }
-            let class = self.setup.classes.of(&self.part);
-            let fate = self.setup.tools[tool].fate(class, self.luck.stream());
-            self.setup.tell_tool(floor, self.me, tool, &self.part, fate);
+            let loading = || self.following.as_ref().map_or(1.0, |following| following.loading);
+            let fate = self.setup.use_tool(floor, self.me, tool, &self.part, loading, self.luck.stream());
             match fate {
                 Fate::Onward(attitude) => self.part.turn_to(attitude),
                 Fate::Exit(no) => {
@@ -389,6 +401,9 @@ impl Path {
             self.setup.stop_waiting(floor, self.me);
         }
         self.stage = Stage::Empty;
+        if let Some(following) = &mut self.following {
+            following.leave(floor.now);
+        }
         !duty.jams(floor, &self.part, Moment::After)
     }
 
@@ -438,6 +453,9 @@ impl Path {
         self.at_entry = self.part.attitude;
         self.stage = Stage::Passing;
         let time = self.pace.stretched(self.pass.take(floor, self.me));
+        if let Some(following) = &mut self.following {
+            following.start(floor.now, time);
+        }
         self.alarm.start(floor, floor.now + time);
         duty.set_state(floor, State::Working);
         duty.jams(floor, &self.part, Moment::Start);

@@ -29,6 +29,7 @@ mod stretch;
 
 use super::alarm::Alarm;
 use super::clumps::Clumps;
+use super::crowding::Coverage;
 use super::dice::Dice;
 use super::path::PathSetup;
 use super::tools::Fate;
@@ -71,6 +72,18 @@ pub struct FileSetup {
     pub clumps: Option<Clumps>,
 }
 
+impl FileSetup {
+    /// Time from entry to end at full speed, ns.
+    fn passage(&self) -> Nanos {
+        self.points.iter().map(|point| point.travel).sum()
+    }
+
+    /// Time in which a part that entered in this attitude clears the entry, ns.
+    fn spacing_of(&self, part: &Part, at_entry: u8) -> Nanos {
+        self.spacing[self.path.classes.index(part.kind, part.condition, at_entry)]
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Flow {
     Clear,
@@ -101,6 +114,8 @@ pub struct PathInFile {
     stretches: Vec<Stretch>,
     /// From when on a part is far enough behind the one that each tool saw last, in the time of its stretch.
     apart_from: Vec<Option<Nanos>>,
+    /// What parts take up of the path, if some tool depends on it.
+    coverage: Option<Coverage>,
     /// Present speed, for which all times are kept.
     pace: Pace,
     /// When the entry is clear, in the time of the first stretch.
@@ -122,6 +137,7 @@ impl PathInFile {
         let stretches = vec![Stretch { head: Nanos::MAX, ..Stretch::default() }; setup.points.len()];
         let has_hands = setup.path.exits.iter().any(|exit| matches!(exit.exit, Exit::Hand(_)));
         let apart_from = vec![None; setup.sensed.len()];
+        let coverage = setup.path.depends_on_loading().then(Coverage::default);
         PathInFile {
             me,
             alarm,
@@ -130,6 +146,7 @@ impl PathInFile {
             luck,
             stretches,
             apart_from,
+            coverage,
             pace: Pace::FULL,
             entry_clear: 0,
             jam: None,
@@ -155,6 +172,9 @@ impl PathInFile {
     pub(super) fn hold(&mut self, part: Part) {
         let rider =
             Rider { part, at_entry: part.attitude, due: 0, at: At::Leaving { exit: 0, jammed: true } };
+        if let Some(coverage) = &mut self.coverage {
+            coverage.taken_up += self.setup.spacing_of(&part, part.attitude);
+        }
         if let Some(last) = self.stretches.last_mut() {
             last.riders.push_front(rider);
             last.note_head();
@@ -163,7 +183,7 @@ impl PathInFile {
 
     /// Time from entry to end, ns.
     pub(super) fn passage(&self) -> Nanos {
-        self.setup.points.iter().map(|point| point.travel).sum()
+        self.setup.passage()
     }
 
     pub(super) fn content(&self) -> usize {
@@ -403,10 +423,9 @@ impl PathInFile {
             Some(None) => return on,
             None => {}
         }
-        let class = self.setup.path.classes.of(part);
-        let fate = self.setup.path.tools[tool].fate(class, self.luck.stream());
-        self.setup.path.tell_tool(floor, self.me, tool, part, fate);
-        match fate {
+        let (setup, coverage) = (&self.setup, self.coverage);
+        let loading = || coverage.map_or(1.0, |coverage| coverage.loading(setup.passage()));
+        match setup.path.use_tool(floor, self.me, tool, part, loading, self.luck.stream()) {
             Fate::Onward(attitude) => {
                 part.turn_to(attitude);
                 on
@@ -435,6 +454,9 @@ impl PathInFile {
             return Flow::Blocked;
         }
         let Some(rider) = self.stretches[at].pop() else { panic!("only a part that is there leaves") };
+        if let Some(coverage) = &mut self.coverage {
+            coverage.taken_up -= self.setup.spacing_of(&part, rider.at_entry);
+        }
         if exit != 0 {
             self.setup.path.turn_back(floor, exit, rider.at_entry, &mut part, &mut self.luck);
         }
@@ -489,7 +511,10 @@ impl PathInFile {
         }
         let now = floor.now - self.stretches[0].lag;
         let due = now + self.pace.stretched(self.setup.points[0].travel);
-        let spacing = self.setup.spacing[self.setup.path.classes.of(&part)];
+        let spacing = self.setup.spacing_of(&part, part.attitude);
+        if let Some(coverage) = &mut self.coverage {
+            coverage.taken_up += spacing;
+        }
         self.entry_clear = now + self.pace.stretched(spacing);
         self.stretches[0].push(Rider { part, at_entry: part.attitude, due, at: At::Way });
         floor.set_state(self.me, State::Working);

@@ -8,8 +8,9 @@
 //! Unoriented parts that reach the end go on as they are: an escape of the tooling is no error of the file.
 //!
 //! In the balance the routes of each class are exact: the tools as stochastic matrices multiplied in order,
-//! misreads of sensed tools included, with the rule of each exit for the attitude. Not in it: parts too close
-//! for a sensed tool; overflow only as bounds of the flows that go round. A path in file is busy for the time in which a part clears the entry.
+//! misreads of sensed tools included, with the rule of each exit for the attitude. Surplus that runs over and parts
+//! that come too close for a sensed tool hang on chance: they are other ways of a part ([`other_ways`]), for bounds. A
+//! path in file is busy for the time in which a part clears the entry.
 
 use super::Station;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, part_needs, read_to};
@@ -251,11 +252,11 @@ impl PathSpec {
     /// What the tools do, as plain shares.
     fn tooling(&self, kinds: &[Kind], comes_back: &[bool]) -> Tooling {
         let rows = self.exit_rows();
-        let table = |tool: &ToolSpec| -> ToolTable {
+        let table = |tool: &ToolSpec, is_crowded: bool| -> ToolTable {
             let exit = self.exit_of(&rows, tool);
             let row = |class: ClassName| {
                 let kind = &kinds[usize::from(class.kind)];
-                tool.row(kind, usize::from(class.condition), usize::from(class.attitude), exit)
+                tool.row(kind, usize::from(class.condition), usize::from(class.attitude), exit, is_crowded)
             };
             class_names(kinds).into_iter().map(row).collect()
         };
@@ -268,7 +269,13 @@ impl PathSpec {
             (Some(_) | None, _) => None,
         };
         Tooling {
-            tools: self.tools.iter().map(table).collect(),
+            tools: self.tools.iter().map(|tool| table(tool, false)).collect(),
+            crowded: self
+                .tools
+                .iter()
+                .enumerate()
+                .filter_map(|(no, tool)| Some((no, tool.crowding()?, table(tool, true))))
+                .collect(),
             rules: rows.iter().map(|(_, _, rule)| rule.rule(kinds)).collect(),
             tangled,
         }
@@ -490,6 +497,8 @@ impl Blueprint for PathSpec {
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let tooling = self.tooling(traffic.kinds, &traffic.comes_back);
+        self.tell_other_ways(&tooling, traffic);
+        let tooling = tooling.half_way();
         let names = class_names(traffic.kinds);
         for (entry, routes) in traffic.routes.iter_mut().enumerate() {
             *routes = tooling.through(traffic.kinds, entry);
@@ -531,5 +540,6 @@ impl Blueprint for PathSpec {
     }
 }
 
+mod other_ways;
 #[cfg(test)]
 mod tests;

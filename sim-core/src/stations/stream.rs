@@ -201,7 +201,7 @@ impl Blueprint for StreamSpec {
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let kind = traffic.brought(self.part.as_ref());
         let most_per_s = self.group.mean() / self.spacing.mean();
-        traffic.source = Some(SourceTraffic { kind, most_per_s, is_driven: true });
+        traffic.source = Some(SourceTraffic { kind, most_per_s, is_driven: true, waits_for_call: false });
     }
 
     fn build(&self, site: &mut Site<'_>) -> Station {

@@ -12,6 +12,10 @@
 //! * `by_condition` gives parts of a condition rules of their own in place of these, `by_part` those of a kind
 //!   (tooling that is changed from product to product).
 //!
+//! * `crowded` gives the chances on a crowded path in place of those of the same rules; what it leaves out is as on an
+//!   uncrowded one. Between the loadings `uncrowded_at` and `crowded_at` of the tool every chance goes over in a straight
+//!   line (ruling 12; [`super::crowding`] says what loading is).
+//!
 //! A *sensed* tool (an ejector behind a sensor) misreads both ways: what the rules let go on is rejected with
 //! the chance `false_reject`, what they reject goes on as it is with the chance `false_pass`. A part that comes
 //! closer to the one before than `least_spacing` is rejected unseen (or passes, if the file says so).
@@ -19,6 +23,7 @@
 //! Invariant: the chances of a row add up to 1; attitudes are looked up in each part kind by name.
 
 use super::comes_back::{ComebackSpec, comes_back};
+use super::crowding::Crowding;
 use super::tools::Fate;
 use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::terms::kind::{Kind, must_be_one_of};
@@ -26,7 +31,7 @@ use crate::terms::stops::{StopSpec, read_jams};
 use crate::text::fields::Object;
 use crate::text::forms::{
     Chance, Choice, Spanned, chance, either, length, less_helps, map_of, more_helps, name, nested, one_of,
-    time,
+    share, time,
 };
 
 type ByName<T> = Vec<(Spanned<String>, T)>;
@@ -39,8 +44,10 @@ const SUM_TOLERANCE: f64 = 1e-9;
 pub struct Rules {
     accepts: Option<Chance>,
     passes: Option<ByName<Chance>>,
-    turns: ByName<ByName<Chance>>,
-    drops: ByName<Chance>,
+    turns: Option<ByName<ByName<Chance>>>,
+    drops: Option<ByName<Chance>>,
+    /// The same on a crowded path, if that differs.
+    crowded: Option<Box<Rules>>,
 }
 
 /// A sensor before an ejector.
@@ -72,13 +79,18 @@ pub struct ToolSpec {
     pub comes_back: Option<ComebackSpec>,
     /// Where it acts, m from the entry; left out: at the end.
     pub position_m: Option<Spanned<f64>>,
+    /// From where to where it grows crowded.
+    crowding: Crowding,
     /// Its sensor, if it has one.
     pub sensed: Option<SensedSpec>,
     /// Ways to get stuck in it.
     pub jams: Vec<StopSpec>,
 }
 
-fn read_rules(object: &mut Object<'_>) -> Rules {
+/// Keys of the chances of a set of rules.
+const CHANCES: [&str; 4] = ["accepts", "passes", "turns", "drops"];
+
+fn read_chances(object: &mut Object<'_>) -> Rules {
     let rules = Rules {
         accepts: object.maybe(
             "accepts",
@@ -90,33 +102,77 @@ fn read_rules(object: &mut Object<'_>) -> Rules {
             more_helps(map_of(chance())),
             "By attitude, the chance to go on as it is; what is neither passed nor turned leaves",
         ),
-        turns: object.optional(
+        turns: object.maybe(
             "turns",
             more_helps(map_of(map_of(chance()))),
-            "{}",
-            "By attitude, the attitudes into which it is turned, each with its chance",
+            "By attitude, the attitudes into which it is turned, each with its chance; left out: nothing is turned",
         ),
-        drops: object.optional(
+        drops: object.maybe(
             "drops",
             map_of(chance()),
-            "{}",
-            "By condition or attitude, the chance to leave here before anything else",
+            "By condition or attitude, the chance to leave here before anything else; left out: nothing is dropped",
         ),
+        crowded: None,
     };
     if object.sound(&["accepts", "passes"]) && rules.accepts.is_some() && rules.passes.is_some() {
         let problem = Problem::new(code::BAD_CONNECTION, "`accepts` and `passes` say the same twice");
         object.fail("accepts", problem.help("list every attitude in `passes`, or take it out"));
     }
+    rules
+}
+
+fn read_rules(object: &mut Object<'_>) -> Rules {
+    let rules = read_chances(object);
+    let crowded = object.maybe(
+        "crowded",
+        nested("crowded-tool-rules", read_crowded),
+        "Chances on a crowded path, in place of these; what it leaves out is as on an uncrowded path; left out: the loading does not matter",
+    );
     if object.sound(&["accepts", "passes", "turns"]) {
-        for (attitude, sum) in rules.sums() {
-            if sum > 1.0 + SUM_TOLERANCE {
-                let key = if object.has("turns") { "turns" } else { "passes" };
-                let message = format!("the chances of a part that lies `{attitude}` add up to {sum:.6}");
-                object.fail(key, Problem::new(code::SHARES_SUM, message).expected("a sum of at most 1"));
-            }
-        }
+        rules.check_sums(object, if object.has("turns") { "turns" } else { "passes" });
+    }
+    let crowded = crowded.map(|crowded| Box::new(crowded.or(&rules)));
+    if let (Some(crowded), true) = (&crowded, object.sound(&["accepts", "passes", "turns", "crowded"])) {
+        crowded.check_sums(object, "crowded");
+    }
+    Rules { crowded, ..rules }
+}
+
+fn read_crowded(object: &mut Object<'_>) -> Rules {
+    let rules = read_chances(object);
+    if object.sound(&CHANCES) && !CHANCES.iter().any(|key| object.has(key)) {
+        let problem = Problem::new(code::MISSING_KEY, "it does not say what differs on a crowded path");
+        object.fail_here(problem.expected("`accepts`, `passes`, `turns` or `drops`"));
     }
     rules
+}
+
+/// The loadings between which the chances go over.
+fn read_crowding(object: &mut Object<'_>) -> Crowding {
+    let crowding = Crowding {
+        uncrowded_at: object.optional(
+            "uncrowded_at",
+            share().non_negative().at_most("100 %"),
+            "0 %",
+            "Up to this loading of the path the chances of an uncrowded path hold",
+        ),
+        crowded_at: object.optional(
+            "crowded_at",
+            share().positive().at_most("100 %"),
+            "100 %",
+            "From this loading of the path on those of a crowded one hold; between the two they go over in a straight line",
+        ),
+    };
+    let is_known = object.sound(&["uncrowded_at", "crowded_at"]);
+    if is_known && crowding.uncrowded_at >= crowding.crowded_at {
+        let key = if object.has("crowded_at") { "crowded_at" } else { "uncrowded_at" };
+        let problem = Problem::new(
+            code::OUT_OF_RANGE,
+            "a path is crowded from a higher loading on than it is uncrowded",
+        );
+        object.fail(key, problem.expected("`uncrowded_at` below `crowded_at`"));
+    }
+    crowding
 }
 
 fn read_sensed(object: &mut Object<'_>) -> SensedSpec {
@@ -164,7 +220,7 @@ pub fn read(object: &mut Object<'_>) -> ToolSpec {
         "Where it acts, from the entry of the path (parts in file); left out: at the end",
     );
     let position_place = object.place_of("position");
-    ToolSpec {
+    let spec = ToolSpec {
         id: object.required("id", name(), "Its name"),
         place,
         rules: read_rules(object),
@@ -199,19 +255,60 @@ pub fn read(object: &mut Object<'_>) -> ToolSpec {
             nested("tool-sensor", read_sensed),
             "The tool is an ejector behind a sensor; left out: it is passive",
         ),
+        crowding: read_crowding(object),
         jams: read_jams(object),
+    };
+    for key in ["uncrowded_at", "crowded_at"] {
+        let is_known = object.sound(&[key, "crowded", "by_condition", "by_part"]);
+        if is_known && object.has(key) && spec.crowding().is_none() {
+            let problem = Problem::new(code::BAD_CONNECTION, "no chance of this tool depends on the loading");
+            object
+                .fail(key, problem.help("give `crowded` with the chances on a crowded path, or take it out"));
+        }
     }
+    spec
 }
 
-fn find<'r, T>(rows: &'r ByName<T>, name: &str) -> Option<&'r T> {
+fn find<'r, T>(rows: &'r [(Spanned<String>, T)], name: &str) -> Option<&'r T> {
     rows.iter().find(|(known, _)| known.value == name).map(|(_, value)| value)
 }
 
 impl Rules {
+    /// These, and what they leave out as in `other`.
+    fn or(self, other: &Rules) -> Self {
+        let (accepts, passes) = match (self.accepts, self.passes) {
+            (None, None) => (other.accepts, other.passes.clone()),
+            own => own,
+        };
+        let turns = self.turns.or_else(|| other.turns.clone());
+        let drops = self.drops.or_else(|| other.drops.clone());
+        Rules { accepts, passes, turns, drops, crowded: None }
+    }
+
+    fn check_sums(&self, object: &mut Object<'_>, key: &'static str) {
+        for (attitude, sum) in self.sums().into_iter().filter(|(_, sum)| *sum > 1.0 + SUM_TOLERANCE) {
+            let message = format!("the chances of a part that lies `{attitude}` add up to {sum:.6}");
+            object.fail(key, Problem::new(code::SHARES_SUM, message).expected("a sum of at most 1"));
+        }
+    }
+
+    /// These rules, or those for a crowded path.
+    fn on(&self, is_crowded: bool) -> &Rules {
+        self.crowded.as_deref().filter(|_| is_crowded).unwrap_or(self)
+    }
+
+    fn turns(&self) -> &[(Spanned<String>, ByName<Chance>)] {
+        self.turns.as_deref().unwrap_or_default()
+    }
+
+    fn drops(&self) -> &[(Spanned<String>, Chance)] {
+        self.drops.as_deref().unwrap_or_default()
+    }
+
     /// Sums of chances to go on, by attitude.
     fn sums(&self) -> Vec<(String, f64)> {
         let turned = |name: &str| -> f64 {
-            let rows = find(&self.turns, name);
+            let rows = find(self.turns(), name);
             rows.map_or(0.0, |rows| rows.iter().map(|(_, chance)| chance.value()).sum())
         };
         let passed = |name: &str| -> f64 {
@@ -219,8 +316,11 @@ impl Rules {
             own.map_or(0.0, |chance| chance.value())
         };
         let mut names: Vec<&str> = Vec::new();
-        for name in
-            self.turns.iter().map(|(name, _)| name).chain(self.passes.iter().flatten().map(|(name, _)| name))
+        for name in self
+            .turns()
+            .iter()
+            .map(|(name, _)| name)
+            .chain(self.passes.iter().flatten().map(|(name, _)| name))
         {
             if !names.contains(&&name.value[..]) {
                 names.push(&name.value);
@@ -233,10 +333,10 @@ impl Rules {
     fn shares(&self, kind: &Kind, condition: usize, attitude: usize) -> (Vec<f64>, f64) {
         let own_names = [&kind.conditions[condition], &kind.attitudes[attitude]];
         let applies = |(name, _): &&(Spanned<String>, Chance)| own_names.contains(&&name.value);
-        let kept: f64 = self.drops.iter().filter(applies).map(|(_, chance)| 1.0 - chance.value()).product();
+        let kept: f64 = self.drops().iter().filter(applies).map(|(_, chance)| 1.0 - chance.value()).product();
         let mut onward = vec![0.0; kind.attitudes.len()];
         let mut turned = 0.0;
-        for (into, chance) in find(&self.turns, &kind.attitudes[attitude]).into_iter().flatten() {
+        for (into, chance) in find(self.turns(), &kind.attitudes[attitude]).into_iter().flatten() {
             if let Some(into) = kind.attitudes.iter().position(|known| *known == into.value) {
                 onward[into] += chance.value();
                 turned += chance.value();
@@ -260,12 +360,20 @@ impl Rules {
 
 impl ToolSpec {
     /// What becomes of a part of a class: fates with chances above 0 that add up to 1. Rejected parts leave
-    /// through `exit`; without one they go on as they are (which is reported by [`ToolSpec::check`]).
-    pub fn row(&self, kind: &Kind, condition: usize, attitude: usize, exit: Option<u8>) -> Vec<(Fate, f64)> {
+    /// through `exit`; without one they go on as they are (which is reported by [`ToolSpec::check`]). The path is
+    /// crowded or uncrowded.
+    pub fn row(
+        &self,
+        kind: &Kind,
+        condition: usize,
+        attitude: usize,
+        exit: Option<u8>,
+        is_crowded: bool,
+    ) -> Vec<(Fate, f64)> {
         let of_part = || find(&self.by_part, &kind.name);
         let rules =
             find(&self.by_condition, &kind.conditions[condition]).or_else(of_part).unwrap_or(&self.rules);
-        let (mut onward, mut out) = rules.shares(kind, condition, attitude);
+        let (mut onward, mut out) = rules.on(is_crowded).shares(kind, condition, attitude);
         if let Some(sensed) = &self.sensed {
             let (refused, let_go) = (sensed.false_reject.value(), sensed.false_pass.value());
             let right: f64 = onward.iter().sum();
@@ -280,13 +388,29 @@ impl ToolSpec {
         fates.chain([(exit_fate, out)]).filter(|(_, share)| *share > 0.0).collect()
     }
 
+    /// All rules, those for a crowded path among them.
+    fn all_rules(&self) -> impl Iterator<Item = &Rules> {
+        let own = self.by_condition.iter().chain(&self.by_part).map(|(_, rules)| rules);
+        std::iter::once(&self.rules)
+            .chain(own)
+            .flat_map(|rules| [rules].into_iter().chain(rules.crowded.as_deref()))
+    }
+
+    /// The loadings between which its chances go over, if they depend on the loading.
+    pub fn crowding(&self) -> Option<Crowding> {
+        self.all_rules().any(|rules| rules.crowded.is_some()).then_some(self.crowding)
+    }
+
     /// Whether it can reject parts of these kinds.
     pub fn rejects(&self, kinds: &[Kind]) -> bool {
         let rejects = |kind: &Kind| {
             let classes =
                 (0..kind.conditions.len()).flat_map(|c| (0..kind.attitudes.len()).map(move |a| (c, a)));
             let is_exit = |(fate, _): &(Fate, f64)| matches!(fate, Fate::Exit(_));
-            classes.into_iter().any(|(c, a)| self.row(kind, c, a, Some(1)).iter().any(is_exit))
+            let rows = classes
+                .into_iter()
+                .flat_map(|(c, a)| [false, true].map(|is_crowded| self.row(kind, c, a, Some(1), is_crowded)));
+            rows.into_iter().any(|row| row.iter().any(is_exit))
         };
         kinds.iter().any(rejects)
     }
@@ -298,15 +422,14 @@ impl ToolSpec {
         let mut known = |what: &str, name: &Spanned<String>, names: &[&str]| {
             must_be_one_of(name, what, names, problems);
         };
-        let own = self.by_condition.iter().chain(&self.by_part).map(|(_, rules)| rules);
-        for rules in std::iter::once(&self.rules).chain(own) {
+        for rules in self.all_rules() {
             rules.passes.iter().flatten().for_each(|(name, _)| known("attitude", name, &attitudes));
-            for (name, into) in &rules.turns {
+            for (name, into) in rules.turns() {
                 known("attitude", name, &attitudes);
                 into.iter().for_each(|(name, _)| known("attitude", name, &attitudes));
             }
             let both: Vec<&str> = conditions.iter().chain(&attitudes).copied().collect();
-            rules.drops.iter().for_each(|(name, _)| known("condition or attitude", name, &both));
+            rules.drops().iter().for_each(|(name, _)| known("condition or attitude", name, &both));
         }
         self.by_condition.iter().for_each(|(name, _)| known("condition", name, &conditions));
         let parts: Vec<&str> = kinds.iter().map(|kind| kind.name.as_str()).collect();

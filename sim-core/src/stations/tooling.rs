@@ -5,6 +5,7 @@
 //! exact. It knows nothing of time. Invariant: the shares that [`Tooling::through`] gives for one entry
 //! class add up to 1.
 
+use super::crowding::{Blend, Crowding};
 use super::tools::{Classes, Comeback, Fate, Row, Tool};
 use crate::kernel::dice::Outcomes;
 use crate::terms::kind::Kind;
@@ -100,6 +101,8 @@ impl ReturnRule {
 pub struct Tooling {
     /// The tools, in order.
     pub tools: Vec<ToolTable>,
+    /// Tools whose chances depend on the loading of the path: their number, the points, and what they do on a crowded path.
+    pub crowded: Vec<(usize, Crowding, ToolTable)>,
     /// Rule of each exit; that of exit 0 is not used.
     pub rules: Vec<ReturnRule>,
     /// Share of all entering parts that hang together with others, and the exit through which the first tool
@@ -145,6 +148,32 @@ impl Tooling {
         routes
     }
 
+    /// The same tools with the chances of a crowded path for those for which `is_crowded` says so, and of an uncrowded path
+    /// for the others.
+    pub fn at_corner(&self, is_crowded: impl Fn(usize) -> bool) -> Tooling {
+        let mut corner = Tooling { crowded: Vec::new(), ..self.clone() };
+        for (tool, _, table) in self.crowded.iter().filter(|(tool, ..)| is_crowded(*tool)) {
+            corner.tools[*tool].clone_from(table);
+        }
+        corner
+    }
+
+    /// The same tools with chances half-way between those of an uncrowded and of a crowded path.
+    pub fn half_way(&self) -> Tooling {
+        let mut middle = Tooling { crowded: Vec::new(), ..self.clone() };
+        for (tool, points, table) in &self.crowded {
+            let pairs = self.tools[*tool].iter().zip(table);
+            let row = |(uncrowded, crowded): (&Vec<_>, &Vec<_>)| -> Vec<(Fate, f64)> {
+                Blend::new(*points, uncrowded, crowded)
+                    .fates_half_way()
+                    .filter(|(_, chance)| *chance > 0.0)
+                    .collect()
+            };
+            middle.tools[*tool] = pairs.map(row).collect();
+        }
+        middle
+    }
+
     fn as_returned(&self, kind: &Kind, no: usize, at_entry: usize, left_as: &[f64]) -> Vec<f64> {
         match comes_back_as(&self.rules[no], kind, at_entry) {
             None => left_as.to_vec(),
@@ -157,10 +186,16 @@ impl Tooling {
 
     /// The tools as they run.
     pub fn compiled(&self) -> Vec<Tool> {
-        let row = |fates: &Vec<(Fate, f64)>| {
-            Row::new(fates).unwrap_or_else(|e| panic!("the chances of a tool's row were checked: {e}"))
+        let crowded = |no: usize| self.crowded.iter().find(|(known, ..)| *known == no);
+        let row = |no: usize, class: usize| match crowded(no) {
+            None => Row::new(&self.tools[no][class]),
+            Some((_, points, table)) => Row::blended(*points, &self.tools[no][class], &table[class]),
         };
-        self.tools.iter().map(|table| Tool::new(table.iter().map(row).collect())).collect()
+        let checked = |row: Result<Row, String>| {
+            row.unwrap_or_else(|e| panic!("the chances of a tool's row were checked: {e}"))
+        };
+        let tool = |no: usize| (0..self.tools[no].len()).map(|class| checked(row(no, class))).collect();
+        (0..self.tools.len()).map(|no| Tool::new(tool(no))).collect()
     }
 }
 
@@ -195,6 +230,7 @@ pub(super) mod tests {
                 step([&[(0, 1.0)], &[(0, 0.6), (1, 0.2)], &[(2, 0.5)], &[]]),
                 step([&[(0, 0.95)], &[], &[(0, 0.3)], &[]]),
             ],
+            crowded: Vec::new(),
             rules: vec![ReturnRule::AsLeft, rule],
             tangled: None,
         }

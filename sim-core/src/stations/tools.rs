@@ -3,6 +3,7 @@
 //! A tool maps a part to: onward in an attitude, or to an exit, each with its chance. What can't be
 //! otherwise draws no luck. The row is compiled into one table per tool, indexed by the class of the part.
 
+use super::crowding::{Blend, Crowding};
 use crate::kernel::dice::Outcomes;
 use crate::kernel::{Exit, Floor, Observer, PlaceId, Stream, dice};
 use crate::part::Part;
@@ -94,8 +95,15 @@ pub struct Row {
     /// First fate, and second if there is one: most rows have no more.
     pair: [Fate; 2],
     choice: Choice,
-    /// All fates, where there are more than two.
-    many: Option<Box<(Outcomes, Vec<Fate>)>>,
+    /// All fates, where there are more than two or their chances depend on the loading.
+    many: Option<Box<Many>>,
+}
+
+/// Fates that need more than one threshold.
+#[derive(Clone, Debug)]
+enum Many {
+    Fixed(Outcomes, Vec<Fate>),
+    Blended(Blend),
 }
 
 /// How much luck a row takes.
@@ -104,6 +112,7 @@ enum Choice {
     None,
     OfTwo,
     OfMany,
+    ByLoading,
 }
 
 impl Row {
@@ -119,21 +128,38 @@ impl Row {
         let (choice, many) = match fates.len() {
             0 | 1 => (Choice::None, None),
             2 => (Choice::OfTwo, None),
-            _ => (Choice::OfMany, Some(Box::new((outcomes, fates)))),
+            _ => (Choice::OfMany, Some(Box::new(Many::Fixed(outcomes, fates)))),
         };
         Ok(Row { threshold, pair, choice, many })
     }
-}
 
-impl Row {
-    /// The fates with their chances.
+    /// A row whose chances depend on the loading of the path; fixed if the two rows are the same.
+    ///
+    /// # Errors
+    /// As [`Row::new`].
+    pub fn blended(
+        crowding: Crowding,
+        uncrowded: &[(Fate, f64)],
+        crowded: &[(Fate, f64)],
+    ) -> Result<Self, String> {
+        let row = Row::new(uncrowded)?;
+        if uncrowded == crowded {
+            return Ok(row);
+        }
+        Row::new(crowded)?;
+        let many = Some(Box::new(Many::Blended(Blend::new(crowding, uncrowded, crowded))));
+        Ok(Row { choice: Choice::ByLoading, many, ..row })
+    }
+
+    /// The fates with their chances; half-way between the points where they depend on the loading.
     fn fates(&self) -> Vec<(Fate, f64)> {
         match (self.choice, self.many.as_deref()) {
             (Choice::None, _) => vec![(self.pair[0], 1.0)],
-            (Choice::OfMany, Some((outcomes, fates))) => {
+            (_, Some(Many::Fixed(outcomes, fates))) => {
                 fates.iter().copied().zip(outcomes.each_share()).collect()
             }
-            (Choice::OfTwo | Choice::OfMany, _) => {
+            (_, Some(Many::Blended(blend))) => blend.fates_half_way().collect(),
+            (Choice::OfTwo | Choice::OfMany | Choice::ByLoading, None) => {
                 let first = self.threshold as f64 / 18_446_744_073_709_551_616.0;
                 vec![(self.pair[0], first), (self.pair[1], 1.0 - first)]
             }
@@ -141,9 +167,20 @@ impl Row {
     }
 
     #[inline(never)]
-    fn fate_of_many(&self, luck: &mut Stream) -> Fate {
-        let Some((outcomes, fates)) = self.many.as_deref() else { panic!("a choice of many lists them") };
-        fates[outcomes.pick(luck)]
+    fn fate_of_many(&self, loading: f64, luck: &mut Stream) -> Fate {
+        match self.many.as_deref() {
+            Some(Many::Fixed(outcomes, fates)) => fates[outcomes.pick(luck)],
+            Some(Many::Blended(blend)) => blend.fate(loading, luck),
+            None => panic!("a choice of many lists them"),
+        }
+    }
+
+    /// The fates with their chances at a loading, if they depend on it.
+    fn fates_at(&self, loading: f64) -> Option<impl Iterator<Item = (Fate, f64)>> {
+        match self.many.as_deref() {
+            Some(Many::Blended(blend)) => Some(blend.fates(loading)),
+            Some(Many::Fixed(..)) | None => None,
+        }
     }
 }
 
@@ -161,9 +198,14 @@ impl Tool {
         Tool { rows, onward: Vec::new() }
     }
 
-    /// What happens to a part of `class`.
+    /// Whether what it does depends on the loading of the path.
+    pub fn depends_on_loading(&self) -> bool {
+        self.rows.iter().any(|row| row.choice == Choice::ByLoading)
+    }
+
+    /// What happens to a part of `class` on a path of this loading (0 to 1), which is worked out where it counts.
     #[inline(always)]
-    pub fn fate(&self, class: usize, luck: &mut Stream) -> Fate {
+    pub fn fate(&self, class: usize, loading: impl FnOnce() -> f64, luck: &mut Stream) -> Fate {
         let row = &self.rows[class];
         match row.choice {
             Choice::None => row.pair[0],
@@ -174,7 +216,8 @@ impl Tool {
                     row.pair[1]
                 }
             }
-            Choice::OfMany => row.fate_of_many(luck),
+            Choice::OfMany => row.fate_of_many(1.0, luck),
+            Choice::ByLoading => row.fate_of_many(loading(), luck),
         }
     }
 }
@@ -194,6 +237,26 @@ pub fn look_ahead(tools: &mut [Tool], classes: &Classes) {
         after = classes.of_attitude_0().enumerate().map(of).collect();
         tool.onward.clone_from(&after);
     }
+}
+
+/// The chance that a part of `class`, whose class in attitude 0 is `first`, goes on in the end, before tool number `tool`
+/// acts on a path of this loading. What later tools do counts as [`look_ahead`] has it.
+pub(super) fn chance_onward_at(
+    tools: &[Tool],
+    tool: usize,
+    first: usize,
+    class: usize,
+    loading: impl FnOnce() -> f64,
+) -> f64 {
+    let row = &tools[tool].rows[class];
+    let Some(fates) = (row.choice == Choice::ByLoading).then(|| row.fates_at(loading())).flatten() else {
+        return tools[tool].onward[class];
+    };
+    let after = |(fate, chance): (Fate, f64)| match fate {
+        Fate::Onward(attitude) => chance * chance_onward(tools, tool + 1, first + usize::from(attitude)),
+        Fate::Exit(exit) => chance * f64::from(u8::from(exit == 0)),
+    };
+    fates.map(after).sum()
 }
 
 /// The chance that a part of `class` goes on in the end, before tool number `tool` of a row that was looked through.
@@ -240,7 +303,7 @@ impl Gate {
         let draws = match row.choice {
             Choice::None => false,
             Choice::OfTwo => true,
-            Choice::OfMany => return None,
+            Choice::OfMany | Choice::ByLoading => return None,
         };
         let way = |fate: Fate| {
             let (exit, attitude) = match fate {

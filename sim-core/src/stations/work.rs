@@ -380,7 +380,12 @@ impl Blueprint for WorkSpec {
         traffic.seconds.fill(time_s);
         if self.endless {
             let kind = traffic.brought(self.part.as_ref());
-            traffic.source = Some(SourceTraffic { kind, most_per_s: f64::INFINITY, is_driven: false });
+            traffic.source = Some(SourceTraffic {
+                kind,
+                most_per_s: f64::INFINITY,
+                is_driven: false,
+                waits_for_call: false,
+            });
         }
     }
 

@@ -268,7 +268,7 @@ fn path_that_runs_on(back: &str, rest: &str) -> crate::scenario::Scenario {
 fn surplus_that_goes_round_has_bounds() {
     let found = balance(&path_that_runs_on("R", r#", "overflow_to": "R""#));
     // 600 passes a minute are possible, 200 are needed, half of which come back.
-    let bounds = |id| station(&found, id).bounds_per_min.unwrap_or_default();
+    let bounds = |id| bounds(&found, id);
     for (id, low, high) in
         [("P", 200.0, 600.0), ("R", 100.0, 500.0), ("lift", 100.0, 100.0), ("M", 100.0, 100.0)]
     {
@@ -282,8 +282,8 @@ fn surplus_that_goes_round_has_bounds() {
 #[test]
 fn surplus_that_goes_back_into_the_bin_is_lifted_again() {
     let found = balance(&path_that_runs_on("bin", r#", "overflow_to": "bin""#));
-    let bounds = |id| station(&found, id).bounds_per_min.unwrap_or_default();
-    near(bounds("P").1, 600.0, "what the path can do");
+    let bounds = |id| bounds(&found, id);
+    near(bounds("P").1, 300.0, "what is lifted, though it could do 600");
     near(bounds("lift").0, 200.0, "two passes for each part");
     near(bounds("lift").1, 300.0, "five parts a second");
 }
@@ -532,4 +532,204 @@ fn a_priority_of_what_comes_round_is_none_between_supplies() {
     let found = balance(&scenario(line));
     near(flow(&found, "A"), 30.0, "half of it");
     near(flow(&found, "B"), 30.0, "half of it");
+}
+
+/// Lowest and highest flow of a station.
+fn bounds(balance: &crate::balance::Balance, id: &str) -> (f64, f64) {
+    station(balance, id).bounds_per_min.unwrap_or_else(|| panic!("bounds of {id}"))
+}
+
+fn near_both(found: (f64, f64), wanted: (f64, f64), what: &str) {
+    near(found.0, wanted.0, &format!("{what}, least"));
+    near(found.1, wanted.1, &format!("{what}, most"));
+}
+
+/// 48 a minute come to a path of 120 passes; one in ten is scrapped at each pass, the machine takes 30, the rest runs over.
+fn scrap_at_each_pass(bin: &str, rule: &str) -> crate::balance::Balance {
+    balance(&scenario(&format!(
+        r#""parts": {{"pin": {{"attitudes": {{"up": 0.9, "down": 0.1}}, "right_way": "up"}}}},
+        "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "1.25 s", "to": "B"}},
+            {{"id": "B", {bin}, "to": "P"}},
+            {{"id": "P", "type": "orienting path", "pass": "0.5 s", "tools": [{{"id": "t", "passes": {{"up": 1}}}}],
+              "rejects_to": "scrap", "overflow_to": "B", "to": "M" {rule}}},
+            {{"id": "M", "type": "machine", "cycle": "2 s", "to": "out"}},
+            {{"id": "scrap", "type": "scrap box"}}],
+            "promise": {{"at": "M", "clauses": {{"mean_rate": "30 /min"}}}}"#
+    )))
+}
+
+#[test]
+fn what_is_scrapped_of_the_surplus_has_to_come_as_well() {
+    let found = scrap_at_each_pass(r#""type": "bin", "capacity": 500"#, "");
+    near(found.most_per_min.expect("a limit"), 30.0, "what the machine takes");
+    near_both(bounds(&found, "P"), (30.0 / 0.9, 120.0), "from one pass of each to all that it can");
+    near_both(bounds(&found, "scrap"), (3.0 / 0.9, 12.0), "one in ten");
+    near_both(bounds(&found, "F"), (30.0 / 0.9, 42.0), "what is taken and what is scrapped");
+    near_both(bounds(&found, "M"), (30.0, 30.0), "what is promised");
+}
+
+#[test]
+fn what_a_store_without_an_end_takes_in_may_be_more_than_what_it_gives() {
+    let found = scrap_at_each_pass(r#""type": "bin""#, "");
+    near_both(bounds(&found, "F"), (30.0 / 0.9, 48.0), "all that it can: the bin never fills");
+    near_both(bounds(&found, "scrap"), (3.0 / 0.9, 12.0), "one in ten of what passes");
+}
+
+#[test]
+fn surplus_that_lies_as_the_tools_left_it_is_accepted_again() {
+    let belt = r#""type": "recirculation belt", "capacity": 50, "travel": "1 s""#;
+    let found = scrap_at_each_pass(belt, r#", "overflow_comes_back": "as the tools left it""#);
+    near_both(
+        bounds(&found, "scrap"),
+        (3.0 / 0.9, 3.0 / 0.9),
+        "each part is scrapped at its first pass or never",
+    );
+    near_both(bounds(&found, "F"), (30.0 / 0.9, 30.0 / 0.9), "and has to come once");
+    near_both(bounds(&found, "P"), (30.0 / 0.9, 120.0), "it goes round all the same");
+    let found = scrap_at_each_pass(belt, "");
+    near_both(bounds(&found, "scrap"), (3.0 / 0.9, 12.0), "remixed");
+    let keeps = r#", "overflow_comes_back": {"keeps": 0.5}"#;
+    // 120 passes: f fresh ones of which 0.1 are scrapped, 120 - f again of which 0.05 are (half kept up, 0.1 of the others);
+    // what is accepted and runs over is what comes again: 0.9 f + 0.95 (120 - f) - 30 = 120 - f, so f = 36 / 0.95.
+    let fresh = 36.0 / 0.95;
+    let scrapped = 0.1 * fresh + 0.05 * (120.0 - fresh);
+    near_both(bounds(&scrap_at_each_pass(belt, keeps), "scrap"), (3.0 / 0.9, scrapped), "half kept");
+}
+
+#[test]
+fn a_neighbour_gets_what_runs_over() {
+    let line = |at: &str| {
+        let stations = r#"{"id": "F", "type": "work", "endless": true, "time": "1.25 s"},
+            {"id": "P", "type": "orienting path", "pass": "0.5 s", "overflow_to": "M2", "to": "M1"},
+            {"id": "M1", "type": "machine", "cycle": "2 s", "to": "out"},
+            {"id": "M2", "type": "machine", "cycle": "1 s", "to": "out"}"#;
+        most_left(stations, at)
+    };
+    near_both(line(r#""M2""#), (18.0, 48.0), "48 come, the first one takes 30 if it is never short of room");
+    near_both(line(r#""M1""#), (30.0, 30.0), "its cycle");
+    near_both(line(r#"["M1", "M2"]"#), (48.0, 48.0), "all that comes, whoever gets it");
+}
+
+/// Parts of 20 mm in file, 24 mm apart at the least, before a tool that needs 30 mm, or as much as is stated.
+fn sensed(least: &str, rest: &str, lengths: &str) -> crate::balance::Balance {
+    balance(&scenario(&format!(
+        r#""parts": {{"pin": {{"length": "20 mm", "attitudes": {{"up": 0.5, "down": 0.5}}, "right_way": "up"}}}},
+        "stations": [
+            {{"id": "B", "type": "bin", "endless": true}},
+            {{"id": "P", "type": "orienting path", "live_length": "1 m", "speed": "6 m/min", "gap": 1.2 {lengths},
+              "tools": [{{"id": "t", "passes": {{"up": 1}}, "sensed": {{"least_spacing": "{least}" {rest}}}}}],
+              "rejects_to": "scrap", "to": "M"}},
+            {{"id": "M", "type": "machine", "cycle": "0.5 s", "to": "out"}},
+            {{"id": "scrap", "type": "scrap box"}}],
+            "promise": {{"at": "M", "clauses": {{"mean_rate": "100 /min"}}}}"#
+    )))
+}
+
+#[test]
+fn parts_that_enter_far_enough_apart_are_never_too_close() {
+    let found = sensed("24 mm", "", "");
+    assert_eq!(
+        found.most_bounds_per_min,
+        Some((found.most_per_min.unwrap_or(0.0), found.most_per_min.unwrap_or(0.0)))
+    );
+    near(
+        found.most_per_min.expect("a limit"),
+        120.0,
+        "the machine: the path lets 250 pass, half of them good",
+    );
+    near_both(bounds(&found, "scrap"), (100.0, 100.0), "each second one");
+}
+
+#[test]
+fn parts_too_close_for_a_sensed_tool_are_bounds() {
+    // In close file each part is too close behind the one before: nothing is let on.
+    let found = sensed("30 mm", "", "");
+    let (low, high) = found.most_bounds_per_min.expect("a limit");
+    assert_eq!(low, 0.0);
+    near(high, 120.0, "if none is too close");
+    near_both(bounds(&found, "P"), (200.0, 250.0), "from none too close to all that fit in file");
+    near_both(bounds(&found, "scrap"), (100.0, 150.0), "what is not delivered");
+    assert!(found.notes.iter().any(|note| note.code == "perhaps-too-little"), "{:?}", found.notes);
+    // Passed unseen, half of what comes to the machine lies the wrong way round.
+    let found = sensed("30 mm", r#", "too_close": "passes""#, "");
+    near_both(found.most_bounds_per_min.expect("a limit"), (60.0, 120.0), "all or none unseen");
+    near_both(bounds(&found, "scrap"), (80.0, 100.0), "100 of 120 good: 20 of the other 100 pass");
+    near_both(bounds(&found, "M"), (100.0, 120.0), "20 of them the wrong way round");
+}
+
+#[test]
+fn only_who_comes_behind_a_short_part_can_be_too_close() {
+    // A part that lies down is 60 mm long: the next one is 72 mm behind. Half of 125 a minute come behind one that is up.
+    let found = sensed("30 mm", "", r#", "lengths": {"down": "60 mm"}"#);
+    near_both(found.most_bounds_per_min.expect("a limit"), (31.25, 62.5), "half or none of them too close");
+    let found = sensed("30 mm", "", r#", "lengths": {"up": "60 mm", "down": "60 mm"}"#);
+    near_both(
+        found.most_bounds_per_min.expect("a limit"),
+        (50.0 / 1.2, 50.0 / 1.2),
+        "never: 83.3 pass, half of them good",
+    );
+}
+
+#[test]
+fn more_ways_than_are_counted_are_told_as_not_known() {
+    let tool = |n: usize| {
+        format!(
+            r#"{{"id": "t{n}", "position": "0.{n} m", "sensed": {{"reaction": "0 s", "least_spacing": "{} mm"}}}}"#,
+            30 + n
+        )
+    };
+    let line = |tools: usize| {
+        let tools: Vec<String> = (1..=tools).map(tool).collect();
+        balance(&scenario(&format!(
+            r#""parts": {{"pin": {{"length": "20 mm"}}}}, "stations": [
+            {{"id": "B", "type": "bin", "endless": true}},
+            {{"id": "P", "type": "orienting path", "live_length": "1 m", "speed": "6 m/min", "tools": [{}],
+              "rejects_to": "out", "to": "M"}},
+            {{"id": "M", "type": "machine", "cycle": "1 s"}}]"#,
+            tools.join(", ")
+        )))
+    };
+    let found = line(7);
+    assert!(found.most_is_unknown && found.most_per_min.is_none());
+    assert_eq!(station(&found, "P").bounds_per_min, None);
+    assert!(found.notes.iter().any(|note| note.code == "no-most"), "{:?}", found.notes);
+    near(line(6).most_per_min.expect("64 ways are counted"), 60.0, "the machine");
+}
+
+#[test]
+fn a_flow_without_a_highest_has_no_bounds() {
+    let found = balance(&scenario(
+        r#""stations": [
+            {"id": "F", "type": "work", "endless": true, "time": "0 s"},
+            {"id": "D", "type": "divider", "exits": ["M", "out"]},
+            {"id": "M", "type": "machine", "cycle": "1 s", "to": "out"}],
+            "promise": {"at": "M", "clauses": {"mean_rate": "30 /min"}}"#,
+    ));
+    assert_eq!(station(&found, "F").bounds_per_min, None, "any number can leave beside the machine");
+    near_both(bounds(&found, "M"), (30.0, 30.0), "what is promised");
+}
+
+/// An assembly beyond the point of use makes of what passes there; one beside it takes what it can be fed with.
+#[test]
+fn an_assembly_that_serves_no_point_of_use_asks_for_no_more_than_can_come() {
+    let line = |at: &str, second: &str| {
+        balance(&scenario(&format!(
+            r#""stations": [
+                {{"id": "A", "type": "work", "endless": true, "time": "2 s", "to": "P"}},
+                {{"id": "P", "type": "work", "time": "0.5 s", "to": "M"}},
+                {{"id": "B", "type": "work", "endless": true, "time": "{second}", "to": "M"}},
+                {{"id": "M", "type": "machine", "cycle": "0.25 s", "inlets": [{{"from": "P"}}, {{"from": "B"}}], "to": "out"}}],
+                "promise": {{"at": "{at}", "clauses": {{"mean_rate": "12 /min"}}}}"#
+        )))
+    };
+    let found = line("P", "1 s");
+    for id in ["A", "P", "B", "M"] {
+        near_both(bounds(&found, id), (12.0, 12.0), id);
+    }
+    near(found.rate_per_min, 12.0, "what is promised");
+    near(found.most_per_min.expect("a limit"), 30.0, "all that A brings");
+    let found = line("P", "4 s");
+    near(found.most_per_min.expect("a limit"), 15.0, "what B has parts for");
+    near(flow(&found, "M"), 12.0, "what passes the point");
 }

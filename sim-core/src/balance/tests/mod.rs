@@ -1,5 +1,6 @@
 //! Tests of the balance: published rows, small lines by hand, random networks against a plain iteration.
 
+mod crowded;
 mod lines;
 mod loops;
 mod published;

@@ -298,6 +298,7 @@ impl Blueprint for DumperSpec {
             kind,
             most_per_s: contents * self.most_containers_per_s(traffic.kinds, contents),
             is_driven: false,
+            waits_for_call: true,
         });
         if let BringingSpec::ByHand(_, time) = &self.bringing {
             let calls = 1.0 / contents;
