@@ -481,9 +481,11 @@ impl Place {
         self.first = select_unpredictable(self.len == 0, Nanos::MAX, self.slot(0).due);
     }
 
-    /// Time at which a stopping belt stands unless its head is taken (it may lie in the past); `None` for others.
+    /// Time at which a stopping belt, or a full one with spaced entries, stands unless its head is taken (it may lie in the
+    /// past); `None` for others.
     pub fn stands_at(&self) -> Option<Nanos> {
-        if self.flags & STOPPING == 0 { None } else { self.head_due() }
+        let is_full = self.flags & SPACED != 0 && self.len >= self.capacity;
+        if self.flags & STOPPING != 0 || is_full { self.head_due() } else { None }
     }
 
     /// Time at which the part number `index` from the head is at the end, for FIFOs.

@@ -1,6 +1,6 @@
 //! Checks between the parts of a scenario: names, references, starts, stops; connections have a file of their own.
 
-use super::{Doubts, OUT, Scenario, Start, connections, is_reserved};
+use super::{Doubts, Level, OUT, Scenario, SensorSpec, Start, connections, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::To;
@@ -27,6 +27,7 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
     }
     check_slowed(scenario, problems);
     super::levels::check(scenario, problems);
+    scenario.sensors.iter().for_each(|sensor| check_level(scenario, doubts, sensor, problems));
     super::batches::check(scenario, doubts, problems);
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
@@ -173,6 +174,34 @@ fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
     }
 }
 
+/// A level above what tracks and belts hold is never reached.
+fn check_level(scenario: &Scenario, doubts: &Doubts, sensor: &SensorSpec, problems: &mut Diagnostics) {
+    let Level::Parts(high) = sensor.high else { return };
+    let room_of = |name: &Spanned<String>| {
+        let entry = scenario.stations.iter().find(|entry| entry.id.value == name.value)?;
+        let body =
+            entry.blueprint.body(&scenario.kinds, &entry.id.value).filter(|_| doubts.knows_all(entry))?;
+        // A bin may be overfilled.
+        let is_track = body.counts().is_none() && body.capacity() != UNLIMITED;
+        is_track.then_some(u64::from(body.capacity()) * u64::from(entry.count))
+    };
+    let Some(room) = sensor.watches.iter().map(room_of).sum::<Option<u64>>() else { return };
+    if u64::from(high) > room {
+        let watched: Vec<String> = sensor.watches.iter().map(|name| format!("`{}`", name.value)).collect();
+        let (holds, together) = if watched.len() == 1 { ("holds", "") } else { ("hold", " together") };
+        let message = format!(
+            "`{}` never switches on: it looks for {high} parts, and {} {holds} {room} at most{together}",
+            sensor.id.value,
+            watched.join(" and ")
+        );
+        let problem = Problem::new(code::UNUSUAL_VALUE, message);
+        problems.warning(
+            &sensor.id.place,
+            problem.help("lower `high`, or write it as a share, such as \"80 %\""),
+        );
+    }
+}
+
 /// Only what has a speed can be slowed down.
 fn check_slowed(scenario: &Scenario, problems: &mut Diagnostics) {
     for name in scenario.sensors.iter().flat_map(|sensor| &sensor.slows) {
@@ -270,5 +299,36 @@ fn check_stop(scenario: &Scenario, stop: &StopSpec, exits: &[&str], problems: &m
         let all = scenario.kinds.iter().flat_map(|kind| kind.conditions.iter().map(String::as_str));
         let conditions: Vec<&str> = all.collect();
         map.iter().for_each(|(name, _)| must_be_one_of(name, "condition", &conditions, problems));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::scenario::read;
+
+    fn warnings(watches: &str, high: &str) -> Vec<String> {
+        let checked = read(&format!(
+            r#"{{"feedproof": 1, "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "1 s"}},
+            {{"id": "T", "type": "track", "capacity": 40, "travel": "1 s"}},
+            {{"id": "U", "type": "track", "capacity": 10, "travel": "1 s"}},
+            {{"id": "M", "type": "machine", "cycle": "2 s", "to": "out"}}],
+            "sensors": [{{"id": "eye", "watches": {watches}, "high": {high}, "low": 1, "holds": ["F"]}}]}}"#
+        ));
+        assert!(checked.scenario.is_some(), "{:?}", checked.problems);
+        checked.problems.into_iter().map(|problem| problem.message).collect()
+    }
+
+    #[test]
+    fn a_level_that_is_never_reached_is_told() {
+        let told = warnings(r#""T""#, "41");
+        assert!(
+            told.len() == 1 && told[0].contains("looks for 41 parts, and `T` holds 40 at most"),
+            "{told:?}"
+        );
+        let told = warnings(r#"["T", "U"]"#, "51");
+        assert!(told[0].contains("`T` and `U` hold 50 at most together"), "{told:?}");
+        assert_eq!(warnings(r#""T""#, "40"), [""; 0]);
+        assert_eq!(warnings(r#"["T", "U"]"#, "50"), [""; 0]);
     }
 }

@@ -16,7 +16,9 @@
 //! `other_side` if it has to go across (at the start it stands at the first track). What it will do is
 //! decided when the part is taken. Groups of n (`count`) with `in_turn` deliver strictly in turn.
 //!
-//! In the balance a shuttle takes the mean of its two times, since the order of parts is not known there.
+//! In the balance a shuttle goes across as often as parts in their natural order ask for. Where something ahead of it makes an
+//! order (sorted lanes that join, rejects that come back as they lay, lots that differ) it is rated for the worst order, and
+//! what it may do in the best one is given beside it.
 
 use super::Station;
 use super::bench::{Bench, BenchSetup, Deed, DeedTable, Judge, compiled, table_traffic};
@@ -328,7 +330,7 @@ impl Blueprint for SelectorSpec {
         let (table, rules) = (self.table(traffic.kinds), self.rules(traffic.kinds));
         let times = match &self.form {
             Form::Turns(turns) => [turns.time.mean(), turns.time_with_turn.mean()],
-            Form::Shuttle(shuttle) => [(shuttle.same_side.mean() + shuttle.other_side.mean()) / 2.0; 2],
+            Form::Shuttle(shuttle) => [shuttle.same_side.mean(); 2],
         };
         (traffic.routes, traffic.seconds) = table_traffic(&table, &times, &rules, traffic.kinds);
         if let Form::Shuttle(shuttle) = &self.form {
