@@ -281,6 +281,7 @@ impl<'a> Names<'a> {
             Note::Tipped => ("tipped", none()),
             Note::CheckFailed => ("check failed", none()),
             Note::StrokeShort => ("stroke with a part missing", none()),
+            Note::MadeNothing => ("made nothing", none()),
             Note::SensorOn => ("switched on", none()),
             Note::SensorOff => ("switched off", none()),
             Note::Called => ("called", none()),
