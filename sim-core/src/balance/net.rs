@@ -6,7 +6,7 @@
 
 use super::chain::Chain;
 use crate::kernel::UNLIMITED;
-use crate::scenario::{Doubts, Scenario, Ways, target_of};
+use crate::scenario::{Doubts, Scenario, Ways, target_of, most_before, most_beyond};
 use crate::stations::blueprint::{
     Attendance, BatchTraffic, OtherWay, Routes, Run, SidesTraffic, SourceTraffic, Split, TrafficSite,
 };
@@ -218,6 +218,10 @@ impl Net {
             let pieces = feeder.blueprint.recipes().map_or(0, |recipe| recipe.most_pieces(&entry.id.value));
             traffic.together = traffic.together.max(pieces).max(feeder.blueprint.lands_together());
         }
+        if !ways.feeders[ix].is_empty() {
+            traffic.most_before = most_before(scenario, &ways.feeders[ix], entry);
+        }
+        traffic.most_beyond = most_beyond(scenario, ix);
         traffic.comes_back = comes_back_without_bin(ways, bins, ix);
         entry.blueprint.traffic(&mut traffic);
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);

@@ -18,7 +18,7 @@
 //! **Held, off, or in a changeover** it takes nothing; what is in it goes on. Stopped, everything in it stands still.
 //! **State:** working while something is in it, blocked while what is ready finds no room, otherwise starved. A jam by
 //! part strikes per portion, when it goes in or comes out. In the balance it carries its rate, or capacity /
-//! residence if that is less.
+//! residence if that is less, or for each portion the most parts that can be there.
 
 use super::Station;
 use super::alarm::Alarm;

@@ -134,6 +134,16 @@ pub trait Blueprint: Debug + Send + Sync {
         Vec::new()
     }
 
+    /// Parts that it takes at a time if they are there, on the mean, where it does with fewer as well; none otherwise.
+    fn takes_up_to(&self, _kinds: &[Kind]) -> Option<f64> {
+        None
+    }
+
+    /// Whether all that it takes at a time is handed on at the same instant.
+    fn releases_at_once(&self) -> bool {
+        false
+    }
+
     /// Finished parts that can stand in it at once for the next station to take.
     fn stand_at_most(&self) -> u32 {
         1
@@ -276,6 +286,10 @@ pub struct TrafficSite<'a> {
     pub together: u32,
     /// Parts that each station that feeds it holds, if there is a limit.
     pub rooms: Vec<(String, Option<u32>)>,
+    /// Most parts that can be before one of its equals to be taken at a time.
+    pub most_before: f64,
+    /// Most parts that it can hand on through exit 0 at one time.
+    pub most_beyond: f64,
     /// For each exit, whether what leaves there can come back on a way without a bin. Left empty: it can't.
     pub comes_back: Vec<bool>,
     /// The run of a product sequence that is looked at.
@@ -325,6 +339,8 @@ impl<'a> TrafficSite<'a> {
             batches: &[],
             together: 1,
             rooms: Vec::new(),
+            most_before: f64::INFINITY,
+            most_beyond: f64::INFINITY,
             comes_back: Vec::new(),
             run: None,
             routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),

@@ -36,6 +36,31 @@ fn capacity_margin_and_limit_of_a_row() {
     assert!(found.notes.is_empty(), "nothing unusual: {:?}", found.notes);
 }
 
+/// What takes up to a number of parts takes no more than can be there, and hands on no more than find room.
+#[test]
+fn who_takes_what_is_there_carries_what_can_be_there() {
+    let most = |stations: &str| {
+        let line = scenario(&format!(
+            r#""stations": [{{"id": "F", "type": "work", "endless": true, "time": "0.1 s"}}, {stations},
+            {{"id": "X", "type": "track", "capacity": 4}}, {{"id": "W", "type": "work", "time": "0.01 s"}}]"#
+        ));
+        balance(&line).most_per_min.unwrap_or(f64::INFINITY)
+    };
+    let track = |n: u32| format!(r#"{{"id": "T", "type": "track", "capacity": {n}}}, "#);
+    let meter = r#"{"id": "M", "type": "meter conveyor", "rate": "300 /min"}"#;
+    near(most(meter), 60.0, "a station shows one part, once a second");
+    near(most(&(track(3) + meter)), 180.0, "three on the track");
+    near(most(&(track(9) + meter)), 300.0, "the rate");
+    let index = r#"{"id": "M", "type": "meter conveyor", "per_index": 5, "index_time": "1 s"}"#;
+    near(most(index), 60.0, "one an index");
+    let bath = r#"{"id": "M", "type": "bath", "residence": "1 s", "rate": "300 /min", "portion": "2 s"}"#;
+    near(most(&(track(3) + bath)), 90.0, "three each two seconds");
+    let clock = r#"{"id": "E", "type": "escapement", "stroke": "1 s", "release": 5, "strokes": "on a clock"}"#;
+    near(most(clock), 60.0, "one there");
+    near(most(&(track(3) + clock)), 180.0, "three there");
+    near(most(&(track(9) + clock)), 240.0, "room for four");
+}
+
 #[test]
 fn first_with_room_fills_the_first() {
     let found = balance(&two_ways(r#""rule": "first with room""#, "75"));
