@@ -280,6 +280,10 @@ pub struct TrafficSite<'a> {
     pub models: &'a Models,
     /// Stations that feed it, and how many equal ones each is.
     pub feeders: Vec<(String, u32)>,
+    /// Jams and breakdowns of the station as a whole.
+    pub stops: &'a [StopSpec],
+    /// The routes have in them where jams send their parts.
+    pub routes_hold_jams: bool,
     /// Pieces of a batch by the station that gets it.
     pub batches: &'a [BatchTraffic],
     /// Most parts that come to it together.
@@ -336,6 +340,8 @@ impl<'a> TrafficSite<'a> {
             classes,
             models,
             feeders: Vec::new(),
+            stops: &[],
+            routes_hold_jams: false,
             batches: &[],
             together: 1,
             rooms: Vec::new(),
@@ -582,4 +588,13 @@ pub fn part_needs(place: &FilePlace, kind: &Kind, key: &str, why: &str, problems
         Problem::new(code::MISSING_KEY, format!("{why} needs the `{key}` of part `{}`", kind.name))
             .help(format!("give `{key}` at the part")),
     );
+}
+
+/// The moment that a word of the file means.
+pub(crate) fn moment(word: MomentWord) -> Moment {
+    match word {
+        MomentWord::Start => Moment::Start,
+        MomentWord::End => Moment::End,
+        MomentWord::After => Moment::After,
+    }
 }
