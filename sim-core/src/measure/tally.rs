@@ -304,6 +304,7 @@ impl Tally {
         if part.condition == 0 && right && !part.is_spoiled() {
             point.good += 1;
             point.first_good.get_or_insert(now);
+            self.own.finished(now);
         } else {
             point.bad += 1;
         }

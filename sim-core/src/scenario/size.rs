@@ -4,13 +4,13 @@
 //! break every microsecond) from ending in a full memory. Bounds are upper ones: a line may be refused a little
 //! before it really is too large.
 
-use super::{Scenario, Start, target_of};
+use super::connections::is_point_of_use;
+use super::{Scenario, Start};
 use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::kernel::calendar::TIMERS_MAX;
 use crate::kernel::ranks::RANKS_MAX;
 use crate::stations::blueprint::STATION_TIMERS;
-use crate::stations::catalogue::Entry;
 
 /// Most part kinds: one byte of a part says which it is.
 const KINDS_MAX: usize = u8::MAX as usize;
@@ -79,15 +79,7 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
 
 /// Stations at which finished parts are counted, equal ones counted apart.
 fn n_points(scenario: &Scenario) -> u64 {
-    let at = &scenario.promise.at;
-    let is_point = |n: usize, entry: &Entry| {
-        if !at.is_empty() {
-            return at.iter().any(|name| name.value == entry.id.value);
-        }
-        let exits = entry.blueprint.exits();
-        exits.first().is_some_and(|exit| target_of(scenario, n, &exit.to).is_none())
-    };
-    let points = scenario.stations.iter().enumerate().filter(|(n, entry)| is_point(*n, entry));
+    let points = scenario.stations.iter().enumerate().filter(|(n, _)| is_point_of_use(scenario, *n));
     points.map(|(_, entry)| u64::from(entry.count)).sum()
 }
 
