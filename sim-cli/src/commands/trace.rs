@@ -107,6 +107,14 @@ fn stopped(stop: &Stop, plan: &Plan) -> Option<(Ending, String)> {
             Ending::BadInput,
             format!("at {} s parts move round without any passage of time: {}", seconds(*at), list(stations)),
         )),
+        Stop::TooManyWaiting { at, station } => Some((
+            Ending::BadInput,
+            format!(
+                "at {} s too many parts wait at {}, far more than could be meant",
+                seconds(*at),
+                list(&[*station])
+            ),
+        )),
         Stop::TooManyEvents { at, stations } => Some((
             Ending::BadInput,
             format!(

@@ -47,7 +47,8 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
 
 /// That a net rate has parts in it that come out in the time that it leaves out; empty if there are none.
 fn in_uncounted_time(rate: &RateReport) -> String {
-    let meanwhile = rate.good_in_uncounted_time.as_ref().filter(|good| good.mean.is_some_and(|mean| mean > 0.0));
+    let meanwhile =
+        rate.good_in_uncounted_time.as_ref().filter(|good| good.mean.is_some_and(|mean| mean > 0.0));
     meanwhile.map_or(String::new(), |good| {
         format!(
             "Mind: {} good parts a minute come out in the time that is left out. They count, their time does not: the net \

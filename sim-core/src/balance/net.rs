@@ -6,7 +6,7 @@
 
 use super::chain::Chain;
 use crate::kernel::UNLIMITED;
-use crate::scenario::{Doubts, Scenario, Ways, target_of, most_before, most_beyond};
+use crate::scenario::{Doubts, Scenario, Ways, most_before, most_beyond, target_of};
 use crate::stations::blueprint::{
     Attendance, BatchTraffic, OtherWay, Routes, Run, SidesTraffic, SourceTraffic, Split, TrafficSite,
 };

@@ -197,7 +197,9 @@ fn check_net(scenario: &Scenario, problems: &mut Diagnostics) {
         let Some(n) = at.filter(|n| scenario.stations[*n].is_read()) else { continue };
         let name = &pick.station.value;
         let goes_on = if !is_point_of_use(scenario, n) {
-            format!("the point of use may go on while `{name}` is in a state that is left out of the net rate")
+            format!(
+                "the point of use may go on while `{name}` is in a state that is left out of the net rate"
+            )
         } else if pick.states.contains(&State::Working) {
             format!("time in which `{name}` is working is left out of the net rate")
         } else {

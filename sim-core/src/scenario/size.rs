@@ -62,7 +62,11 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     let points = n_points(scenario);
     if points > POINTS_MAX {
         let place = scenario.promise.at.first().map_or(&first.place, |name| &name.place);
-        refuse(place, format!("finished parts are counted at {points} stations"), format!("{POINTS_MAX} at most"));
+        refuse(
+            place,
+            format!("finished parts are counted at {points} stations"),
+            format!("{POINTS_MAX} at most"),
+        );
     }
     if starters > STARTERS_MAX {
         let message = format!("{starters} parts stand on tracks at the start");

@@ -54,13 +54,7 @@ pub(crate) fn most_beyond(scenario: &Scenario, n: usize) -> f64 {
 }
 
 /// Warns of a station that can never take as many parts at a time as it is stated to.
-fn check_most(
-    scenario: &Scenario,
-    feeders: &[usize],
-    n: usize,
-    entry: &Entry,
-    problems: &mut Diagnostics,
-) {
+fn check_most(scenario: &Scenario, feeders: &[usize], n: usize, entry: &Entry, problems: &mut Diagnostics) {
     let Some(parts) = entry.blueprint.takes_up_to(&scenario.kinds) else { return };
     let before = most_before(scenario, feeders, entry);
     let beyond = if entry.blueprint.releases_at_once() { most_beyond(scenario, n) } else { f64::INFINITY };
@@ -75,7 +69,9 @@ fn check_most(
         )
     } else {
         (
-            format!("`{id}` hands on {parts} parts at a time, and never more than {beyond} find room beyond it"),
+            format!(
+                "`{id}` hands on {parts} parts at a time, and never more than {beyond} find room beyond it"
+            ),
             "put a track that holds enough behind it, or state fewer parts at a time, more often",
         )
     };
@@ -222,7 +218,8 @@ mod tests {
 
     #[test]
     fn who_takes_fewer_where_fewer_are_there_is_warned_of() {
-        let after = r#"{"id": "X", "type": "track", "capacity": 40}, {"id": "W", "type": "work", "time": "1 s"}"#;
+        let after =
+            r#"{"id": "X", "type": "track", "capacity": 40}, {"id": "W", "type": "work", "time": "1 s"}"#;
         let line = |before: &str, taker: &str| problems(&format!("{before}{taker}, {after}"));
         let meter = r#"{"id": "M", "type": "meter conveyor", "rate": "300 /min"}"#;
         let track = |n: u32| format!(r#"{{"id": "T", "type": "track", "capacity": {n}}},"#);

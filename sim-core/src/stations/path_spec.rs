@@ -287,7 +287,9 @@ impl PathSpec {
         let exits = self.exits();
         let own = own.iter().map(|stop| (stop.clone(), moment(stop.when)));
         let leads_off = |(stop, at): (StopSpec, Moment)| {
-            let exit = exits.iter().position(|exit| stop.then.as_ref().is_some_and(|then| exit.key == then.value))?;
+            let exit = exits
+                .iter()
+                .position(|exit| stop.then.as_ref().is_some_and(|then| exit.key == then.value))?;
             let chance = |class: ClassName| {
                 let kind = &kinds[usize::from(class.kind)];
                 stop.cause.chance(&kind.conditions[usize::from(class.condition)])

@@ -240,7 +240,9 @@ fn parts_that_come_out_in_the_time_that_is_left_out_are_told_of() {
         "plan": {"shift": "200 s"},
         "promise": {"at": "M", "clauses": {"mean_rate": "60 /min"}, "net_of": [{"station": "F", "states": "jam, clearing"}]}}"#;
     let warnings = crate::scenario::read(line).problems;
-    assert!(warnings.iter().any(|problem| problem.message.contains("while `F` is in a state that is left out")));
+    assert!(
+        warnings.iter().any(|problem| problem.message.contains("while `F` is in a state that is left out"))
+    );
     let net = result(line, |_| {}).rate;
     let (rate, gross) = (net.mean_rate.mean.unwrap(), net.mean_gross_rate.mean.unwrap());
     let meanwhile = net.good_in_uncounted_time.and_then(|good| good.mean).unwrap();
@@ -544,6 +546,26 @@ fn endless_work_is_an_error_that_says_where() {
     assert!(error.to_string().contains("at work were F;"), "{error}");
     let never = run_with(TANDEM, &Alone, |options| options.replications = 0);
     assert!(matches!(never, Err(RunError::BadOptions(_))));
+}
+
+/// A thousand parts each millisecond, of which one a second is taken; and a lift whose landed parts queue.
+#[test]
+fn parts_that_wait_without_end_are_an_error_that_says_where() {
+    let line = |source: &str| {
+        let text = format!(
+            r#"{{"feedproof": 1, "stations": [{source}, {{"id": "M", "type": "work", "time": "1 s"}}],
+            "plan": {{"shift": "10 min", "start": "primed"}}}}"#
+        );
+        run_with(&text, &Alone, |_| {}).unwrap_err()
+    };
+    let stream = line(r#"{"id": "S", "type": "stream", "spacing": "1 ms", "group": 1000}"#);
+    assert!(matches!(stream, RunError::TooManyWaiting { replication: 0, .. }), "{stream}");
+    assert!(stream.to_string().contains("at 2.002 s more than 2000000 parts wait at `S`"), "{stream}");
+    let lift = line(
+        r#"{"id": "B", "type": "bin", "endless": true}, {"id": "L", "type": "elevator", "cleats": "10 /s", "lift": "1 s",
+            "per_cleat": 10000, "when_full": "queues"}, {"id": "T", "type": "track", "capacity": 9}"#,
+    );
+    assert!(lift.to_string().contains("wait at `L`"), "{lift}");
 }
 
 #[test]

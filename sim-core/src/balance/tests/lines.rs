@@ -55,7 +55,8 @@ fn who_takes_what_is_there_carries_what_can_be_there() {
     near(most(index), 60.0, "one an index");
     let bath = r#"{"id": "M", "type": "bath", "residence": "1 s", "rate": "300 /min", "portion": "2 s"}"#;
     near(most(&(track(3) + bath)), 90.0, "three each two seconds");
-    let clock = r#"{"id": "E", "type": "escapement", "stroke": "1 s", "release": 5, "strokes": "on a clock"}"#;
+    let clock =
+        r#"{"id": "E", "type": "escapement", "stroke": "1 s", "release": 5, "strokes": "on a clock"}"#;
     near(most(clock), 60.0, "one there");
     near(most(&(track(3) + clock)), 180.0, "three there");
     near(most(&(track(9) + clock)), 240.0, "room for four");
@@ -88,7 +89,8 @@ fn jams_of_tools_send_their_part_where_they_say() {
         near(most("rejects_to", "rejects_to", ""), 21.87, "at both");
         near(most("", "", "rejects_to"), 24.3, "and at the end");
         // The good ones go on anyway; of the short ones go on those that jam before the tool has acted, or after it.
-        for (a, b, of_path, short) in [("to", "", "", 0.3), ("", "to", "", 0.3), ("", "", "to", 0.3), ("to", "to", "", 0.57)]
+        for (a, b, of_path, short) in
+            [("to", "", "", 0.3), ("", "to", "", 0.3), ("", "", "to", 0.3), ("to", "to", "", 0.57)]
         {
             let found = jamming(path, a, b, of_path);
             near(found.most_per_min.unwrap_or(0.0), 27.0, "all good ones");
