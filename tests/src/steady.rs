@@ -337,7 +337,7 @@ fn shift(plan: &Plan, seed: u64, replication: u64, events: u64) -> Option<Shift>
     let inside = replica.n_inside();
     match replica.run_until(OPEN + WINDOW) {
         Stop::TimeReached | Stop::TooManyEvents { .. } => {}
-        Stop::Gridlock { .. } | Stop::InstantLoop { .. } => return None,
+        Stop::Gridlock { .. } | Stop::InstantLoop { .. } | Stop::TooManyWaiting { .. } => return None,
     }
     let now = replica.floor.now;
     replica.floor.observer.close(now);

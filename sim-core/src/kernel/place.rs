@@ -441,6 +441,11 @@ impl Place {
         if self.flags & STOPPING != 0 && self.flags & SPACED != 0 { 1 } else { self.capacity }
     }
 
+    /// Parts that can come in at one time: one if entries keep a distance.
+    pub fn most_in_at_once(&self) -> u32 {
+        if self.flags & SPACED != 0 { 1 } else { self.capacity }
+    }
+
     /// Time from entry to the end, ns.
     pub fn transit(&self) -> Nanos {
         self.transit

@@ -1,8 +1,9 @@
 //! Checks between the parts of a scenario: names, references, starts, stops; connections have a file of their own.
 
+use super::connections::is_point_of_use;
 use super::{Doubts, Level, OUT, Scenario, SensorSpec, Start, connections, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
-use crate::kernel::UNLIMITED;
+use crate::kernel::{State, UNLIMITED};
 use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
 use crate::stations::lots::LotLuck;
@@ -28,6 +29,7 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
     check_slowed(scenario, problems);
     super::levels::check(scenario, problems);
     scenario.sensors.iter().for_each(|sensor| check_level(scenario, doubts, sensor, problems));
+    check_net(scenario, problems);
     super::batches::check(scenario, doubts, problems);
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
@@ -214,6 +216,28 @@ fn check_slowed(scenario: &Scenario, problems: &mut Diagnostics) {
                 problem.expected("an orienting path, an elevator, a belt or a live track"),
             );
         }
+    }
+}
+
+/// Good parts count in a net rate whenever they come out (ruling 6): where the point of use goes on in the time that is left
+/// out, it seems faster than it can be.
+fn check_net(scenario: &Scenario, problems: &mut Diagnostics) {
+    for pick in &scenario.promise.net_of {
+        let at = scenario.stations.iter().position(|entry| entry.id.value == pick.station.value);
+        let Some(n) = at.filter(|n| scenario.stations[*n].is_read()) else { continue };
+        let name = &pick.station.value;
+        let goes_on = if !is_point_of_use(scenario, n) {
+            format!(
+                "the point of use may go on while `{name}` is in a state that is left out of the net rate"
+            )
+        } else if pick.states.contains(&State::Working) {
+            format!("time in which `{name}` is working is left out of the net rate")
+        } else {
+            continue;
+        };
+        let message = format!("{goes_on}; its parts count then, and their time does not");
+        let help = "name states of the point of use in which it makes nothing, or leave `net_of` out";
+        problems.warning(&pick.station.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
     }
 }
 

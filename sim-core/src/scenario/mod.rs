@@ -27,6 +27,7 @@ pub use money::Prices;
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
 pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
+pub(crate) use together::{most_before, most_beyond};
 pub(crate) use ways::Ways;
 
 pub use run_off::{MostBad, RunOffJams, RunOffSpec};

@@ -4,7 +4,8 @@
 //! parts are at the end of the track; the parts are taken then, and are handed on at the end of the stroke.
 //! **On a clock**: a stroke comes at every period, the first one period after the start; it releases up to
 //! `release` parts that are there and for which there is room, at once; a stroke that releases none is
-//! counted as empty. Held or off it makes no strokes, though the clock goes on.
+//! counted as empty. Held or off it makes no strokes, though the clock goes on. In the balance a stroke releases no
+//! more than can ever be there, and find room.
 //!
 //! **Jams by part:** every part of a stroke has its chance at the start, at the end, and as it goes on; what goes on
 //! after it waits until the jam is cleared. On a clock a stroke takes no time: parts jam after they have gone on.
@@ -15,6 +16,7 @@ use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
 use super::dice::Dice;
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::terms::stops::MomentWord;
@@ -278,6 +280,14 @@ impl Blueprint for EscapementSpec {
         vec![if self.on_clock { 1 } else { self.release }]
     }
 
+    fn takes_up_to(&self, _kinds: &[Kind]) -> Option<f64> {
+        self.on_clock.then(|| f64::from(self.release))
+    }
+
+    fn releases_at_once(&self) -> bool {
+        self.on_clock
+    }
+
     fn stand_at_most(&self) -> u32 {
         self.release
     }
@@ -298,6 +308,9 @@ impl Blueprint for EscapementSpec {
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         traffic.places = f64::from(self.release);
+        if self.on_clock {
+            traffic.places = traffic.places.min(traffic.most_before).min(traffic.most_beyond);
+        }
         traffic.seconds.fill(self.stroke.mean());
     }
 

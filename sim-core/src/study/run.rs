@@ -12,6 +12,7 @@ use super::report;
 use super::result::{RunResult, StoppedBecause};
 use super::shift::{Course, measure_shift};
 use super::warm_up::{self, Found};
+use crate::kernel::floor::WAITING_MAX;
 use crate::measure::{Causes, LevelSums, Tally};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
@@ -137,6 +138,15 @@ pub enum RunError {
         /// Stations at work then, the next one first.
         stations: Vec<String>,
     },
+    /// More and more parts wait at a station, far more than could be meant.
+    TooManyWaiting {
+        /// In which replication.
+        replication: u64,
+        /// When, s.
+        at_s: f64,
+        /// The station.
+        station: String,
+    },
     /// Parts came out of nothing or vanished: a fault of the program.
     PartsNotConserved {
         /// In which replication.
@@ -167,6 +177,10 @@ impl std::fmt::Display for RunError {
                 f,
                 "replication {replication}: {events_max} events were used up at {at_s} s; at work were {}; see `events_at_most` of the plan",
                 stations.join(", ")
+            ),
+            RunError::TooManyWaiting { replication, at_s, station } => write!(
+                f,
+                "replication {replication}: at {at_s} s more than {WAITING_MAX} parts wait at `{station}`, since it brings more than the line takes; bring fewer, or let what finds no room be lost, spill back or hold it"
             ),
             RunError::PartsNotConserved { replication } => {
                 write!(

@@ -36,6 +36,69 @@ fn capacity_margin_and_limit_of_a_row() {
     assert!(found.notes.is_empty(), "nothing unusual: {:?}", found.notes);
 }
 
+/// What takes up to a number of parts takes no more than can be there, and hands on no more than find room.
+#[test]
+fn who_takes_what_is_there_carries_what_can_be_there() {
+    let most = |stations: &str| {
+        let line = scenario(&format!(
+            r#""stations": [{{"id": "F", "type": "work", "endless": true, "time": "0.1 s"}}, {stations},
+            {{"id": "X", "type": "track", "capacity": 4}}, {{"id": "W", "type": "work", "time": "0.01 s"}}]"#
+        ));
+        balance(&line).most_per_min.unwrap_or(f64::INFINITY)
+    };
+    let track = |n: u32| format!(r#"{{"id": "T", "type": "track", "capacity": {n}}}, "#);
+    let meter = r#"{"id": "M", "type": "meter conveyor", "rate": "300 /min"}"#;
+    near(most(meter), 60.0, "a station shows one part, once a second");
+    near(most(&(track(3) + meter)), 180.0, "three on the track");
+    near(most(&(track(9) + meter)), 300.0, "the rate");
+    let index = r#"{"id": "M", "type": "meter conveyor", "per_index": 5, "index_time": "1 s"}"#;
+    near(most(index), 60.0, "one an index");
+    let bath = r#"{"id": "M", "type": "bath", "residence": "1 s", "rate": "300 /min", "portion": "2 s"}"#;
+    near(most(&(track(3) + bath)), 90.0, "three each two seconds");
+    let clock =
+        r#"{"id": "E", "type": "escapement", "stroke": "1 s", "release": 5, "strokes": "on a clock"}"#;
+    near(most(clock), 60.0, "one there");
+    near(most(&(track(3) + clock)), 180.0, "three there");
+    near(most(&(track(9) + clock)), 240.0, "room for four");
+}
+
+/// 30 parts a minute, one in ten short, come to two tools: the second takes out the short ones; one in ten jams where it says.
+fn jamming(path: &str, at_first: &str, at_second: &str, of_path: &str) -> crate::balance::Balance {
+    let jam = |then: &str| match then {
+        "" => String::new(),
+        _ => format!(r#", "jams": [{{"per_part": 0.1, "time": "0.1 s", "then": "{then}"}}]"#),
+    };
+    let (at_first, at_second, of_path) = (jam(at_first), jam(at_second), jam(of_path));
+    balance(&scenario(&format!(
+        r#""parts": {{"pin": {{"length": "20 mm", "conditions": {{"short": 0.1}}}}}}, "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "2 s"}},
+            {{"id": "P", "type": "orienting path", {path}, "rejects_to": "S", "to": "M", "tools": [
+                {{"id": "a", "drops": {{"short": 0}} {at_first}}},
+                {{"id": "b", "drops": {{"short": 1}} {at_second}}}] {of_path}}},
+            {{"id": "M", "type": "machine", "cycle": "0.1 s", "to": "out"}}, {{"id": "S", "type": "scrap box"}}]"#
+    )))
+}
+
+#[test]
+fn jams_of_tools_send_their_part_where_they_say() {
+    for path in [r#""pass": "1 s""#, r#""speed": "0.1 m/s", "live_length": "1 m""#] {
+        let most = |a, b, of_path| jamming(path, a, b, of_path).most_per_min.unwrap_or(0.0);
+        near(most("", "", ""), 27.0, "the good ones");
+        near(most("rejects_to", "", ""), 24.3, "one in ten of them is sent off");
+        near(most("", "rejects_to", ""), 24.3, "at the second tool as well");
+        near(most("rejects_to", "rejects_to", ""), 21.87, "at both");
+        near(most("", "", "rejects_to"), 24.3, "and at the end");
+        // The good ones go on anyway; of the short ones go on those that jam before the tool has acted, or after it.
+        for (a, b, of_path, short) in
+            [("to", "", "", 0.3), ("", "to", "", 0.3), ("", "", "to", 0.3), ("to", "to", "", 0.57)]
+        {
+            let found = jamming(path, a, b, of_path);
+            near(found.most_per_min.unwrap_or(0.0), 27.0, "all good ones");
+            near(flow(&found, "M") / flow(&found, "F"), (27.0 + short) / 30.0, "and some that are short");
+        }
+    }
+}
+
 #[test]
 fn first_with_room_fills_the_first() {
     let found = balance(&two_ways(r#""rule": "first with room""#, "75"));
