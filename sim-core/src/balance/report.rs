@@ -301,8 +301,7 @@ fn station(
         }
     }
     let stopped = (stops.stopped / f64::from(of.count)).min(1.0);
-    // Stops come with the flow: a part costs its time and its share of the stops.
-    let with_stops = capacity / (1.0 + capacity * if flow > 0.0 { stopped / flow } else { 0.0 });
+    let with_stops = stops.left_of(capacity, flow, f64::from(of.count));
     let limit = |value: f64| value.is_finite().then_some(value);
     StationBalance {
         id: of.id.value.clone(),
