@@ -41,6 +41,8 @@ pub(super) struct Node {
     pub(super) holds_any: bool,
     /// Places of all equal stations.
     pub(super) places: f64,
+    /// Time for which each part keeps the reach that the station shares, s.
+    pub(super) reach_s: f64,
     /// Node beyond each exit; `None` leaves the line.
     pub(super) targets: Vec<Option<usize>>,
     pub(super) split: Split,
@@ -108,6 +110,8 @@ pub(super) struct Net {
     pub(super) node_of: Vec<usize>,
     /// Some station may do more with a part than is counted.
     pub(super) has_uncounted_ways: bool,
+    /// The nodes that share each reach: one of them uses it at a time.
+    pub(super) reaches: Vec<Vec<usize>>,
 }
 
 /// What is the same for all stations that are added.
@@ -140,6 +144,7 @@ impl Net {
             class_names: Vec::new(),
             node_of: Vec::new(),
             has_uncounted_ways: false,
+            reaches: Vec::new(),
         };
         for (ix, kind) in scenario.kinds.iter().enumerate() {
             for condition in 0..kind.conditions.len() {
@@ -163,6 +168,7 @@ impl Net {
         }
         net.connect(scenario);
         net.points = net.points_of(scenario);
+        net.reaches = net.reaches_of(scenario);
         net
     }
 
@@ -195,6 +201,7 @@ impl Net {
             ways_on: 1,
             holds_any: true,
             places: 1.0,
+            reach_s: 0.0,
             targets: vec![None; exits],
             split: Split::ByClass,
             absorbs: !is_source,
@@ -244,6 +251,7 @@ impl Net {
             ways_on: entry.blueprint.ways_on(),
             holds_any: traffic.holds_any || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
             places: traffic.places * f64::from(entry.count),
+            reach_s: traffic.reach_s / traffic.places,
             targets: vec![None; n_exits],
             split: traffic.split,
             absorbs: n_exits == 0,
@@ -351,6 +359,22 @@ impl Net {
             .filter(|&entry| is_point(entry))
             .map(|entry| self.node_of[entry])
             .collect()
+    }
+
+    /// The nodes that share each reach, in the order in which the file names them. What only one station uses limits nothing.
+    fn reaches_of(&self, scenario: &Scenario) -> Vec<Vec<usize>> {
+        let mut reaches: Vec<(&str, Vec<usize>, u32)> = Vec::new();
+        for (ix, entry) in scenario.stations.iter().enumerate() {
+            let Some(name) = entry.blueprint.reach() else { continue };
+            match reaches.iter_mut().find(|(of, ..)| *of == name.value) {
+                Some((_, nodes, count)) => {
+                    nodes.push(self.node_of[ix]);
+                    *count += entry.count;
+                }
+                None => reaches.push((&name.value, vec![self.node_of[ix]], entry.count)),
+            }
+        }
+        reaches.into_iter().filter(|(.., count)| *count > 1).map(|(_, nodes, _)| nodes).collect()
     }
 
     fn natural_mix(&self, scenario: &Scenario, kind: usize) -> Vec<(usize, f64)> {
@@ -648,6 +672,7 @@ impl Node {
             ways_on: self.ways_on,
             holds_any: false,
             places: self.places,
+            reach_s: self.reach_s,
             targets: Vec::new(),
             split: Split::ByClass,
             absorbs: self.absorbs,

@@ -244,6 +244,8 @@ pub struct TrafficSite<'a> {
     pub seconds: Vec<f64>,
     /// Parts handled at once. Starts as 1.
     pub places: f64,
+    /// Time for which it uses the reach that it shares, s each time that its places are filled. Starts as 0.
+    pub reach_s: f64,
     /// How much of these times is sure, whatever the parts before and after: below 1 where moves can be spared, or more
     /// handled at once than on the mean. Starts as 1.
     pub sure: f64,
@@ -337,6 +339,7 @@ impl<'a> TrafficSite<'a> {
             spills: false,
             holds_any: false,
             places: 1.0,
+            reach_s: 0.0,
             source: None,
             split: Split::ByClass,
             per_product: Vec::new(),
