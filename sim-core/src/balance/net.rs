@@ -8,7 +8,7 @@ use super::chain::Chain;
 use crate::kernel::UNLIMITED;
 use crate::scenario::{Doubts, Scenario, Ways, target_of};
 use crate::stations::blueprint::{
-    Attendance, BatchTraffic, OtherWay, Routes, Run, SidesTraffic, SourceTraffic, Split, TrafficSite,
+    Attendance, BatchTraffic, OtherWay, Routes, Run, SidesTraffic, SourceTraffic, Split, TrafficSite, Turns,
 };
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
@@ -39,8 +39,10 @@ pub(super) struct Node {
     pub(super) ways_on: usize,
     /// It holds any number of parts.
     pub(super) holds_any: bool,
-    /// Places of all equal stations.
+    /// Places of all equal stations that work at once.
     pub(super) places: f64,
+    /// How many of the equal stations these are.
+    pub(super) at_once: f64,
     /// Time for which each part keeps the reach that the station shares, s.
     pub(super) reach_s: f64,
     /// Node beyond each exit; `None` leaves the line.
@@ -201,6 +203,7 @@ impl Net {
             ways_on: 1,
             holds_any: true,
             places: 1.0,
+            at_once: 1.0,
             reach_s: 0.0,
             targets: vec![None; exits],
             split: Split::ByClass,
@@ -235,6 +238,12 @@ impl Net {
         }
         self.has_uncounted_ways |= traffic.has_uncounted_ways;
         let n_exits = entry.blueprint.exits().len();
+        let equals = f64::from(entry.count);
+        let (at_once, of_turns) = match traffic.turns {
+            Turns::OneByOne if entry.in_turn => (1.0, 1.0),
+            Turns::Between if entry.in_turn => (1.0, 1.0 / equals),
+            Turns::AtOnce | Turns::OneByOne | Turns::Between => (equals, 1.0),
+        };
         let mut node = Node {
             entry: ix,
             inlet: None,
@@ -245,12 +254,13 @@ impl Net {
                 Some(sides) => vec![sides.same_s; self.n_classes],
                 None => traffic.seconds,
             },
-            sure: traffic.sure,
+            sure: traffic.sure * of_turns,
             sides: traffic.sides,
             order: SideOrder::Any,
             ways_on: entry.blueprint.ways_on(),
             holds_any: traffic.holds_any || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
-            places: traffic.places * f64::from(entry.count),
+            places: traffic.places * at_once,
+            at_once,
             reach_s: traffic.reach_s / traffic.places,
             targets: vec![None; n_exits],
             split: traffic.split,
@@ -672,6 +682,7 @@ impl Node {
             ways_on: self.ways_on,
             holds_any: false,
             places: self.places,
+            at_once: self.at_once,
             reach_s: self.reach_s,
             targets: Vec::new(),
             split: Split::ByClass,

@@ -301,7 +301,7 @@ fn station(
         }
     }
     let stopped = (stops.stopped / f64::from(of.count)).min(1.0);
-    let with_stops = stops.left_of(capacity, flow, f64::from(of.count));
+    let with_stops = stops.left_of(capacity, flow, idle.at_once);
     let limit = |value: f64| value.is_finite().then_some(value);
     StationBalance {
         id: of.id.value.clone(),

@@ -43,7 +43,7 @@ pub(super) fn count_stops(scenario: &Scenario, net: &Net, node: &Node, flow: &[f
                 };
                 (0..net.n_classes).map(of).sum()
             }
-            Cause::Every(law, ClockWord::Working) => load * f64::from(entry.count) / law.mean(),
+            Cause::Every(law, ClockWord::Working) => load * node.at_once / law.mean(),
             Cause::Every(law, ClockWord::Powered | ClockWord::Wall) => f64::from(entry.count) / law.mean(),
         };
         // No station works for more than all of its time.
