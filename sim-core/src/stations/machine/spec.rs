@@ -205,17 +205,10 @@ impl CheckSpec {
 }
 
 impl MachineSpec {
-    /// Time that the nests keep a stroke of `work_s` waiting: at least, and if no part is loaded before the stroke is over.
-    /// Times that never vary keep to the least.
-    fn loading_s(&self, work_s: f64) -> (f64, f64) {
-        let nests = || self.inlets.iter().filter_map(|inlet| Some((inlet.nest.as_ref()?, inlet.parts)));
-        let least = nests().map(|(nest, parts)| nest.least_s(parts, work_s)).fold(work_s, f64::max) - work_s;
-        let mut cycles = self.cycle_by_part.iter().map(|(_, law)| law).chain([&self.cycle]);
-        let never_varies = cycles.all(Law::is_fixed)
-            && nests().all(|(nest, _)| nest.load.is_fixed())
-            && self.check.as_ref().is_none_or(|check| check.false_empty.value() == 0.0);
-        let one_by_one = nests().map(|(nest, parts)| f64::from(parts) * nest.load.mean()).sum();
-        (least, if never_varies { least } else { one_by_one })
+    /// Least time for which the nests keep a stroke of `work_s` waiting.
+    fn loading_s(&self, work_s: f64) -> f64 {
+        let nests = self.inlets.iter().filter_map(|inlet| Some((inlet.nest.as_ref()?, inlet.parts)));
+        nests.map(|(nest, parts)| nest.least_s(parts, work_s)).fold(work_s, f64::max) - work_s
     }
 
     /// Whether strokes may be made with a part missing.
@@ -277,9 +270,9 @@ impl Blueprint for MachineSpec {
         let cycle_s = mean_by_part(&self.cycle, &self.cycle_by_part, traffic.kind_of_run());
         traffic.reach_s = cycle_s + largest * self.each_s;
         let work_s = traffic.reach_s + checks_s;
-        let (least_loading_s, loading_s) = self.loading_s(work_s);
+        let loading_s = self.loading_s(work_s);
         // A stroke with a part missing does not wait for it.
-        let least_loading_s = if self.makes_short_strokes() { 0.0 } else { least_loading_s };
+        let least_loading_s = if self.makes_short_strokes() { 0.0 } else { loading_s };
         let usual_s = work_s + loading_s;
         traffic.seconds.fill(usual_s);
         if let ([parts], [(_, most)]) = (&per_product[..], &bounds[..]) {
