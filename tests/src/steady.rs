@@ -235,7 +235,8 @@ fn too_little(rate: Seen, least: f64, errors: f64) -> Option<Broken> {
 }
 
 /// A station that handles more than it is rated for. Not asked of those whose rate hangs on what comes: on the mix of the
-/// parts, on how many come together, on where a divider stands.
+/// parts, on how many come together, on where a divider stands, on whose turn it is when its
+/// clock runs out.
 fn above_rated(file: &Value, station: &StationBalance, flow: Seen, edge: f64, errors: f64) -> Option<Broken> {
     let is_plain = match file["type"].as_str() {
         Some("divider") => file.get("move").is_none(),
@@ -244,6 +245,7 @@ fn above_rated(file: &Value, station: &StationBalance, flow: Seen, edge: f64, er
             !file["inlets"].as_array().into_iter().flatten().any(|inlet| inlet["parts"] == "the batch")
         }
         Some("orienting path") => file.get("lengths").is_none(),
+        Some("escapement") => file["strokes"] != "on a clock" || file["in_turn"] != true,
         _ => true,
     };
     let rated = station.capacity_per_min.filter(|_| is_plain)?;

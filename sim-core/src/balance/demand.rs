@@ -392,25 +392,27 @@ impl Demand<'_> {
         let now = flows.shares[node][exit] * all;
         let mut most = f64::INFINITY;
         for other in (0..net.nodes.len()).filter(|&other| own[other]) {
-            let each = self.use_of(flows, &through, other);
-            if each > 0.0 {
-                let others = (self.use_of(flows, &flows.total, other) - each * now).max(0.0);
-                most = most.min((1.0 - others).max(0.0) / each);
+            let uses = self.uses_of(flows, &through, other).into_iter();
+            for (each, all) in uses.zip(self.uses_of(flows, &flows.total, other)) {
+                if each > 0.0 {
+                    let others = (all - each * now).max(0.0);
+                    most = most.min((1.0 - others).max(0.0) / each);
+                }
             }
         }
         most
     }
 
-    /// Share of what a node can take, or of what an inlet asks for.
-    fn use_of(&self, flows: &Flows, flow: &[f64], node: usize) -> f64 {
+    /// Share of what a node can take, by its places and by its reach, or of what an inlet asks for.
+    fn uses_of(&self, flows: &Flows, flow: &[f64], node: usize) -> [f64; 2] {
         let net = self.net;
         for assembly in &net.assemblies {
             if let Some(inlet) = assembly.ports.iter().position(|port| *port == node) {
                 let asked = assembly.per_product[inlet] * flows.scale[assembly.supply];
-                return if asked > 0.0 { node_flow(net, flow, node) / asked } else { 0.0 };
+                return [if asked > 0.0 { node_flow(net, flow, node) / asked } else { 0.0 }, 0.0];
             }
         }
-        load(net, flow, node, Pace::Rated)
+        loads(net, flow, node, Pace::Rated)
     }
 
     fn share_supplies(&self, flows: &mut Flows, supplies: &[usize], rule: &Rule) -> f64 {
@@ -517,11 +519,29 @@ pub(super) enum Pace {
     Best,
 }
 
-/// Share of the time for which the places of a node are busy with a flow.
+/// Share of the time for which a node is taken with a flow: its places, or the reach that it shares, whichever is more.
 pub(super) fn load(net: &Net, flow: &[f64], node: usize, pace: Pace) -> f64 {
+    loads(net, flow, node, pace).into_iter().fold(0.0, f64::max)
+}
+
+/// Share of the time for which the places of a node are taken with a flow, and for which the reach that it shares is.
+pub(super) fn loads(net: &Net, flow: &[f64], node: usize, pace: Pace) -> [f64; 2] {
+    let of_reach = |user: &usize| reach_use(net, flow, *user, pace);
+    let shared = net.reaches.iter().filter(|users| users.contains(&node));
+    [own_load(net, flow, node, pace), shared.flatten().map(of_reach).sum()]
+}
+
+/// Share of the time for which the places of a node are busy with a flow.
+pub(super) fn own_load(net: &Net, flow: &[f64], node: usize, pace: Pace) -> f64 {
     let sure = if pace == Pace::Best { net.nodes[node].sure } else { 1.0 };
     let busy = busy(net, flow, node) * sure;
     (busy + moving(net, flow, node, pace)) / net.nodes[node].places
+}
+
+/// Share of the time for which a node uses the reach that it shares.
+pub(super) fn reach_use(net: &Net, flow: &[f64], node: usize, pace: Pace) -> f64 {
+    let sure = if pace == Pace::Best { net.nodes[node].sure } else { 1.0 };
+    node_flow(net, flow, node) * net.nodes[node].reach_s * sure
 }
 
 /// Time for which the places of a node are taken, a second, without the time in which it goes from side to side.

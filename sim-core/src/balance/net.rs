@@ -8,7 +8,7 @@ use super::chain::Chain;
 use crate::kernel::UNLIMITED;
 use crate::scenario::{Doubts, Scenario, Ways, most_before, most_beyond, target_of};
 use crate::stations::blueprint::{
-    Attendance, BatchTraffic, OtherWay, Routes, Run, SidesTraffic, SourceTraffic, Split, TrafficSite,
+    Attendance, BatchTraffic, OtherWay, Routes, Run, SidesTraffic, SourceTraffic, Split, TrafficSite, Turns,
 };
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
@@ -40,8 +40,12 @@ pub(super) struct Node {
     pub(super) ways_on: usize,
     /// It holds any number of parts.
     pub(super) holds_any: bool,
-    /// Places of all equal stations.
+    /// Places of all equal stations that work at once.
     pub(super) places: f64,
+    /// How many of the equal stations these are.
+    pub(super) at_once: f64,
+    /// Time for which each part keeps the reach that the station shares, s.
+    pub(super) reach_s: f64,
     /// Node beyond each exit; `None` leaves the line.
     pub(super) targets: Vec<Option<usize>>,
     pub(super) split: Split,
@@ -109,6 +113,8 @@ pub(super) struct Net {
     pub(super) node_of: Vec<usize>,
     /// Some station may do more with a part than is counted.
     pub(super) has_uncounted_ways: bool,
+    /// The nodes that share each reach: one of them uses it at a time.
+    pub(super) reaches: Vec<Vec<usize>>,
 }
 
 /// What is the same for all stations that are added.
@@ -141,6 +147,7 @@ impl Net {
             class_names: Vec::new(),
             node_of: Vec::new(),
             has_uncounted_ways: false,
+            reaches: Vec::new(),
         };
         for (ix, kind) in scenario.kinds.iter().enumerate() {
             for condition in 0..kind.conditions.len() {
@@ -164,6 +171,7 @@ impl Net {
         }
         net.connect(scenario);
         net.points = net.points_of(scenario);
+        net.reaches = net.reaches_of(scenario);
         net
     }
 
@@ -196,6 +204,8 @@ impl Net {
             ways_on: 1,
             holds_any: true,
             places: 1.0,
+            at_once: 1.0,
+            reach_s: 0.0,
             targets: vec![None; exits],
             split: Split::ByClass,
             absorbs: !is_source,
@@ -234,6 +244,12 @@ impl Net {
         }
         self.has_uncounted_ways |= traffic.has_uncounted_ways;
         let n_exits = entry.blueprint.exits().len();
+        let equals = f64::from(entry.count);
+        let (at_once, of_turns) = match traffic.turns {
+            Turns::OneByOne if entry.in_turn => (1.0, 1.0),
+            Turns::Between if entry.in_turn => (1.0, 1.0 / equals),
+            Turns::AtOnce | Turns::OneByOne | Turns::Between => (equals, 1.0),
+        };
         let mut node = Node {
             entry: ix,
             inlet: None,
@@ -244,7 +260,7 @@ impl Net {
                 Some(sides) => vec![sides.same_s; self.n_classes],
                 None => traffic.seconds,
             },
-            sure: traffic.sure,
+            sure: traffic.sure * of_turns,
             sides: traffic.sides,
             order: SideOrder::Any,
             ways_on: entry.blueprint.ways_on(),
@@ -252,7 +268,9 @@ impl Net {
             holds_any: traffic.holds_any
                 || (bins[ix] && !is_kept_level(scenario, entry))
                 || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
-            places: traffic.places * f64::from(entry.count),
+            places: traffic.places * at_once,
+            at_once,
+            reach_s: traffic.reach_s / traffic.places,
             targets: vec![None; n_exits],
             split: traffic.split,
             absorbs: n_exits == 0,
@@ -362,6 +380,22 @@ impl Net {
             .filter(|&entry| is_point(entry))
             .map(|entry| self.node_of[entry])
             .collect()
+    }
+
+    /// The nodes that share each reach, in the order in which the file names them. What only one station uses limits nothing.
+    fn reaches_of(&self, scenario: &Scenario) -> Vec<Vec<usize>> {
+        let mut reaches: Vec<(&str, Vec<usize>, u32)> = Vec::new();
+        for (ix, entry) in scenario.stations.iter().enumerate() {
+            let Some(name) = entry.blueprint.reach() else { continue };
+            match reaches.iter_mut().find(|(of, ..)| *of == name.value) {
+                Some((_, nodes, count)) => {
+                    nodes.push(self.node_of[ix]);
+                    *count += entry.count;
+                }
+                None => reaches.push((&name.value, vec![self.node_of[ix]], entry.count)),
+            }
+        }
+        reaches.into_iter().filter(|(.., count)| *count > 1).map(|(_, nodes, _)| nodes).collect()
     }
 
     fn natural_mix(&self, scenario: &Scenario, kind: usize) -> Vec<(usize, f64)> {
@@ -659,6 +693,8 @@ impl Node {
             ways_on: self.ways_on,
             holds_any: false,
             places: self.places,
+            at_once: self.at_once,
+            reach_s: self.reach_s,
             targets: Vec::new(),
             split: Split::ByClass,
             absorbs: self.absorbs,

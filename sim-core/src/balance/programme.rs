@@ -9,7 +9,7 @@
 //! are parts a second. Invariant: what comes to a station with free shares leaves it, or, where it can pile up for ever,
 //! not more than that.
 
-use super::demand::{Chooser, Flows, Pace, busy, moving, node_flow, sum};
+use super::demand::{Chooser, Flows, Pace, busy, moving, node_flow, reach_use, sum};
 use super::net::{Assembly, Net};
 use super::share_out::Rule;
 use super::simplex::{Reached, Simplex};
@@ -438,6 +438,7 @@ impl<'a> Programme<'a> {
                 rows.push(Row { coefficients: loads, most: 1.0, node: Some(node) });
             }
         }
+        rows.extend(net.reaches.iter().map(|users| self.row_of_reach(columns, users, room)));
         let one = |wanted: Origin| by(&|column| if column.origin == wanted { 1.0 } else { 0.0 });
         for (supply, of) in net.supplies.iter().enumerate().filter(|(_, of)| of.most_per_s.is_finite()) {
             rows.push(Row {
@@ -520,6 +521,18 @@ impl<'a> Programme<'a> {
         }
     }
 
+    /// Of those that share a reach one uses it at a time.
+    fn row_of_reach(&self, columns: &[Column], users: &[usize], room: Room) -> Row {
+        let pace = match room {
+            Room::Any => Pace::Best,
+            Room::ByRule => Pace::Rated,
+        };
+        let uses = |column: &Column| {
+            users.iter().map(|&user| reach_use(self.net, &column.flow, user, pace)).sum::<f64>()
+        };
+        Row { coefficients: columns.iter().map(uses).collect(), most: 1.0, node: users.first().copied() }
+    }
+
     /// The other way that a variable is the flow on, if it is one, and at which free node.
     fn other_way(&self, column: &Column) -> Option<(usize, &OtherWay)> {
         let Origin::Way(n, way @ 1.., _) = column.origin else { return None };
@@ -585,8 +598,9 @@ impl<'a> Programme<'a> {
                 }
             }
             if most.is_infinite() {
+                let of = &net.nodes[port];
                 let strokes =
-                    columns.iter().map(|column| busy(net, &column.flow, port) / net.nodes[port].places);
+                    columns.iter().map(|column| busy(net, &column.flow, port) * of.sure / of.places);
                 rows.push(Row { coefficients: strokes.collect(), most: 1.0, node: Some(port) });
             }
         }

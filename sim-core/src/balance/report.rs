@@ -1,6 +1,6 @@
 //! What the balance says, as plain values in the order of the file.
 
-use super::demand::{Demand, Flows, Pace, load, node_flow};
+use super::demand::{Demand, Flows, Pace, load, node_flow, own_load};
 use super::limit::Most;
 use super::net::Net;
 use super::stops::{StopCount, count_stops};
@@ -214,7 +214,7 @@ pub(super) fn report(
     for entry in 0..scenario.stations.len() {
         let node = net.node_of[entry];
         let flow = &flows.total[net.state(node, 0)..net.state(node + 1, 0)];
-        let busy = load(net, &flows.total, node, Pace::Rated);
+        let busy = own_load(net, &flows.total, node, Pace::Rated);
         let stops = count_stops(scenario, net, &net.nodes[node], flow, busy);
         attendance.iter_mut().zip(&stops.attendance).for_each(|(all, own)| *all += own);
         jams_per_s += stops.jams_per_s;
@@ -301,8 +301,7 @@ fn station(
         }
     }
     let stopped = (stops.stopped / f64::from(of.count)).min(1.0);
-    // Stops come with the flow: a part costs its time and its share of the stops.
-    let with_stops = capacity / (1.0 + capacity * if flow > 0.0 { stopped / flow } else { 0.0 });
+    let with_stops = stops.left_of(capacity, flow, idle.at_once);
     let limit = |value: f64| value.is_finite().then_some(value);
     StationBalance {
         id: of.id.value.clone(),

@@ -17,6 +17,12 @@ pub(super) struct StopCount {
     pub(super) breakdowns_per_s: f64,
     /// Time stopped for each second of the station (all equal ones together).
     pub(super) stopped: f64,
+    /// Of this what comes with the parts: jams by part, and what strikes by the time of work.
+    by_flow: f64,
+    /// Time stopped for each second in which one of the stations has power, whatever flows.
+    by_power: f64,
+    /// Share of all time for which one of the stations is stopped by what strikes at any time.
+    by_wall: f64,
     /// Attendance by pool, s/s.
     pub(super) attendance: Vec<f64>,
 }
@@ -37,10 +43,21 @@ pub(super) fn count_stops(scenario: &Scenario, net: &Net, node: &Node, flow: &[f
                 };
                 (0..net.n_classes).map(of).sum()
             }
-            Cause::Every(law, ClockWord::Working) => load.min(1.0) * f64::from(entry.count) / law.mean(),
+            Cause::Every(law, ClockWord::Working) => load * node.at_once / law.mean(),
             Cause::Every(law, ClockWord::Powered | ClockWord::Wall) => f64::from(entry.count) / law.mean(),
         };
-        count.add(scenario, entry, stop, per_s);
+        // No station works for more than all of its time.
+        let is_of_work = matches!(&stop.cause, Cause::Every(_, ClockWord::Working));
+        let kept = if is_of_work { 1.0 / load.max(1.0) } else { 1.0 };
+        let each_s = count.add(scenario, entry, stop, per_s * kept);
+        match &stop.cause {
+            Cause::Every(law, ClockWord::Powered) => count.by_power += each_s / law.mean(),
+            // A clock starts anew when its own stop is over.
+            Cause::Every(law, ClockWord::Wall) => count.by_wall += each_s / (law.mean() + each_s),
+            Cause::PerPart(_) | Cause::PerPartByCondition(_) | Cause::Every(_, ClockWord::Working) => {
+                count.by_flow += per_s * each_s;
+            }
+        }
     }
     let all: f64 = flow.iter().sum();
     for (name, asked) in entry.blueprint.pools().iter().zip(&node.attendance) {
@@ -53,7 +70,16 @@ pub(super) fn count_stops(scenario: &Scenario, net: &Net, node: &Node, flow: &[f
 }
 
 impl StopCount {
-    fn add(&mut self, scenario: &Scenario, entry: &Entry, stop: &StopSpec, per_s: f64) {
+    /// What is left of a capacity (parts/s of `number` equal stations) beside the stops that were counted at a flow
+    /// (parts/s). At the most c, a station has power for the time c / capacity in which it works; that time, what strikes
+    /// in it by the clock, c times the stops of a part, and what strikes at any time are all the time there is.
+    pub(super) fn left_of(&self, capacity: f64, flow: f64, number: f64) -> f64 {
+        let of_part = if flow > 0.0 { self.by_flow / number / flow } else { 0.0 };
+        capacity * (1.0 - self.by_wall).max(0.0) / (1.0 + self.by_power + capacity * of_part)
+    }
+
+    /// Adds so many stops a second; returns how long one stops the station, s.
+    fn add(&mut self, scenario: &Scenario, entry: &Entry, stop: &StopSpec, per_s: f64) -> f64 {
         let (mut by_itself_s, mut to_person) = (0.0, 1.0);
         if let Some(automatic) = &stop.automatic {
             let (success, tries) = (automatic.success.value(), f64::from(automatic.tries));
@@ -78,6 +104,8 @@ impl StopCount {
         } else {
             self.jams_per_s += per_s;
         }
-        self.stopped += per_s * (by_itself_s + to_person * by_hand_s);
+        let each_s = by_itself_s + to_person * by_hand_s;
+        self.stopped += per_s * each_s;
+        each_s
     }
 }

@@ -98,6 +98,8 @@ pub(super) struct More {
     /// Equal stations that deliver strictly in turn, and whose turn it is.
     pub(super) turns: Vec<StationId>,
     pub(super) next_turn: usize,
+    /// Whose turn it is gives more before it passes.
+    pub(super) keeps_turn: bool,
     /// The one of the waiting whose turn it is.
     pub(super) granted: Option<StationId>,
     /// Order in which waiting stations are served, if the join states one.
@@ -303,7 +305,7 @@ impl Place {
     /// `me` has delivered.
     pub(super) fn pass_turn(&mut self, me: StationId) {
         let more = &mut self.more;
-        if more.turns.get(more.next_turn) == Some(&me) {
+        if !more.keeps_turn && more.turns.get(more.next_turn) == Some(&me) {
             more.next_turn = (more.next_turn + 1) % more.turns.len();
         }
     }

@@ -259,6 +259,10 @@ pub struct TrafficSite<'a> {
     pub seconds: Vec<f64>,
     /// Parts handled at once. Starts as 1.
     pub places: f64,
+    /// How equal ones work that deliver strictly in turn. Starts as at once.
+    pub turns: Turns,
+    /// Time for which it uses the reach that it shares, s each time that its places are filled. Starts as 0.
+    pub reach_s: f64,
     /// How much of these times is sure, whatever the parts before and after: below 1 where moves can be spared, or more
     /// handled at once than on the mean. Starts as 1.
     pub sure: f64,
@@ -375,6 +379,8 @@ impl<'a> TrafficSite<'a> {
             spills: false,
             holds_any: false,
             places: 1.0,
+            turns: Turns::AtOnce,
+            reach_s: 0.0,
             source: None,
             split: Split::ByClass,
             per_product: Vec::new(),
@@ -459,6 +465,17 @@ pub struct SourceTraffic {
     pub is_driven: bool,
     /// Whether it brings parts only when the content of the store beyond it is low.
     pub waits_for_call: bool,
+}
+
+/// How equal stations work that deliver strictly in turn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Turns {
+    /// All at once; what one has done waits for its turn.
+    AtOnce,
+    /// One at a time: none starts before its turn.
+    OneByOne,
+    /// Between these two, as chance has it.
+    Between,
 }
 
 /// How a station shares its flow among exits of the same sort.

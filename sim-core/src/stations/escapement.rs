@@ -7,12 +7,17 @@
 //! counted as empty. Held or off it makes no strokes, though the clock goes on. In the balance a stroke releases no
 //! more than can ever be there, and find room.
 //!
+//! **In turn** (`in_turn`) a stroke on demand starts when it is its turn: of equal escapements one strokes at a time, so that
+//! they make no more strokes than one does. On a clock a stroke releases nothing if it is not its turn. All parts of a stroke
+//! are one turn. In the balance equal ones on one fixed clock all have their turn in a period; with periods that vary there
+//! are bounds, from one of them in a period to all.
+//!
 //! **Jams by part:** every part of a stroke has its chance at the start, at the end, and as it goes on; what goes on
 //! after it waits until the jam is cleared. On a clock a stroke takes no time: parts jam after they have gone on.
 
 use super::Station;
 use super::alarm::Alarm;
-use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
+use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, Turns, read_to};
 use super::dice::Dice;
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
@@ -112,11 +117,15 @@ impl Escapement {
         while released < self.release && floor.may_start(self.me) && floor.is_open(self.me, self.exit) {
             let Offer::Ready(place) = floor.offer(self.me, &self.inlets) else { break };
             let part = floor.take(self.me, place);
+            floor.keep_turn(self.exit, true);
             let handed = floor.hand_over(self.me, 0, self.exit, &part);
             assert!(handed, "an escapement on a clock releases only into an open exit");
             released += 1;
             // What has gone before it stands is a part of this stroke; the others stay on the track.
             floor.jams(self.me, &part, Moment::After);
+        }
+        if released > 0 {
+            floor.end_turn(self.me, self.exit);
         }
         // Off or held it makes no stroke.
         if released == 0 && floor.may_start(self.me) {
@@ -175,6 +184,7 @@ impl Escapement {
     /// Hands on what the stroke has released; true when all has gone.
     fn hand_on<O: Observer>(&mut self, floor: &mut Floor<O>) -> bool {
         while let Some(part) = self.moving.first().copied() {
+            floor.keep_turn(self.exit, self.moving.len() > 1);
             if !floor.hand_over(self.me, 0, self.exit, &part) {
                 floor.set_idle(self.me, true);
                 return false;
@@ -311,6 +321,11 @@ impl Blueprint for EscapementSpec {
         if self.on_clock {
             traffic.places = traffic.places.min(traffic.most_before).min(traffic.most_beyond);
         }
+        traffic.turns = match self.on_clock {
+            true if self.stroke.is_fixed() => Turns::AtOnce,
+            true => Turns::Between,
+            false => Turns::OneByOne,
+        };
         traffic.seconds.fill(self.stroke.mean());
     }
 
@@ -364,6 +379,80 @@ mod tests {
         // The balance: two parts in half a second.
         let capacity = trial.balance().stations[2].capacity_per_min.expect("a capacity");
         assert!((capacity - 240.0).abs() < 1e-9, "{capacity}");
+    }
+
+    /// Three escapements that release in turn, in an hour: strokes, parts, and the parts by the balance.
+    fn in_turn(escapement: &str) -> (f64, (f64, f64)) {
+        let trial = Trial::new(
+            &format!(
+                r#"{{"id": "F", "type": "work", "endless": true, "time": "0.05 s"}},
+                {{"id": "T", "type": "track", "capacity": 40, "travel": "0 s"}},
+                {{"id": "E", "type": "escapement", "count": 3, "in_turn": true, {escapement}}},
+                {{"id": "U", "type": "track", "capacity": 40, "travel": "0 s"}},
+                {{"id": "W", "type": "work", "time": "0.05 s"}}"#
+            ),
+            "",
+        );
+        let run = trial.run(0, 3600.0);
+        let of = &trial.balance().stations[2];
+        let hourly = |per_min: Option<f64>| 60.0 * per_min.expect("a capacity");
+        let bounds = (hourly(of.capacity_per_min), hourly(of.capacity_at_most_per_min));
+        let names = ["E 1", "E 2", "E 3"].map(|name| times(&run, trial.post(name), Note::Exit(0)));
+        // Strictly in turn: nobody is more than one stroke ahead.
+        let counts: Vec<usize> = names.iter().map(Vec::len).collect();
+        assert!(counts.iter().max() <= counts.iter().min().map(|few| few + 3).as_ref(), "{counts:?}");
+        (counts.iter().sum::<usize>() as f64, bounds)
+    }
+
+    #[test]
+    fn in_turn_one_strokes_at_a_time() {
+        for (release, parts) in [(1, 3600.0), (2, 7200.0)] {
+            let (made, bounds) = in_turn(&format!(r#""stroke": "1 s", "release": {release}"#));
+            assert!((made - parts).abs() < 5.0, "{made} of {parts}");
+            assert!((bounds.0 - parts).abs() < 1e-6 && (bounds.1 - parts).abs() < 1e-6, "{bounds:?}");
+        }
+        // A mean stroke of a second, exponential: 3600 strokes in an hour, give or take 60 times six.
+        let (made, bounds) = in_turn(r#""stroke": {"law": "exponential", "mean": "1 s"}"#);
+        assert!((made - 3600.0).abs() < 360.0 && (bounds.0 - 3600.0).abs() < 1e-6, "{made} {bounds:?}");
+    }
+
+    #[test]
+    fn in_turn_on_a_clock_a_turn_is_a_stroke() {
+        let (made, bounds) = in_turn(r#""stroke": "1 s", "strokes": "on a clock", "release": 2"#);
+        assert!((made - 21600.0).abs() < 20.0, "two parts of each of three in every second: {made}");
+        assert!((bounds.0 - 21600.0).abs() < 1e-6 && (bounds.1 - 21600.0).abs() < 1e-6, "{bounds:?}");
+        // Clocks without memory: whose turn it is takes a mean period each time.
+        let clock = r#""stroke": {"law": "exponential", "mean": "1 s"}, "strokes": "on a clock""#;
+        let (made, bounds) = in_turn(clock);
+        assert!((made - 3600.0).abs() < 360.0, "{made}");
+        assert!((bounds.0 - 3600.0).abs() < 1e-6 && (bounds.1 - 10800.0).abs() < 1e-6, "{bounds:?}");
+    }
+
+    /// E 1 releases two parts, then E 2 does.
+    #[test]
+    fn all_parts_of_a_stroke_are_one_turn() {
+        for strokes in ["on demand", "on a clock"] {
+            let trial = Trial::new(
+                &format!(
+                    r#"{{"id": "F", "type": "work", "endless": true, "time": "0.1 s"}},
+                    {{"id": "T", "type": "track", "capacity": 40, "travel": "0 s"}},
+                    {{"id": "E", "type": "escapement", "count": 2, "in_turn": true, "release": 2, "stroke": "1 s",
+                    "strokes": "{strokes}"}},
+                    {{"id": "U", "type": "track", "capacity": 40, "travel": "0 s"}},
+                    {{"id": "W", "type": "work", "time": "0.1 s"}}"#
+                ),
+                "",
+            );
+            let run = trial.run(0, 30.0);
+            let notes = run.floor.observer.1.notes.iter();
+            let who = notes.filter(|(_, _, note)| *note == Note::Exit(0)).map(|(_, who, _)| *who);
+            let equals = [trial.post("E 1"), trial.post("E 2")];
+            let order: Vec<usize> =
+                who.filter_map(|who| equals.iter().position(|equal| *equal == who)).collect();
+            let wanted: Vec<usize> = (0..order.len()).map(|n| n / 2 % 2).collect();
+            assert!(order.len() > 50, "{strokes}: {}", order.len());
+            assert_eq!(order, wanted, "{strokes}");
+        }
     }
 
     #[test]

@@ -21,7 +21,10 @@
 //! has most.
 //!
 //! **In the balance** a stroke takes its mean time and that of the checks to be expected again: with a chance f that a
-//! loaded nest reads empty, n inlets and a mean time t until the next check, t (1 / (1 - f)^n - 1).
+//! loaded nest reads empty, n inlets and a mean time t until the next check, t (1 / (1 - f)^n - 1). A nest loads part by part:
+//! one of capacity c from which a stroke takes k parts lets no stroke come sooner than k loads after the last one, and, if
+//! it is emptied at the end, keeps the machine waiting for the k - (c - k) loads for which it has no room before. This is
+//! so by the means: how long loads and strokes that vary wait for each other on top is left to the simulation.
 //!
 //! **Shared reach.** Of the stations that name the same `reach` only one is in a stroke at a time. A machine that could
 //! start waits for the reach in order of coming, and is held meanwhile; it gives the reach back at the end of the
@@ -37,8 +40,6 @@ use crate::kernel::{
 use crate::part::{Nanos, Part};
 
 mod spec;
-#[cfg(test)]
-mod tests;
 
 pub(super) use spec::read_reach;
 pub use spec::{MachineSpec, read};
@@ -598,3 +599,6 @@ fn ready_in<O: Observer>(floor: &Floor<O>, place: PlaceId, wanted: u32) -> (u32,
     }
     (place.len().min(wanted), Nanos::MAX)
 }
+
+#[cfg(test)]
+mod tests;

@@ -313,7 +313,8 @@ impl Blueprint for RobotSpec {
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let fetching: f64 = self.fetches.iter().map(|fetch| fetch.time.mean()).sum();
-        traffic.seconds.fill(fetching + self.set_down.mean());
+        traffic.reach_s = fetching + self.set_down.mean();
+        traffic.seconds.fill(traffic.reach_s);
         traffic.per_product = self.fetches.iter().map(|fetch| f64::from(fetch.parts)).collect();
         if let [parts] = traffic.per_product[..] {
             traffic.places = parts;

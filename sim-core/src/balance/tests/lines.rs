@@ -285,6 +285,29 @@ fn jams_and_attendance_to_first_order() {
 }
 
 #[test]
+fn stops_by_the_clock_leave_the_same_capacity_at_any_load() {
+    // A station that is up 540 s and then down 60 s has 0.9 of its time, however little it is asked for; one that is stopped
+    // by the time of work alone, too, at full load, and a jam of 1 s in each tenth part costs 0.1 s of a part's time.
+    let with_stops = |every_s: f64, stops: &str| {
+        let found = balance(&scenario(&format!(
+            r#""stations": [
+                {{"id": "F", "type": "work", "endless": true, "time": "{every_s} s"}},
+                {{"id": "M", "type": "machine", "cycle": "1 s", {stops}}}]"#
+        )));
+        station(&found, "M").capacity_with_stops_per_min.unwrap_or(0.0)
+    };
+    for every_s in [0.5, 1.0, 10.0] {
+        for clock in ["powered", "wall", "working"] {
+            let breakdown =
+                format!(r#""breakdowns": [{{"every": "540 s", "clock": "{clock}", "time": "60 s"}}]"#);
+            near(with_stops(every_s, &breakdown), 54.0, clock);
+        }
+        let both = r#""breakdowns": [{"every": "500 s", "time": "100 s"}], "jams": [{"per_part": 0.1, "time": "1 s"}]"#;
+        near(with_stops(every_s, both), 60.0 / (1.0 + 0.2 + 0.1), "both");
+    }
+}
+
+#[test]
 fn without_a_limit_it_says_so() {
     let found = balance(&scenario(
         r#""stations": [

@@ -5,6 +5,7 @@ mod lines;
 mod loops;
 mod published;
 mod random;
+mod reach;
 mod runs;
 mod sides;
 

@@ -60,6 +60,21 @@ impl<O: Observer> Floor<O> {
         }
     }
 
+    /// Says of the part that is handed on next whether more of the same turn follow, where equal stations deliver in turn.
+    pub fn keep_turn(&mut self, exit: Exit, more_follow: bool) {
+        if let Exit::Store(place) = exit {
+            self.places[place.ix()].more.keeps_turn = more_follow;
+        }
+    }
+
+    /// The turn that `me` has kept is over.
+    pub fn end_turn(&mut self, me: StationId, exit: Exit) {
+        self.keep_turn(exit, false);
+        if let Exit::Store(place) = exit {
+            self.places[place.ix()].pass_turn(me);
+        }
+    }
+
     /// Hands a finished part on through exit number `no`. Returns false, and lists the station as waiting,
     /// if there is no room.
     #[inline(always)]

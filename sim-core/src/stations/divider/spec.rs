@@ -1,7 +1,7 @@
 //! The divider as the file states it.
 
 use super::super::Station;
-use super::super::blueprint::{Blueprint, ExitSpec, Site, Split, To, TrafficSite};
+use super::super::blueprint::{Blueprint, ExitSpec, Site, Split, To, TrafficSite, Turns};
 use super::super::recipe::{RecipeSpec, read_recipe};
 use super::{Calls, Divider, Extras, Mover, Recipe, Rule, furthest_behind};
 use crate::diag::{Diagnostics, Problem, code};
@@ -212,6 +212,7 @@ impl Blueprint for DividerSpec {
             Rule::FirstWithRoom | Rule::EmptiestFirst | Rule::ByCall { .. } => 1.0,
         };
         traffic.seconds.fill(moves * moving.mean());
+        traffic.turns = Turns::OneByOne;
         let waits_its_turn = match &self.rule {
             Rule::InTurn { strict } | Rule::ByRatio { strict, .. } => *strict,
             Rule::ByRecipe => true,

@@ -102,3 +102,28 @@ fn a_recipe_and_a_list_of_exits_exclude_each_other() {
     assert!(said(r#""rule": "in turn""#).contains("one exit at least"));
     assert!(said(r#""rule": "by recipe", "recipe": {"a": {"T": 1}, "b": 1}"#).contains("does not sort"));
 }
+
+/// Several moving dividers that deliver in turn: each may wait for the turn of the others, and none has to move if it finds
+/// room where it stands.
+#[test]
+fn moving_dividers_in_turn_lie_within_their_bounds() {
+    for (count, spread) in [(2, "listed"), (3, "longest idle"), (3, "in turn")] {
+        let trial = Trial::new(
+            &format!(
+                r#"{{"id": "F", "type": "work", "endless": true, "time": "0.05 s"}},
+                {{"id": "T", "type": "track", "capacity": 40, "travel": "0 s"}},
+                {{"id": "D", "type": "divider", "exits": ["A", "B"], "rule": "in turn", "move": "1 s",
+                "count": {count}, "spread": "{spread}", "in_turn": true}},
+                {{"id": "A", "type": "track", "capacity": 40, "travel": "0 s", "to": "M"}},
+                {{"id": "B", "type": "track", "capacity": 40, "travel": "0 s", "to": "M"}},
+                {{"id": "M", "type": "machine", "cycle": "0.2 s", "to": "out"}}"#
+            ),
+            "",
+        );
+        let run = trial.run(0, 3600.0);
+        let a_minute = times(&run, trial.post("M"), Note::Exit(0)).len() as f64 / 60.0;
+        let (low, high) = trial.balance().most_bounds_per_min.expect("bounds");
+        assert!((low - 60.0).abs() < 1e-6 && (high - 300.0).abs() < 1e-6, "{low} to {high}");
+        assert!(a_minute >= low - 1.0 && a_minute <= high, "{count} {spread}: {a_minute}");
+    }
+}

@@ -137,6 +137,16 @@ fn read_check(object: &mut Object<'_>) -> CheckSpec {
     }
 }
 
+impl NestSpec {
+    /// Least time from a stroke to the next one that takes so many parts from the nest, if the stroke itself takes `work_s`:
+    /// parts are loaded one after the other, those for which there is room already while the stroke goes on.
+    fn least_s(&self, parts: u32, work_s: f64) -> f64 {
+        let room = if self.emptied_at_start { parts } else { parts.min(self.capacity - parts) };
+        let each_s = self.load.mean();
+        (f64::from(parts) * each_s).max(work_s + f64::from(parts - room) * each_s)
+    }
+}
+
 /// Reads what a station shares with others.
 pub(in crate::stations) fn read_reach(object: &mut Object<'_>) -> Option<Spanned<String>> {
     object.maybe(
@@ -178,6 +188,12 @@ pub fn read(object: &mut Object<'_>) -> MachineSpec {
     }
 }
 
+/// What share of a usual time is sure, if it is at least so long.
+fn share_of(least: f64, usual: f64) -> f64 {
+    // Sums in another order may differ in the last digit.
+    if least < usual * (1.0 - 1e-12) { least / usual } else { 1.0 }
+}
+
 impl CheckSpec {
     /// Time to be expected for checks that fail with all nests loaded, s for each stroke.
     fn expected_s(&self, inlets: usize) -> f64 {
@@ -189,6 +205,17 @@ impl CheckSpec {
 }
 
 impl MachineSpec {
+    /// Least time for which the nests keep a stroke of `work_s` waiting.
+    fn loading_s(&self, work_s: f64) -> f64 {
+        let nests = self.inlets.iter().filter_map(|inlet| Some((inlet.nest.as_ref()?, inlet.parts)));
+        nests.map(|(nest, parts)| nest.least_s(parts, work_s)).fold(work_s, f64::max) - work_s
+    }
+
+    /// Whether strokes may be made with a part missing.
+    fn makes_short_strokes(&self) -> bool {
+        self.check.as_ref().is_some_and(|check| check.reads_unloaded && check.false_full.value() > 0.0)
+    }
+
     fn inlet_specs(&self) -> Vec<InletSpec> {
         if self.inlets.is_empty() {
             return vec![InletSpec { from: None, parts: 1, batch: false, nest: None }];
@@ -234,23 +261,29 @@ impl Blueprint for MachineSpec {
             Some(_) | None => (f64::from(inlet.parts), (f64::from(inlet.parts), f64::from(inlet.parts))),
         };
         let (per_product, mut bounds): (Vec<f64>, Vec<(f64, f64)>) = inlets.iter().map(parts).unzip();
-        if self.check.as_ref().is_some_and(|check| check.reads_unloaded && check.false_full.value() > 0.0) {
+        if self.makes_short_strokes() {
             // Strokes with a part missing take what the other inlets have, and no good product comes of it.
             bounds.iter_mut().for_each(|(_, most)| *most = f64::INFINITY);
         }
         let largest = per_product.iter().copied().fold(0.0, f64::max);
         let checks_s = self.check.as_ref().map_or(0.0, |check| check.expected_s(inlets.len()));
         let cycle_s = mean_by_part(&self.cycle, &self.cycle_by_part, traffic.kind_of_run());
-        traffic.seconds.fill(cycle_s + largest * self.each_s + checks_s);
+        traffic.reach_s = cycle_s + largest * self.each_s;
+        let work_s = traffic.reach_s + checks_s;
+        let loading_s = self.loading_s(work_s);
+        // A stroke with a part missing does not wait for it.
+        let least_loading_s = if self.makes_short_strokes() { 0.0 } else { loading_s };
+        let usual_s = work_s + loading_s;
+        traffic.seconds.fill(usual_s);
         if let ([parts], [(_, most)]) = (&per_product[..], &bounds[..]) {
             traffic.places = *parts;
             // With as many at once as there can be, each takes less.
-            let (usual, least) = (traffic.seconds[0] / parts, self.each_s + (cycle_s + checks_s) / most);
-            traffic.sure = if usual > 0.0 { (least / usual).min(1.0) } else { 1.0 };
-        } else if self.each_s > 0.0 {
+            let least = self.each_s + (cycle_s + checks_s) / most + least_loading_s / parts;
+            traffic.sure = share_of(least, usual_s / parts);
+        } else {
             let fewest = bounds.iter().map(|(fewest, _)| *fewest).fold(0.0, f64::max);
-            let least = cycle_s + fewest * self.each_s + checks_s;
-            traffic.sure = least / (cycle_s + largest * self.each_s + checks_s);
+            let least = cycle_s + fewest * self.each_s + checks_s + least_loading_s;
+            traffic.sure = share_of(least, usual_s);
         }
         traffic.per_product_bounds = bounds;
         traffic.per_product = per_product;

@@ -1,5 +1,104 @@
+//! Tests of the nests of a machine: simulated strokes and the balance beside closed forms.
+
 use crate::kernel::Note;
 use crate::stations::trial::{Run, Trial, times};
+
+/// A machine M between an endless feeder and the way out.
+fn line(parts: u32, nest: &str, cycle: &str) -> Trial {
+    Trial::new(
+        &format!(
+            r#"{{"id": "F", "type": "work", "endless": true, "time": "0.05 s"}},
+            {{"id": "T", "type": "track", "capacity": 40, "travel": "0 s"}},
+            {{"id": "M", "type": "machine", {cycle}, "inlets": [{{"from": "T", "parts": {parts}, "nest": {{{nest}}}}}]}}"#
+        ),
+        "",
+    )
+}
+
+/// Parts that leave M in an hour, and its capacity by the balance in an hour: at least and at most.
+fn an_hour(trial: &Trial) -> (f64, (f64, f64)) {
+    let run = trial.run(0, 3600.0);
+    let made = times(&run, trial.post("M"), Note::Exit(0)).len() as f64;
+    let of = &trial.balance().stations[2];
+    let hourly = |per_min: Option<f64>| 60.0 * per_min.expect("a capacity");
+    (made, (hourly(of.capacity_per_min), hourly(of.capacity_at_most_per_min)))
+}
+
+/// Loads of 1.5 s one after the other beside strokes of 1 s. Emptied at the start the nest is loaded while the stroke goes
+/// on: the longer counts. Emptied at the end what has no room before is loaded after it: k - (c - k) parts of k, and never
+/// are there more strokes than loads.
+#[test]
+fn nests_of_fixed_times_follow_closed_forms() {
+    let cases = [
+        (1, 1, "at the end", 1.0, 1.5, 2.5),
+        (1, 1, "at the start", 1.0, 1.5, 1.5),
+        (1, 1, "at the start", 2.0, 1.5, 2.0),
+        (1, 2, "at the end", 1.0, 1.5, 1.5),
+        (1, 2, "at the end", 2.0, 1.5, 2.0),
+        (2, 2, "at the end", 1.0, 0.3, 1.6),
+        (3, 4, "at the end", 1.0, 0.3, 1.0 + 2.0 * 0.3),
+        (3, 4, "at the end", 0.2, 0.3, 3.0 * 0.3),
+        (3, 5, "at the end", 1.0, 0.3, 1.0 + 0.3),
+        (3, 6, "at the end", 1.0, 0.3, 1.0),
+        (3, 3, "at the start", 0.5, 0.3, 3.0 * 0.3),
+    ];
+    for (parts, capacity, emptied, cycle, load, period) in cases {
+        let nest = format!(r#""capacity": {capacity}, "load": "{load} s", "emptied": "{emptied}""#);
+        let (made, (rated, at_most)) = an_hour(&line(parts, &nest, &format!(r#""cycle": "{cycle} s""#)));
+        let wanted = 3600.0 * f64::from(parts) / period;
+        // The first stroke comes later, and the hour ends within one.
+        assert!(
+            made <= wanted && made >= wanted - 3.0 * f64::from(parts) - 2.0,
+            "{nest}: {made} not {wanted}"
+        );
+        for capacity in [rated, at_most] {
+            assert!(
+                (capacity / wanted - 1.0).abs() < 1e-9,
+                "{nest}: {capacity} by the balance, not {wanted}"
+            );
+        }
+    }
+}
+
+/// Time for each piece comes on top of the stroke. Nests of several inlets are loaded at the same time: the longest counts.
+#[test]
+fn nests_of_several_inlets_load_at_the_same_time() {
+    let trial = Trial::new(
+        r#"{"id": "F", "type": "work", "endless": true, "time": "0.05 s"},
+        {"id": "T", "type": "track", "capacity": 40, "travel": "0 s", "to": "M"},
+        {"id": "G", "type": "work", "endless": true, "time": "0.05 s"},
+        {"id": "U", "type": "track", "capacity": 40, "travel": "0 s", "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "1 s", "each": "0.1 s", "inlets": [
+            {"from": "T", "parts": 2, "nest": {"capacity": 2, "load": "0.3 s"}},
+            {"from": "U", "parts": 1, "nest": {"load": "0.8 s"}}]}"#,
+        "",
+    );
+    let run = trial.run(0, 3600.0);
+    let made = times(&run, trial.post("M"), Note::Exit(0)).len() as f64;
+    let wanted = 3600.0 / (1.0 + 2.0 * 0.1 + 0.8);
+    assert!(made <= wanted && made >= wanted - 2.0, "{made} strokes, not {wanted}");
+    let most = trial.balance().most_per_min.expect("a limit");
+    assert!((60.0 * most / wanted - 1.0).abs() < 1e-9, "{most} a minute by the balance");
+}
+
+/// One part at a time loaded between strokes: the means add up, whatever the law. Loaded while the stroke goes on it is
+/// the mean of the longer of two times: of exponential ones with means a and b it is a + b - ab / (a + b), more than the
+/// balance says by the means alone.
+#[test]
+fn the_balance_knows_the_means_of_varying_times() {
+    let cycle = r#""cycle": {"law": "exponential", "mean": "1 s"}"#;
+    let nest = |emptied: &str| {
+        format!(r#""load": {{"law": "exponential", "mean": "0.5 s"}}, "emptied": "{emptied}""#)
+    };
+    let (made, (rated, at_most)) = an_hour(&line(1, &nest("at the end"), cycle));
+    assert!((rated - 2400.0).abs() < 1e-6 && (at_most - 2400.0).abs() < 1e-6, "{rated} to {at_most}");
+    // A period has a standard deviation of 1.12 s, so that an hour has one of 36 strokes; six of them are allowed.
+    assert!((made - 2400.0).abs() < 216.0, "{made}");
+    let (made, (rated, at_most)) = an_hour(&line(1, &nest("at the start"), cycle));
+    assert!((rated - 3600.0).abs() < 1e-6 && (at_most - 3600.0).abs() < 1e-6, "{rated} to {at_most}");
+    let wanted = 3600.0 / (1.5 - 0.5 / 1.5);
+    assert!((made - wanted).abs() < 250.0, "{made} not {wanted}");
+}
 
 /// A machine with these inlets that reads its nests while they are empty, and takes one for full at three looks in ten.
 fn hasty(feeders: &[(&str, &str)], parts: u32) -> Trial {
