@@ -330,7 +330,7 @@ impl Blueprint for SelectorSpec {
         let (table, rules) = (self.table(traffic.kinds), self.rules(traffic.kinds));
         let times = match &self.form {
             Form::Turns(turns) => [turns.time.mean(), turns.time_with_turn.mean()],
-            Form::Shuttle(shuttle) => [shuttle.same_side.mean(); 2],
+            Form::Shuttle(shuttle) => [(shuttle.same_side.mean() + shuttle.other_side.mean()) / 2.0; 2],
         };
         (traffic.routes, traffic.seconds) = table_traffic(&table, &times, &rules, traffic.kinds);
         if let Form::Shuttle(shuttle) = &self.form {
