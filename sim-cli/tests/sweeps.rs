@@ -473,9 +473,9 @@ fn all_settings_that_cannot_be_made_are_told_at_once() {
     for words in ["cannot read `nowhere.json`", "a.b", "c.d"] {
         assert!(unread.err.contains(words), "`{words}` is missing: {}", unread.err);
     }
-    let size = ["size", "line.json", "--vary", "T.capcity=1..3", "--vary", "U.capacity=1..3", "--smallest"];
+    let size = ["size", "line.json", "--vary", "W.capacity=1..3", "--vary", "U.capacity=1..3", "--smallest"];
     let done = desk.run(&size);
-    for words in ["capcity", "U.capacity"] {
+    for words in ["`W.capacity` leads nowhere", "`U.capacity` leads nowhere"] {
         assert!(done.err.contains(words), "`{words}` is missing: {}", done.err);
     }
     let done =

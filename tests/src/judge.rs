@@ -177,7 +177,7 @@ fn advance(replica: &mut Watched<'_>, end: Nanos, stops: &mut Vec<Stop>) -> bool
                     return false;
                 }
             }
-            Stop::InstantLoop { .. } | Stop::TooManyEvents { .. } => {
+            Stop::InstantLoop { .. } | Stop::TooManyEvents { .. } | Stop::TooManyWaiting { .. } => {
                 stops.push(stop);
                 return false;
             }

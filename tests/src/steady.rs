@@ -268,18 +268,24 @@ fn out_of_bounds(file: &Value, seen: &[Shift], rate: Seen, edge: f64, errors: f6
     };
     // Within what chance and the edges of the window do to the rate.
     let near = errors * rate.error + edge;
-    let (fewer, more) = (at(rate.mean - near)?, at(rate.mean + near)?);
+    // Highest flows are concave in the rate and lowest ones convex: the extremes may lie between.
+    let (fewer, same, more) = (at(rate.mean - near)?, at(rate.mean)?, at(rate.mean + near)?);
     let mut sources = more.stations.iter().filter_map(|station| station.supply.as_ref());
     if sources.any(|supply| supply.is_driven) {
         // The balance is about what streams bring, not about what is delivered.
         return None;
     }
-    for (entry, (fewer, more)) in fewer.stations.iter().zip(&more.stations).enumerate() {
+    for (entry, station) in same.stations.iter().enumerate() {
         let flow = Seen::of(seen.iter().map(|shift| shift.handled[entry] as f64 / shift.minutes));
-        let bounds = fewer.bounds_per_min.zip(more.bounds_per_min).filter(|_| flow.mean > 0.0);
-        let Some((of_fewer, of_more)) = bounds else { continue };
+        let of = |balance: &Balance| balance.stations[entry].bounds_per_min;
+        let bounds = [of(&fewer), of(&same), of(&more)];
+        let [Some(of_fewer), Some(of_same), Some(of_more)] = bounds else { continue };
+        if flow.mean <= 0.0 {
+            continue;
+        }
         // Where others are served before, they get less if more is delivered.
-        let (low, high) = (of_fewer.0.min(of_more.0), of_fewer.1.max(of_more.1));
+        let low = of_fewer.0.min(of_same.0).min(of_more.0);
+        let high = of_fewer.1.max(of_same.1).max(of_more.1);
         let each = (flow.mean / rate.mean).max(1.0);
         let slack = errors * flow.error + edge * each;
         if flow.mean > high * (1.0 + ROUNDING) + slack || flow.mean < low * (1.0 - ROUNDING) - slack {
@@ -288,7 +294,7 @@ fn out_of_bounds(file: &Value, seen: &[Shift], rate: Seen, edge: f64, errors: f6
                 claim: "flows lie within the bounds of the balance at the rate that is delivered",
                 found: format!(
                     "`{}`: {mean:.4} +/- {error:.5} a minute, bounds {low:.4} to {high:.4} at {:.4} +/- {:.5}, {edge:.4} of the edge",
-                    fewer.id, rate.mean, rate.error
+                    station.id, rate.mean, rate.error
                 ),
             });
         }
@@ -333,7 +339,7 @@ fn shift(plan: &Plan, seed: u64, replication: u64, events: u64) -> Option<Shift>
     let inside = replica.n_inside();
     match replica.run_until(OPEN + WINDOW) {
         Stop::TimeReached | Stop::TooManyEvents { .. } => {}
-        Stop::Gridlock { .. } | Stop::InstantLoop { .. } => return None,
+        Stop::Gridlock { .. } | Stop::InstantLoop { .. } | Stop::TooManyWaiting { .. } => return None,
     }
     let now = replica.floor.now;
     replica.floor.observer.close(now);

@@ -339,6 +339,7 @@ impl Observer for Watch {
             | Note::Tipped
             | Note::CheckFailed
             | Note::StrokeShort
+            | Note::MadeNothing
             | Note::Called
             | Note::Attended
             | Note::DroppedBack => {}

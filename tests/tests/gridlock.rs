@@ -31,7 +31,9 @@ fn knot_of(stations: &str, rest: &str) -> Option<(f64, Vec<String>)> {
             );
             Some((at as f64 / 1e9, names))
         }
-        Stop::InstantLoop { .. } | Stop::TooManyEvents { .. } => panic!("{text}: {stop:?}"),
+        Stop::InstantLoop { .. } | Stop::TooManyEvents { .. } | Stop::TooManyWaiting { .. } => {
+            panic!("{text}: {stop:?}")
+        }
     }
 }
 

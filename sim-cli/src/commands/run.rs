@@ -396,6 +396,7 @@ pub(super) fn ending_of(why: &RunError) -> Ending {
         RunError::PartsNotConserved { .. } => Ending::Failed,
         RunError::InstantLoop { .. }
         | RunError::TooManyEvents { .. }
+        | RunError::TooManyWaiting { .. }
         | RunError::NoWarmUp(_)
         | RunError::BadOptions(_)
         | RunError::ImpossibleDraws { .. } => Ending::BadInput,

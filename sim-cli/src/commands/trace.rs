@@ -107,6 +107,14 @@ fn stopped(stop: &Stop, plan: &Plan) -> Option<(Ending, String)> {
             Ending::BadInput,
             format!("at {} s parts move round without any passage of time: {}", seconds(*at), list(stations)),
         )),
+        Stop::TooManyWaiting { at, station } => Some((
+            Ending::BadInput,
+            format!(
+                "at {} s too many parts wait at {}, far more than could be meant",
+                seconds(*at),
+                list(&[*station])
+            ),
+        )),
         Stop::TooManyEvents { at, stations } => Some((
             Ending::BadInput,
             format!(
@@ -281,6 +289,7 @@ impl<'a> Names<'a> {
             Note::Tipped => ("tipped", none()),
             Note::CheckFailed => ("check failed", none()),
             Note::StrokeShort => ("stroke with a part missing", none()),
+            Note::MadeNothing => ("made nothing", none()),
             Note::SensorOn => ("switched on", none()),
             Note::SensorOff => ("switched off", none()),
             Note::Called => ("called", none()),

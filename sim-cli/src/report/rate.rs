@@ -27,6 +27,7 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
     page.push_str(&row("shifts simulated", "", &seen(rate)));
     if rate.basis == RateBasis::Net {
         page.push_str(&row("mean, gross", &with_error(&rate.mean_gross_rate), ""));
+        page.push_str(&wrap(&in_uncounted_time(rate), "  ", "  ", WIDTH));
     }
     if rate.max > rate.min {
         page.push_str(&picture(rate));
@@ -42,6 +43,19 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
         }
     }
     page
+}
+
+/// That a net rate has parts in it that come out in the time that it leaves out; empty if there are none.
+fn in_uncounted_time(rate: &RateReport) -> String {
+    let meanwhile =
+        rate.good_in_uncounted_time.as_ref().filter(|good| good.mean.is_some_and(|mean| mean > 0.0));
+    meanwhile.map_or(String::new(), |good| {
+        format!(
+            "Mind: {} good parts a minute come out in the time that is left out. They count, their time does not: the net \
+             rate may be more than the machine can make.",
+            mean(good)
+        )
+    })
 }
 
 /// How shifts spread, where the terminal can show it.

@@ -41,7 +41,7 @@ pub(super) struct Flows {
     pub(super) mixes: Vec<Vec<(usize, f64)>>,
     /// Flow through each state for one part/s of each supply.
     pub(super) response: Vec<Vec<f64>>,
-    /// Shares among exits, by node.
+    /// Shares among exits, or among ways, by node.
     pub(super) shares: Vec<Vec<f64>>,
     /// Good and all parts completed at points of use.
     pub(super) good: f64,

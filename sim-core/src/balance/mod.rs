@@ -144,7 +144,36 @@ pub fn check(scenario: &Scenario) -> Diagnostics {
     if let (Some(rate), false) = (promised(scenario), all.has_errors()) {
         check_points(scenario, rate, &mut all);
     }
+    check_points_in_a_row(scenario, &mut all);
     all
+}
+
+/// Points of use one of which is beyond another: what passes both counts twice.
+fn check_points_in_a_row(scenario: &Scenario, problems: &mut Diagnostics) {
+    let at = &scenario.promise.at;
+    if at.len() < 2 {
+        return;
+    }
+    let net = Net::new(scenario, runs(scenario)[0]);
+    let entry = |name: &str| scenario.stations.iter().position(|entry| entry.id.value == name);
+    for (n, first) in at.iter().enumerate() {
+        let Some(from) = entry(&first.value) else { continue };
+        let beyond = net.beyond(net.nodes[net.node_of[from]].targets.first().copied().flatten());
+        let is_beyond = |name: &str| {
+            (0..beyond.len()).any(|node| beyond[node] && Some(net.nodes[node].entry) == entry(name))
+        };
+        for (_, second) in at
+            .iter()
+            .enumerate()
+            .filter(|(m, second)| *m != n && second.value != first.value && is_beyond(&second.value))
+        {
+            let (one, two) = (&first.value, &second.value);
+            let message =
+                format!("what `{one}` hands on comes to `{two}`: parts that pass both are counted twice");
+            let problem = Problem::new(code::UNUSUAL_VALUE, message);
+            problems.warning(&second.place, problem.help("name one of them"));
+        }
+    }
 }
 
 fn check_run(scenario: &Scenario, run: Option<Run>) -> Diagnostics {

@@ -6,13 +6,14 @@
 
 use super::chain::Chain;
 use crate::kernel::UNLIMITED;
-use crate::scenario::{Doubts, Scenario, Ways, target_of};
+use crate::scenario::{Doubts, Scenario, Ways, most_before, most_beyond, target_of};
 use crate::stations::blueprint::{
     Attendance, BatchTraffic, OtherWay, Routes, Run, SidesTraffic, SourceTraffic, Split, TrafficSite, Turns,
 };
 use crate::stations::catalogue::Entry;
 use crate::stations::tools::Classes;
-use crate::terms::stops::{Cause, MomentWord};
+use crate::terms::stops::MomentWord;
+use crate::text::forms::Spanned;
 
 /// A station, or one inlet of a machine with several.
 #[derive(Debug)]
@@ -225,6 +226,7 @@ impl Net {
         let mut traffic = TrafficSite::new(&scenario.kinds, classes, &scenario.models);
         let batches = batches_of(scenario);
         traffic.batches = &batches;
+        traffic.stops = &entry.stops;
         traffic.run = run;
         for feeder in ways.feeders[ix].iter().map(|&from| &scenario.stations[from]) {
             let name = &feeder.id.value;
@@ -234,6 +236,10 @@ impl Net {
             let pieces = feeder.blueprint.recipes().map_or(0, |recipe| recipe.most_pieces(&entry.id.value));
             traffic.together = traffic.together.max(pieces).max(feeder.blueprint.lands_together());
         }
+        if !ways.feeders[ix].is_empty() {
+            traffic.most_before = most_before(scenario, &ways.feeders[ix], entry);
+        }
+        traffic.most_beyond = most_beyond(scenario, ix);
         traffic.comes_back = comes_back_without_bin(ways, bins, ix);
         entry.blueprint.traffic(&mut traffic);
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
@@ -264,7 +270,10 @@ impl Net {
             sides: traffic.sides,
             order: SideOrder::Any,
             ways_on: entry.blueprint.ways_on(),
-            holds_any: traffic.holds_any || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
+            // A bin is filled beyond its capacity, unless a sensor sees to it: it holds up nothing.
+            holds_any: traffic.holds_any
+                || (bins[ix] && !is_kept_level(scenario, entry))
+                || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
             places: traffic.places * at_once,
             at_once,
             reach_s: traffic.reach_s / traffic.places,
@@ -275,7 +284,9 @@ impl Net {
             strikes: traffic.strikes,
             attendance: traffic.attendance,
         };
-        redirect_jams(scenario, entry, &self.class_names, &mut node);
+        if !traffic.routes_hold_jams {
+            redirect_jams(scenario, entry, &self.class_names, &mut node);
+        }
         if traffic.per_product.len() > 1 {
             let same = traffic.per_product.iter().map(|&parts| (parts, parts));
             let bounds = match traffic.per_product_bounds {
@@ -754,6 +765,12 @@ pub(super) fn bins(scenario: &Scenario) -> Vec<bool> {
     scenario.stations.iter().map(is_bin).collect()
 }
 
+/// Whether a sensor that watches a place holds others.
+fn is_kept_level(scenario: &Scenario, entry: &Entry) -> bool {
+    let watches = |names: &[Spanned<String>]| names.iter().any(|name| name.value == entry.id.value);
+    scenario.sensors.iter().any(|sensor| watches(&sensor.watches) && !sensor.holds.is_empty())
+}
+
 /// For each exit of a station, whether what leaves there can come back to it on a way without a bin.
 pub(super) fn comes_back_without_bin(ways: &Ways, bins: &[bool], station: usize) -> Vec<bool> {
     let comes_back = |target: &Option<usize>| {
@@ -777,29 +794,22 @@ fn redirect_jams(scenario: &Scenario, entry: &Entry, names: &[(usize, usize, usi
     let exits = entry.blueprint.exits();
     for stop in &entry.stops {
         let Some(then) = &stop.then else { continue };
-        let exit = exits.iter().position(|exit| exit.key == then.value).filter(|exit| *exit > 0);
+        let exit = exits.iter().position(|exit| exit.key == then.value);
         let (Some(exit), true) = (exit, stop.when != MomentWord::After) else { continue };
         let other_ways = node.other_ways.iter_mut().map(|way| &mut way.routes);
         for routes in std::iter::once(&mut node.routes).chain(other_ways) {
             for (class, routes) in routes.iter_mut().enumerate() {
                 let (kind, condition, _) = names[class];
-                let chance = chance_of(&stop.cause, &scenario.kinds[kind].conditions[condition]);
+                let chance = stop.cause.chance(&scenario.kinds[kind].conditions[condition]);
                 if chance > 0.0 {
-                    routes.iter_mut().for_each(|(_, _, share)| *share *= 1.0 - chance);
-                    routes.push((exit as u8, class, chance));
+                    // Who goes on either way goes on as it would have.
+                    let same = |(to, _, _): &&mut (u8, usize, f64)| exit == 0 && *to == 0;
+                    let on: f64 = routes.iter_mut().filter(same).map(|(_, _, share)| *share).sum();
+                    let others = routes.iter_mut().filter(|(to, _, _)| exit != 0 || *to != 0);
+                    others.for_each(|(_, _, share)| *share *= 1.0 - chance);
+                    routes.push((exit as u8, class, chance * (1.0 - on)));
                 }
             }
         }
-    }
-}
-
-/// Chance to jam of a part in this condition, by a cause that strikes by part.
-pub(super) fn chance_of(cause: &Cause, condition: &str) -> f64 {
-    match cause {
-        Cause::PerPart(chance) => chance.value(),
-        Cause::PerPartByCondition(map) => {
-            map.iter().find(|(name, _)| name.value == condition).map_or(0.0, |(_, chance)| chance.value())
-        }
-        Cause::Every(..) => 0.0,
     }
 }

@@ -69,13 +69,10 @@ fn arrivals(net: &Net, flows: &Flows) -> Vec<Arrival> {
 fn exits_of(net: &Net, flows: &Flows, flow: &[f64], node: usize) -> Vec<Vec<f64>> {
     let of = &net.nodes[node];
     let mut exits = vec![vec![0.0; net.n_classes]; of.targets.len()];
-    for (class, routes) in of.routes.iter().enumerate().filter(|_| !of.absorbs) {
-        for &(exit, to, share) in routes {
-            let flow = flow[net.state(node, class)] * share;
-            if exit == 0 && !flows.shares[node].is_empty() {
-                exits.iter_mut().zip(&flows.shares[node]).for_each(|(exit, part)| exit[to] += flow * part);
-            } else if let Some(exit) = exits.get_mut(usize::from(exit)) {
-                exit[to] += flow;
+    for class in (0..net.n_classes).filter(|_| !of.absorbs) {
+        for (exit, to, share) in of.routes_by(&flows.shares[node], class) {
+            if let Some(exit) = exits.get_mut(exit) {
+                exit[to] += flow[net.state(node, class)] * share;
             }
         }
     }
@@ -101,7 +98,8 @@ fn order_at(net: &Net, flows: &Flows, arrivals: &[Arrival], node: usize) -> Side
     let before: Vec<usize> = (0..net.nodes.len()).filter(before).collect();
     let fresh: Vec<&Vec<f64>> =
         coming.iter().filter(|(arrival, _)| arrival.is_fresh).map(|(_, sides)| sides).collect();
-    let shares_hang_on_room = before.iter().any(|&other| !net.nodes[other].split.is_stated());
+    let shares_hang_on_room =
+        before.iter().any(|&other| !net.nodes[other].split.is_stated() || net.nodes[other].has_other_ways());
     if fresh.iter().any(|sides| differ(sides, fresh[0])) || shares_hang_on_room {
         return SideOrder::Any;
     }

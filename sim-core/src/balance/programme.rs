@@ -37,6 +37,8 @@ enum Origin {
     Way(usize, usize, usize),
     /// The least share of equals, by number of the chooser.
     Least(usize),
+    /// Good parts that are delivered, as far as they are asked for.
+    Delivered,
 }
 
 /// A node from which parts go on in other numbers, or other ways, than its routes say.
@@ -63,10 +65,14 @@ struct Column {
     origin: Origin,
     /// Flow through each state for one part/s.
     flow: Vec<f64>,
-    /// The same of sound parts only: no assemblies with a bad part.
+    /// The same of sound parts only: no assemblies with a bad part. Where they come in several mixes, at best.
     sound: Vec<f64>,
+    /// The same at worst.
+    worst: Vec<f64>,
     /// Good parts at points of use for one part/s.
     good: f64,
+    /// The same if all assemblies get the worst parts.
+    good_at_worst: f64,
     /// Of a way: parts that go on, unless for want of room they do not.
     on: f64,
     /// Of a way: parts that leave elsewhere, or as others, than they should.
@@ -94,6 +100,8 @@ pub(super) struct Mixes {
     sound: Vec<Vec<f64>>,
     /// Share of sound ones among the products of each assembly, by class.
     products: Vec<Vec<f64>>,
+    /// Both at worst.
+    worst: (Vec<Vec<f64>>, Vec<Vec<f64>>),
     /// Time in which each station goes from side to side, for one part, s.
     moving: Vec<f64>,
     /// How far parts are kept apart, by station with free shares.
@@ -187,6 +195,10 @@ impl<'a> Programme<'a> {
             on,
             sound: vec![vec![1.0; net.n_classes]; free.len()],
             products: vec![vec![1.0; net.n_classes]; net.assemblies.len()],
+            worst: (
+                vec![vec![1.0; net.n_classes]; free.len()],
+                vec![vec![1.0; net.n_classes]; net.assemblies.len()],
+            ),
             moving: vec![0.0; net.nodes.len()],
             apart: vec![Apart::Not; free.len()],
         };
@@ -207,7 +219,8 @@ impl<'a> Programme<'a> {
             let rows = rows.into_iter().map(|row| (row.coefficients, row.most)).collect();
             let mut simplex = Simplex::new(columns.len(), rows);
             let mut limiting = None;
-            let wanted = aims.iter().flat_map(|aim| self.coefficients(&columns, *aim));
+            let is_asked = good_at_most.is_some() && room == Room::Any;
+            let wanted = aims.iter().flat_map(|aim| self.coefficients(&columns, *aim, is_asked));
             for (n, aim) in wanted.enumerate() {
                 match simplex.raise(&aim) {
                     Reached::Most(_, worth) if n == 0 => limiting = dearest(&worth, &limits),
@@ -245,22 +258,17 @@ impl<'a> Programme<'a> {
         self.free.iter().for_each(|free| shares[free.node] = vec![0.0]);
         let column = |start: Start| {
             let (flow, sound) = (solver.flows(&start.parts), solver.flows(&start.sound));
+            let worst = if net.assemblies.is_empty() { sound.clone() } else { solver.flows(&start.worst) };
             let good = net.at_points(&sound, &shares).0 + start.good;
+            let good_at_worst = net.at_points(&worst, &shares).0 + start.good_at_worst;
             let Start { origin, on, change, .. } = start;
-            Column { origin, flow, sound, good, on, change }
+            Column { origin, flow, sound, worst, good, good_at_worst, on, change }
         };
         let mut columns: Vec<Column> = starts.into_iter().map(column).collect();
         for (n, _) in self.choosers.iter().enumerate().filter(|(_, (_, rule))| matches!(rule, Rule::By(_))) {
-            let nothing = vec![0.0; net.n_states()];
-            columns.push(Column {
-                origin: Origin::Least(n),
-                flow: nothing.clone(),
-                sound: nothing,
-                good: 0.0,
-                on: 0.0,
-                change: 0.0,
-            });
+            columns.push(Column::without_flow(net, Origin::Least(n)));
         }
+        columns.push(Column::without_flow(net, Origin::Delivered));
         columns
     }
 
@@ -272,28 +280,31 @@ impl<'a> Programme<'a> {
             let Some(assembly) = of.assembly else {
                 let mut start = Start::nothing(net, Origin::Supply(supply));
                 for &(class, share) in &of.mix {
-                    start.put(net.state(of.node, class), share, 1.0);
+                    start.put(net.state(of.node, class), share, (1.0, 1.0));
                 }
                 starts.push(start);
                 continue;
             };
             let is_made_short = net.assemblies[assembly].bounds.iter().any(|(_, most)| most.is_infinite());
             for class in 0..net.n_classes {
-                let one = |origin: Origin, sound: f64| {
+                let one = |origin: Origin, sound: (f64, f64)| {
                     let mut start = Start::nothing(net, origin);
                     start.put(net.state(of.node, class), 1.0, sound);
                     start
                 };
-                starts.push(one(Origin::Product(assembly, class), mixes.products[assembly][class]));
+                let sound = (mixes.products[assembly][class], mixes.worst.1[assembly][class]);
+                starts.push(one(Origin::Product(assembly, class), sound));
                 if is_made_short && room == Room::Any {
-                    starts.push(one(Origin::Short(assembly, class), 0.0));
+                    starts.push(one(Origin::Short(assembly, class), (0.0, 0.0)));
                 }
             }
         }
         for (n, &Free { node, how }) in self.free.iter().enumerate() {
             let parts = self.parts_of(mixes, n);
+            let sound: Vec<(f64, f64)> =
+                mixes.sound[n].iter().copied().zip(mixes.worst.0[n].iter().copied()).collect();
             if how == How::Ways {
-                starts.extend(self.starts_of_ways(n, node, &parts, &mixes.sound[n]));
+                starts.extend(self.starts_of_ways(n, node, &parts, &sound));
                 continue;
             }
             for exit in 0..self.n_shared(n) {
@@ -301,12 +312,12 @@ impl<'a> Programme<'a> {
                 let counts = exit == 0 && net.points.contains(&node);
                 for (number, mix) in parts.iter().enumerate() {
                     let mut start = Start::nothing(net, Origin::Exit(n, exit, number));
-                    for (class, (&share, &sound)) in mix.iter().zip(&mixes.sound[n]).enumerate() {
+                    for (class, (&share, &sound)) in mix.iter().zip(&sound).enumerate() {
                         if let Some(target) = net.nodes[node].targets[exit] {
                             start.put(net.state(target, class), share, sound);
                         }
                         if counts && net.good[class] {
-                            start.good += share * sound;
+                            start.count(share, sound);
                         }
                     }
                     starts.push(start);
@@ -318,7 +329,7 @@ impl<'a> Programme<'a> {
 
     /// Where parts of these mixes begin on each way of a station that has several; what is the same on another way as on the
     /// first is left out.
-    fn starts_of_ways(&self, n: usize, node: usize, parts: &[Vec<f64>], sound: &[f64]) -> Vec<Start> {
+    fn starts_of_ways(&self, n: usize, node: usize, parts: &[Vec<f64>], sound: &[(f64, f64)]) -> Vec<Start> {
         let net = self.net;
         let of = &net.nodes[node];
         let mut starts = Vec::new();
@@ -332,7 +343,7 @@ impl<'a> Programme<'a> {
                             start.put(net.state(target, to), share, sound[class]);
                         }
                         if exit == 0 && net.points.contains(&node) && net.good[to] {
-                            start.good += share * sound[class];
+                            start.count(share, sound[class]);
                         }
                     }
                     start.on += mixed * of.goes_on_by(way, class);
@@ -397,7 +408,13 @@ impl<'a> Programme<'a> {
                         && shares_of(&on).iter().zip(&usual).any(|(a, b)| (a - b).abs() > SAME_MIX)
                 })
             };
-            while mixes.apart[n] != Apart::ByClass && self.classes_of(mixes.apart[n]).iter().any(differs) {
+            // How crowded a path in file is hangs on how long the part itself is.
+            let of = &self.net.nodes[free.node];
+            let by_length = of.other_ways.iter().any(|way| way.crowded)
+                && of.seconds.iter().any(|seconds| *seconds != of.seconds[0]);
+            while mixes.apart[n] != Apart::ByClass
+                && (by_length || self.classes_of(mixes.apart[n]).iter().any(differs))
+            {
                 mixes.apart[n] =
                     if mixes.apart[n] == Apart::Not { Apart::ByCondition } else { Apart::ByClass };
                 any = true;
@@ -439,7 +456,8 @@ impl<'a> Programme<'a> {
                     | Origin::Short(..)
                     | Origin::Exit(..)
                     | Origin::Way(..)
-                    | Origin::Least(_) => 0.0,
+                    | Origin::Least(_)
+                    | Origin::Delivered => 0.0,
                 };
                 let comes = |column: &Column| {
                     let on = free.goes_out(net, &column.flow);
@@ -475,15 +493,32 @@ impl<'a> Programme<'a> {
                     | Origin::Short(..)
                     | Origin::Exit(..)
                     | Origin::Way(..)
-                    | Origin::Least(_) => 0.0,
+                    | Origin::Least(_)
+                    | Origin::Delivered => 0.0,
                 });
                 rows.push(Row { coefficients: row, most: 0.0, node: None });
             }
         }
         if let Some(good) = good_at_most {
-            rows.push(Row { coefficients: by(&|column| column.good), most: good, node: None });
+            rows.extend(self.rows_of_delivery(columns, good, room));
         }
         rows
+    }
+
+    /// So many good parts are delivered at most. For bounds there are as many if assemblies get the best parts, and no more if
+    /// they get the worst: nobody knows which they get.
+    fn rows_of_delivery(&self, columns: &[Column], good: f64, room: Room) -> Vec<Row> {
+        let by = |of: &dyn Fn(&Column) -> f64| columns.iter().map(of).collect::<Vec<f64>>();
+        let delivered = |column: &Column| f64::from(u8::from(column.origin == Origin::Delivered));
+        let at_most = |coefficients: Vec<f64>| Row { coefficients, most: good, node: None };
+        match room {
+            Room::ByRule => vec![at_most(by(&|column| column.good))],
+            Room::Any => vec![
+                Row::at_most_nothing(by(&|column| delivered(column) - column.good)),
+                at_most(by(&delivered)),
+                at_most(by(&|column| column.good_at_worst)),
+            ],
+        }
     }
 
     /// Of those that share a reach one uses it at a time.
@@ -542,7 +577,8 @@ impl<'a> Programme<'a> {
                 | Origin::Short(..)
                 | Origin::Exit(..)
                 | Origin::Way(..)
-                | Origin::Least(_) => 0.0,
+                | Origin::Least(_)
+                | Origin::Delivered => 0.0,
             }
         };
         for (inlet, (&port, &parts)) in assembly.ports.iter().zip(&assembly.per_product).enumerate() {
@@ -603,8 +639,8 @@ impl<'a> Programme<'a> {
         }
     }
 
-    /// The sums that make up an aim, one after the other.
-    fn coefficients(&self, columns: &[Column], aim: Aim) -> Vec<Vec<f64>> {
+    /// The sums that make up an aim, one after the other; `is_asked` if so many good parts are asked for.
+    fn coefficients(&self, columns: &[Column], aim: Aim, is_asked: bool) -> Vec<Vec<f64>> {
         let net = self.net;
         let by = |of: &dyn Fn(&Column) -> f64| columns.iter().map(of).collect::<Vec<f64>>();
         let of_supplies = |worth: &dyn Fn(usize) -> f64| {
@@ -614,7 +650,8 @@ impl<'a> Programme<'a> {
                 | Origin::Short(..)
                 | Origin::Exit(..)
                 | Origin::Way(..)
-                | Origin::Least(_) => 0.0,
+                | Origin::Least(_)
+                | Origin::Delivered => 0.0,
             })
         };
         let is_free = |supply: usize| {
@@ -622,6 +659,9 @@ impl<'a> Programme<'a> {
             of.assembly.is_none() && !of.is_driven
         };
         match aim {
+            Aim::Good if is_asked => {
+                vec![by(&|column| f64::from(u8::from(column.origin == Origin::Delivered)))]
+            }
             Aim::Good => vec![by(&|column| column.good)],
             Aim::FewParts => vec![of_supplies(&|supply| if is_free(supply) { -1.0 } else { 0.0 })],
             Aim::FewDisturbed => vec![by(&|column| -self.disturbed(column))],
@@ -675,7 +715,7 @@ impl<'a> Programme<'a> {
                 }
                 Origin::Exit(n, exit, _) => shared[n].1[exit] += value,
                 Origin::Way(n, way, _) => shared[n].1[way] += value,
-                Origin::Least(_) => {}
+                Origin::Least(_) | Origin::Delivered => {}
             }
         }
         shared.truncate(self.free.iter().filter(|free| free.how != How::PilesUp).count());
@@ -718,33 +758,60 @@ impl<'a> Programme<'a> {
 
     /// The best that can come: assemblies get the best parts, and as few of them as there can be.
     fn best_mixes(&self, columns: &[Column], before: &Mixes) -> Mixes {
-        let net = self.net;
         let mut mixes = before.clone();
-        let best = |of: &dyn Fn(&Column) -> Vec<f64>| {
-            let mut best = vec![0.0; net.n_classes];
-            for column in columns {
-                of(column).iter().zip(&mut best).for_each(|(share, best)| *best = f64::max(*best, *share));
-            }
-            best
+        (mixes.sound, mixes.products) =
+            self.soundness(columns, |column| &column.sound, f64::max, |(fewest, _)| fewest);
+        mixes.worst = self.soundness(columns, |column| &column.worst, f64::min, |(_, most)| most);
+        mixes
+    }
+
+    /// Share of sound parts by class at the free nodes, and among the products of the assemblies: the best or the worst that a
+    /// variable brings there.
+    fn soundness(
+        &self,
+        columns: &[Column],
+        sound: impl Fn(&Column) -> &[f64],
+        pick: fn(f64, f64) -> f64,
+        number: fn((f64, f64)) -> f64,
+    ) -> (Vec<Vec<f64>>, Vec<Vec<f64>>) {
+        let net = self.net;
+        let of_class = |of: &dyn Fn(&[f64]) -> Vec<f64>| -> Vec<f64> {
+            let both: Vec<(Vec<f64>, Vec<f64>)> =
+                columns.iter().map(|column| (of(&column.flow), of(sound(column)))).collect();
+            let share = |class: usize| {
+                let comes = both.iter().filter(|(flow, _)| flow[class] > 0.0);
+                comes.map(|(flow, sound)| sound[class] / flow[class]).reduce(pick).unwrap_or(0.0)
+            };
+            (0..net.n_classes).map(share).collect()
         };
-        for (n, free) in self.free.iter().enumerate() {
-            mixes.sound[n] = best(&|column| {
-                let (on, sound) = (free.goes_out(net, &column.flow), free.goes_out(net, &column.sound));
-                ratios(&sound, &on)
-            });
-        }
-        for (n, assembly) in net.assemblies.iter().enumerate() {
+        let free = self.free.iter().map(|free| of_class(&|flow| free.goes_out(net, flow)));
+        let products = |assembly: &Assembly| {
             let share = |port: &usize| {
-                let of = columns.iter().filter_map(|c| net.sound_share(*port, &c.flow, &c.sound));
-                of.reduce(f64::max).unwrap_or(1.0)
+                let of = columns.iter().filter_map(|c| net.sound_share(*port, &c.flow, sound(c)));
+                of.reduce(pick).unwrap_or(1.0)
             };
             let shares: Vec<f64> = assembly.ports.iter().map(share).collect();
-            let port = assembly.ports[0];
-            let first = best(&|column| ratios(net.at(port, &column.sound), net.at(port, &column.flow)));
-            let fewest: Vec<f64> = assembly.bounds.iter().map(|(fewest, _)| *fewest).collect();
-            mixes.products[n] = net.sound_products(&shares, &first, &fewest);
+            let first = of_class(&|flow| net.at(assembly.ports[0], flow).to_vec());
+            let parts: Vec<f64> = assembly.bounds.iter().map(|bounds| number(*bounds)).collect();
+            net.sound_products(&shares, &first, &parts)
+        };
+        (free.collect(), net.assemblies.iter().map(products).collect())
+    }
+}
+
+impl Column {
+    fn without_flow(net: &Net, origin: Origin) -> Column {
+        let nothing = vec![0.0; net.n_states()];
+        Column {
+            origin,
+            flow: nothing.clone(),
+            sound: nothing.clone(),
+            worst: nothing,
+            good: 0.0,
+            good_at_worst: 0.0,
+            on: 0.0,
+            change: 0.0,
         }
-        mixes
     }
 }
 
@@ -766,8 +833,11 @@ struct Start {
     parts: Vec<f64>,
     /// Of these the sound ones.
     sound: Vec<f64>,
-    /// Good ones that count where they begin.
+    /// The same at worst.
+    worst: Vec<f64>,
+    /// Good ones that count where they begin, at best and at worst.
     good: f64,
+    good_at_worst: f64,
     /// As for a column.
     on: f64,
     change: f64,
@@ -776,12 +846,20 @@ struct Start {
 impl Start {
     fn nothing(net: &Net, origin: Origin) -> Start {
         let nothing = vec![0.0; net.n_states()];
-        Start { origin, parts: nothing.clone(), sound: nothing, good: 0.0, on: 0.0, change: 0.0 }
+        let (parts, sound) = (nothing.clone(), nothing.clone());
+        Start { origin, parts, sound, worst: nothing, good: 0.0, good_at_worst: 0.0, on: 0.0, change: 0.0 }
     }
 
-    fn put(&mut self, state: usize, share: f64, sound: f64) {
+    fn put(&mut self, state: usize, share: f64, (sound, worst): (f64, f64)) {
         self.parts[state] += share;
         self.sound[state] += share * sound;
+        self.worst[state] += share * worst;
+    }
+
+    /// Parts of a good class go on from a point of use.
+    fn count(&mut self, share: f64, (sound, worst): (f64, f64)) {
+        self.good += share * sound;
+        self.good_at_worst += share * worst;
     }
 }
 
@@ -813,7 +891,8 @@ impl Mixes {
             a.iter().zip(b).for_each(|(a, b)| most = most.max((a - b).abs()));
         };
         let lists = |mixes: &Mixes| -> Vec<Vec<f64>> {
-            mixes.on.iter().chain(&mixes.sound).chain(&mixes.products).cloned().collect()
+            let of = mixes.on.iter().chain(&mixes.sound).chain(&mixes.products);
+            of.chain(&mixes.worst.0).chain(&mixes.worst.1).cloned().collect()
         };
         lists(self).iter().zip(&lists(other)).for_each(|(a, b)| see(a, b));
         see(&self.moving, &other.moving);
@@ -828,6 +907,8 @@ impl Mixes {
         self.on.iter().zip(&mut next.on).for_each(|(a, b)| middle(a, b));
         self.sound.iter().zip(&mut next.sound).for_each(|(a, b)| middle(a, b));
         self.products.iter().zip(&mut next.products).for_each(|(a, b)| middle(a, b));
+        self.worst.0.iter().zip(&mut next.worst.0).for_each(|(a, b)| middle(a, b));
+        self.worst.1.iter().zip(&mut next.worst.1).for_each(|(a, b)| middle(a, b));
         next
     }
 }

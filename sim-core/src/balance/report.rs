@@ -58,7 +58,7 @@ pub struct StationBalance {
     pub count: u32,
     /// Demanded flow into it (what it makes, if it has several inlets).
     pub flow_per_min: f64,
-    /// Bounds of the flow where shares depend on room or spacing, or surplus goes round or piles up: (lowest, highest), the
+    /// Bounds of the flow where shares depend on room, spacing or loading, or surplus goes round or piles up: (lowest, highest), the
     /// same elsewhere. `None` if there is no highest one, or they were not found.
     pub bounds_per_min: Option<(f64, f64)>,
     /// Rated capacity at the mix of classes that it sees; `None` without a limit.
@@ -359,12 +359,12 @@ fn sort(scenario: &Scenario, net: &Net, flows: &Flows, entry: usize) -> Option<S
     let leads_on = |exit: usize| exit < of.ways_on;
     let mut by_exit = vec![0.0; of.targets.len()];
     let (mut by_attitude, mut by_defect) = (0.0, 0.0);
-    for (class, routes) in of.routes.iter().enumerate() {
+    for class in 0..net.n_classes {
         let flow = flows.total[net.state(node, class)];
-        for &(exit, _, share) in routes {
-            by_exit[usize::from(exit)] += flow * share;
+        for (exit, _, share) in of.routes_by(&flows.shares[node], class) {
+            by_exit[exit] += flow * share;
             match net.class_names[class].1 {
-                _ if leads_on(usize::from(exit)) => {}
+                _ if leads_on(exit) => {}
                 0 => by_attitude += flow * share,
                 _ => by_defect += flow * share,
             }
@@ -511,8 +511,8 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
         );
     }
     if balance.most_is_unknown {
-        let text = "the most that the line can deliver was not found: what is mixed where parts share by room, or come too \
-                    close for sensed tools, does not settle in this count; `run` says what it gets";
+        let text = "the most that the line can deliver was not found: what is mixed where parts share by room, or hangs on \
+                    how they come to sensed tools and crowded paths, does not settle in this count; `run` says what it gets";
         note("no-most", text.to_owned());
     } else if balance.most_per_min.is_none() {
         note(

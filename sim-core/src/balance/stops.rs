@@ -3,7 +3,7 @@
 //! Chances times flows, clocks times shares of time. It does not count queues of calls, nor that a stopped
 //! line handles fewer parts.
 
-use super::net::{Net, Node, chance_of};
+use super::net::{Net, Node};
 use crate::scenario::Scenario;
 use crate::stations::catalogue::Entry;
 use crate::terms::stops::{Cause, ClockWord, StopSpec};
@@ -38,7 +38,7 @@ pub(super) fn count_stops(scenario: &Scenario, net: &Net, node: &Node, flow: &[f
             Cause::PerPart(_) | Cause::PerPartByCondition(_) => {
                 let of = |class: usize| {
                     let (kind, condition, _) = net.class_names[class];
-                    let chance = chance_of(&stop.cause, &scenario.kinds[kind].conditions[condition]);
+                    let chance = stop.cause.chance(&scenario.kinds[kind].conditions[condition]);
                     flow[class] * chance * strikes.map_or(1.0, |strikes| strikes[class])
                 };
                 (0..net.n_classes).map(of).sum()

@@ -224,6 +224,10 @@ pub struct Post {
     pub(super) frozen_since: Option<Nanos>,
 }
 
+/// Most parts that may wait at a station that brings more than there is room for: far more than a line ever has, and few
+/// enough to be kept.
+pub const WAITING_MAX: usize = 2_000_000;
+
 /// Everything that changes while a replication runs, apart from the stations' own insides.
 #[derive(Clone, Debug)]
 pub struct Floor<O> {
@@ -256,6 +260,8 @@ pub struct Floor<O> {
     pub(super) created: u64,
     pub(super) left: u64,
     pub(super) absorbed: u64,
+    /// The first station before which more parts wait than [`WAITING_MAX`], and since when.
+    flooded: Option<(Nanos, StationId)>,
     /// Who looks on.
     pub observer: O,
 }
@@ -332,6 +338,7 @@ impl<O: Observer> Floor<O> {
             created: 0,
             left: 0,
             absorbed: 0,
+            flooded: None,
             observer,
         }
     }
@@ -561,6 +568,17 @@ impl<O: Observer> Floor<O> {
     #[inline]
     pub fn absorb(&mut self, n: u64) {
         self.absorbed += n;
+    }
+
+    /// Station `me` finds more parts waiting at it than [`WAITING_MAX`]: it brings no more of them, and the replication ends.
+    #[cold]
+    pub fn flood(&mut self, me: StationId) {
+        self.flooded.get_or_insert((self.now, me));
+    }
+
+    /// The first station that [`Floor::flood`] was told of, and when.
+    pub fn flooded(&self) -> Option<(Nanos, StationId)> {
+        self.flooded
     }
 
     /// Parts created, left and absorbed so far.

@@ -40,6 +40,8 @@ pub enum Note {
     CheckFailed,
     /// A stroke was made with a part missing.
     StrokeShort,
+    /// A stroke with a part missing ended, and nothing came of what it should have made: that is a bad one.
+    MadeNothing,
     /// A sensor switched on.
     SensorOn,
     /// A sensor switched off.

@@ -443,6 +443,11 @@ impl Place {
         if self.flags & STOPPING != 0 && self.flags & SPACED != 0 { 1 } else { self.capacity }
     }
 
+    /// Parts that can come in at one time: one if entries keep a distance.
+    pub fn most_in_at_once(&self) -> u32 {
+        if self.flags & SPACED != 0 { 1 } else { self.capacity }
+    }
+
     /// Time from entry to the end, ns.
     pub fn transit(&self) -> Nanos {
         self.transit
@@ -483,9 +488,11 @@ impl Place {
         self.first = select_unpredictable(self.len == 0, Nanos::MAX, self.slot(0).due);
     }
 
-    /// Time at which a stopping belt stands unless its head is taken (it may lie in the past); `None` for others.
+    /// Time at which a stopping belt, or a full one with spaced entries, stands unless its head is taken (it may lie in the
+    /// past); `None` for others.
     pub fn stands_at(&self) -> Option<Nanos> {
-        if self.flags & STOPPING == 0 { None } else { self.head_due() }
+        let is_full = self.flags & SPACED != 0 && self.len >= self.capacity;
+        if self.flags & STOPPING != 0 || is_full { self.head_due() } else { None }
     }
 
     /// Time at which the part number `index` from the head is at the end, for FIFOs.

@@ -10,6 +10,10 @@ struct Held {
     n: u32,
     since: Nanos,
     time: Nanos,
+    /// Good parts that were finished while it held, not at its ends.
+    good: u64,
+    /// When the last of these were, and how many.
+    latest: (Nanos, u64),
 }
 
 /// All measures.
@@ -79,6 +83,10 @@ impl OwnTally {
                 held.n -= 1;
                 if held.n == 0 {
                     held.time += now - held.since;
+                    if held.latest.0 == now {
+                        held.good -= held.latest.1;
+                    }
+                    held.latest = (0, 0);
                 }
             }
         }
@@ -86,7 +94,7 @@ impl OwnTally {
 
     pub(super) fn open(&mut self, now: Nanos) {
         for held in &mut self.held {
-            (held.since, held.time) = (now, 0);
+            *held = Held { n: held.n, since: now, ..Held::default() };
         }
     }
 
@@ -95,6 +103,20 @@ impl OwnTally {
             held.time += now - held.since;
             held.since = now;
         }
+    }
+
+    /// A good part is finished at a point of use.
+    pub(super) fn finished(&mut self, now: Nanos) {
+        for held in self.held.iter_mut().filter(|held| held.n > 0 && held.since < now) {
+            held.good += 1;
+            held.latest = (now, if held.latest.0 == now { held.latest.1 + 1 } else { 1 });
+        }
+    }
+
+    /// Good parts that were finished at the points of use while the last measure held, which is what does not count in a
+    /// net rate.
+    pub fn good_in_last(&self) -> u64 {
+        self.held.last().map_or(0, |held| held.good)
     }
 
     /// Time for which each measure held, ns.
@@ -120,5 +142,22 @@ mod tests {
         own.change(150, StationId(1), State::Held, State::Starved);
         own.close(160);
         assert_eq!(own.times().collect::<Vec<_>>(), [10 + 40]);
+    }
+
+    #[test]
+    fn parts_at_the_ends_of_a_measure_are_not_in_it() {
+        let measures = [vec![Pick { station: StationId(0), state: State::Blocked }]];
+        let mut own = OwnTally::new(&measures, 1);
+        own.open(100);
+        own.finished(105);
+        own.change(110, StationId(0), State::Starved, State::Blocked);
+        own.finished(110);
+        own.finished(115);
+        own.finished(120);
+        own.finished(120);
+        own.change(120, StationId(0), State::Blocked, State::Working);
+        own.finished(120);
+        own.close(160);
+        assert_eq!(own.good_in_last(), 1, "that at 115");
     }
 }

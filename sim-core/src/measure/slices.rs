@@ -148,6 +148,11 @@ impl Observer for Slices {
                     slice.bad += u64::from(!is_good);
                 }
             }
+            (Note::MadeNothing, _) if self.is_point[station.ix()] => {
+                if let Some(slice) = self.now(now) {
+                    slice.bad += 1;
+                }
+            }
             (Note::Stopped(trouble), _) => {
                 let jam = self.counts_as_jam.get(usize::from(trouble)).copied().unwrap_or(false);
                 if let Some(slice) = self.now(now) {

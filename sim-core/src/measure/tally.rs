@@ -83,7 +83,7 @@ pub struct Counts {
 pub struct PointTally {
     /// Good parts, the right way round.
     pub good: u64,
-    /// Other parts.
+    /// Other parts, and what was to be made of missing ones.
     pub bad: u64,
     /// Parts by number of passes (without those that stood in the line at the start).
     pub passes: Vec<u64>,
@@ -304,6 +304,7 @@ impl Tally {
         if part.condition == 0 && right && !part.is_spoiled() {
             point.good += 1;
             point.first_good.get_or_insert(now);
+            self.own.finished(now);
         } else {
             point.bad += 1;
         }
@@ -423,6 +424,12 @@ impl Tally {
             Note::Tipped => counts.tipped += 1,
             Note::CheckFailed => counts.checks_failed += 1,
             Note::StrokeShort => counts.strokes_short += 1,
+            Note::MadeNothing => {
+                let point = self.accounts.at(station.ix(), IS_NEAR).point;
+                if point != NO_POINT {
+                    self.points[usize::from(point)].bad += 1;
+                }
+            }
             Note::SensorOn => counts.switched_on += 1,
             Note::Called => counts.calls += 1,
         }

@@ -384,8 +384,8 @@ impl Builder<'_> {
 
     /// How shifts differ.
     fn shifts(&self) -> Vec<ShiftLots> {
-        let kinds = (0..).zip(&self.scenario.kinds).filter(|(_, kind)| kind.shifts.varies());
-        let make = |(ix, kind): (u8, &Kind)| {
+        let kinds = self.scenario.kinds.iter().zip(0..).filter(|(kind, _)| kind.shifts.varies());
+        let make = |(kind, ix): (&Kind, u8)| {
             let lots = LotLuck::new(kind, &kind.shifts);
             let lots = lots.unwrap_or_else(|problem| panic!("the spread of shifts was checked: {problem}"));
             ShiftLots { kind: ix, lots, luck: Dice::new(&kind.name, "shift") }

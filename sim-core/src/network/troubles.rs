@@ -5,10 +5,11 @@ use crate::kernel::sampler::Method;
 use crate::kernel::troubles::{Automatic, Clock, StopKind, Trigger, Trouble};
 use crate::kernel::{Moment, Pool, Post, Sampler, StationId, StreamKey, TimerId};
 use crate::scenario::Scenario;
+use crate::stations::blueprint::moment;
 use crate::stations::catalogue::Entry;
 use crate::terms::kind::Kind;
 use crate::terms::law::Law;
-use crate::terms::stops::{Cause, ClockWord, MomentWord, StopSpec};
+use crate::terms::stops::{Cause, ClockWord, StopSpec};
 
 /// Troubles and pools under construction.
 #[derive(Debug, Default)]
@@ -72,7 +73,7 @@ impl TroubleBook {
         });
         let exits = entry.blueprint.exits();
         let redirect = stop.then.as_ref().and_then(|key| exits.iter().position(|exit| exit.key == key.value));
-        let redirect = redirect.filter(|exit| *exit > 0).map(|exit| exit as u8);
+        let redirect = redirect.map(|exit| exit as u8);
         Trouble::new(
             station,
             kind,
@@ -84,14 +85,6 @@ impl TroubleBook {
             redirect,
             key,
         )
-    }
-}
-
-fn moment(word: MomentWord) -> Moment {
-    match word {
-        MomentWord::Start => Moment::Start,
-        MomentWord::End => Moment::End,
-        MomentWord::After => Moment::After,
     }
 }
 

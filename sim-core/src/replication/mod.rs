@@ -52,6 +52,13 @@ pub enum Stop {
         /// Stations whose timers come next, soonest first: those that use events up are among them.
         stations: Vec<StationId>,
     },
+    /// More parts than [`WAITING_MAX`](crate::kernel::floor::WAITING_MAX) wait at a station for which there is no room.
+    TooManyWaiting {
+        /// Since when.
+        at: Nanos,
+        /// The station.
+        station: StationId,
+    },
 }
 
 /// A running replication.
@@ -173,6 +180,9 @@ impl<'a, O: Observer> Replica<'a, O> {
             let minute = (self.floor.now / MINUTE + 1) * MINUTE;
             if let Some(stop) = self.run_stretch(end.min(minute)) {
                 return stop;
+            }
+            if let Some((at, station)) = self.floor.flooded() {
+                return Stop::TooManyWaiting { at, station };
             }
             if let Some(knot) = self.knot_of_now() {
                 return knot;

@@ -1,8 +1,9 @@
 //! Checks between the parts of a scenario: names, references, starts, stops; connections have a file of their own.
 
-use super::{Doubts, OUT, Scenario, Start, connections, is_reserved};
+use super::connections::is_point_of_use;
+use super::{Doubts, Level, OUT, Scenario, SensorSpec, Start, connections, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
-use crate::kernel::UNLIMITED;
+use crate::kernel::{State, UNLIMITED};
 use crate::stations::blueprint::To;
 use crate::stations::catalogue::Entry;
 use crate::stations::lots::LotLuck;
@@ -26,6 +27,9 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
         check_stops(scenario, entry, problems);
     }
     check_slowed(scenario, problems);
+    super::levels::check(scenario, problems);
+    scenario.sensors.iter().for_each(|sensor| check_level(scenario, doubts, sensor, problems));
+    check_net(scenario, problems);
     super::batches::check(scenario, doubts, problems);
     if let Some(changeover) = &scenario.plan.changeover {
         let brings = |entry: &Entry| entry.blueprint.brings(&scenario.kinds);
@@ -172,6 +176,34 @@ fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
     }
 }
 
+/// A level above what tracks and belts hold is never reached.
+fn check_level(scenario: &Scenario, doubts: &Doubts, sensor: &SensorSpec, problems: &mut Diagnostics) {
+    let Level::Parts(high) = sensor.high else { return };
+    let room_of = |name: &Spanned<String>| {
+        let entry = scenario.stations.iter().find(|entry| entry.id.value == name.value)?;
+        let body =
+            entry.blueprint.body(&scenario.kinds, &entry.id.value).filter(|_| doubts.knows_all(entry))?;
+        // A bin may be overfilled.
+        let is_track = body.counts().is_none() && body.capacity() != UNLIMITED;
+        is_track.then_some(u64::from(body.capacity()) * u64::from(entry.count))
+    };
+    let Some(room) = sensor.watches.iter().map(room_of).sum::<Option<u64>>() else { return };
+    if u64::from(high) > room {
+        let watched: Vec<String> = sensor.watches.iter().map(|name| format!("`{}`", name.value)).collect();
+        let (holds, together) = if watched.len() == 1 { ("holds", "") } else { ("hold", " together") };
+        let message = format!(
+            "`{}` never switches on: it looks for {high} parts, and {} {holds} {room} at most{together}",
+            sensor.id.value,
+            watched.join(" and ")
+        );
+        let problem = Problem::new(code::UNUSUAL_VALUE, message);
+        problems.warning(
+            &sensor.id.place,
+            problem.help("lower `high`, or write it as a share, such as \"80 %\""),
+        );
+    }
+}
+
 /// Only what has a speed can be slowed down.
 fn check_slowed(scenario: &Scenario, problems: &mut Diagnostics) {
     for name in scenario.sensors.iter().flat_map(|sensor| &sensor.slows) {
@@ -184,6 +216,28 @@ fn check_slowed(scenario: &Scenario, problems: &mut Diagnostics) {
                 problem.expected("an orienting path, an elevator, a belt or a live track"),
             );
         }
+    }
+}
+
+/// Good parts count in a net rate whenever they come out (ruling 6): where the point of use goes on in the time that is left
+/// out, it seems faster than it can be.
+fn check_net(scenario: &Scenario, problems: &mut Diagnostics) {
+    for pick in &scenario.promise.net_of {
+        let at = scenario.stations.iter().position(|entry| entry.id.value == pick.station.value);
+        let Some(n) = at.filter(|n| scenario.stations[*n].is_read()) else { continue };
+        let name = &pick.station.value;
+        let goes_on = if !is_point_of_use(scenario, n) {
+            format!(
+                "the point of use may go on while `{name}` is in a state that is left out of the net rate"
+            )
+        } else if pick.states.contains(&State::Working) {
+            format!("time in which `{name}` is working is left out of the net rate")
+        } else {
+            continue;
+        };
+        let message = format!("{goes_on}; its parts count then, and their time does not");
+        let help = "name states of the point of use in which it makes nothing, or leave `net_of` out";
+        problems.warning(&pick.station.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
     }
 }
 
@@ -269,5 +323,36 @@ fn check_stop(scenario: &Scenario, stop: &StopSpec, exits: &[&str], problems: &m
         let all = scenario.kinds.iter().flat_map(|kind| kind.conditions.iter().map(String::as_str));
         let conditions: Vec<&str> = all.collect();
         map.iter().for_each(|(name, _)| must_be_one_of(name, "condition", &conditions, problems));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::scenario::read;
+
+    fn warnings(watches: &str, high: &str) -> Vec<String> {
+        let checked = read(&format!(
+            r#"{{"feedproof": 1, "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "1 s"}},
+            {{"id": "T", "type": "track", "capacity": 40, "travel": "1 s"}},
+            {{"id": "U", "type": "track", "capacity": 10, "travel": "1 s"}},
+            {{"id": "M", "type": "machine", "cycle": "2 s", "to": "out"}}],
+            "sensors": [{{"id": "eye", "watches": {watches}, "high": {high}, "low": 1, "holds": ["F"]}}]}}"#
+        ));
+        assert!(checked.scenario.is_some(), "{:?}", checked.problems);
+        checked.problems.into_iter().map(|problem| problem.message).collect()
+    }
+
+    #[test]
+    fn a_level_that_is_never_reached_is_told() {
+        let told = warnings(r#""T""#, "41");
+        assert!(
+            told.len() == 1 && told[0].contains("looks for 41 parts, and `T` holds 40 at most"),
+            "{told:?}"
+        );
+        let told = warnings(r#"["T", "U"]"#, "51");
+        assert!(told[0].contains("`T` and `U` hold 50 at most together"), "{told:?}");
+        assert_eq!(warnings(r#""T""#, "40"), [""; 0]);
+        assert_eq!(warnings(r#"["T", "U"]"#, "50"), [""; 0]);
     }
 }

@@ -300,6 +300,15 @@ pub fn target_of(scenario: &Scenario, from: usize, to: &To) -> Option<usize> {
     }
 }
 
+/// Whether the good parts of station number `n` are counted.
+pub(super) fn is_point_of_use(scenario: &Scenario, n: usize) -> bool {
+    let (at, entry) = (&scenario.promise.at, &scenario.stations[n]);
+    if !at.is_empty() {
+        return at.iter().any(|name| name.value == entry.id.value);
+    }
+    entry.blueprint.exits().first().is_some_and(|exit| target_of(scenario, n, &exit.to).is_none())
+}
+
 /// Where an exit leads in a file that may have errors.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Lead {

@@ -9,6 +9,7 @@ mod check;
 mod connections;
 mod control;
 mod doubts;
+mod levels;
 mod money;
 mod people;
 mod plan;
@@ -26,6 +27,7 @@ pub use money::Prices;
 pub use people::PoolSpec;
 pub use plan::{BreakSpec, RunPlan, Start, WarmUp};
 pub use promise::{ASSURANCE, Clause, Goal, MeasureSpec, Promise, StatePick};
+pub(crate) use together::{most_before, most_beyond};
 pub(crate) use ways::Ways;
 
 pub use run_off::{MostBad, RunOffJams, RunOffSpec};

@@ -4,6 +4,7 @@
 //! break every microsecond) from ending in a full memory. Bounds are upper ones: a line may be refused a little
 //! before it really is too large.
 
+use super::connections::is_point_of_use;
 use super::{Scenario, Start};
 use crate::diag::{Diagnostics, Place, Problem, code};
 use crate::kernel::UNLIMITED;
@@ -11,6 +12,10 @@ use crate::kernel::calendar::TIMERS_MAX;
 use crate::kernel::ranks::RANKS_MAX;
 use crate::stations::blueprint::STATION_TIMERS;
 
+/// Most part kinds: one byte of a part says which it is.
+const KINDS_MAX: usize = u8::MAX as usize;
+/// Most stations at which finished parts are counted, equal ones counted apart; the same byte also says "none".
+const POINTS_MAX: u64 = u8::MAX as u64;
 /// Most parts that stand on tracks at the start.
 const STARTERS_MAX: u64 = 10_000_000;
 /// Most repetitions of one break.
@@ -50,6 +55,19 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
         let message = format!("the line needs up to {timers} timers for stations, stops and attendants");
         refuse(&first.place, message, format!("{TIMERS_MAX} at most"));
     }
+    if let Some(kind) = scenario.kinds.get(KINDS_MAX) {
+        let message = format!("the file has {} part kinds", scenario.kinds.len());
+        refuse(&kind.place, message, format!("{KINDS_MAX} at most"));
+    }
+    let points = n_points(scenario);
+    if points > POINTS_MAX {
+        let place = scenario.promise.at.first().map_or(&first.place, |name| &name.place);
+        refuse(
+            place,
+            format!("finished parts are counted at {points} stations"),
+            format!("{POINTS_MAX} at most"),
+        );
+    }
     if starters > STARTERS_MAX {
         let message = format!("{starters} parts stand on tracks at the start");
         refuse(&first.place, message, format!("{STARTERS_MAX} at most; or start empty"));
@@ -63,8 +81,15 @@ pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
     }
 }
 
+/// Stations at which finished parts are counted, equal ones counted apart.
+fn n_points(scenario: &Scenario) -> u64 {
+    let points = scenario.stations.iter().enumerate().filter(|(n, _)| is_point_of_use(scenario, *n));
+    points.map(|(_, entry)| u64::from(entry.count)).sum()
+}
+
 #[cfg(test)]
 mod tests {
+    use crate::network::compile;
     use crate::scenario::read;
 
     fn refusal(stations: &str, rest: &str) -> String {
@@ -92,6 +117,20 @@ mod tests {
         assert!(refusal(&long, r#", "plan": {"start": "primed"}"#).contains("at the start"));
         let breaks = r#", "plan": {"breaks": [{"at": "0 s", "for": "1 us", "every": "2 us"}]}"#;
         assert!(refusal(FEEDER, breaks).contains("a break comes"));
+        let kinds = |n: usize| {
+            let kinds: Vec<String> = (0..n).map(|kind| format!(r#""part {kind}": {{}}"#)).collect();
+            format!(r#", "parts": {{{}}}"#, kinds.join(","))
+        };
+        assert!(refusal(FEEDER, &kinds(256)).contains("256 part kinds"));
+        assert!(refusal(FEEDER, &kinds(300)).contains("300 part kinds"));
+        // As many as can be told apart are compiled.
+        let text = format!(r#"{{"feedproof": 1, "stations": [{FEEDER}]{}}}"#, kinds(255));
+        let many = read(&text).scenario.expect("255 kinds are few enough");
+        assert_eq!(compile(&many).outfit.kinds.len(), 255);
+        let ends: Vec<String> = (0..4)
+            .map(|n| format!(r#"{{"id": "F{n}", "type": "work", "endless": true, "time": "1 s", "count": 64, "to": "out"}}"#))
+            .collect();
+        assert!(refusal(&ends.join(","), "").contains("counted at 256 stations"));
         let group = r#"{"id": "F", "type": "stream", "spacing": "1 s", "group": 1000000000}"#;
         assert!(refusal(group, "").contains("too large"));
     }

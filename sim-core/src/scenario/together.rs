@@ -2,7 +2,8 @@
 //!
 //! A machine that takes two parts at once from a track for one part waits for ever, as does an escapement that
 //! releases three parts at once onto a track for two. That can be seen from the file. Invariant: only what is
-//! impossible for sure is refused, whatever else the line does.
+//! impossible for sure is refused, whatever else the line does. What takes fewer parts where fewer are there is warned
+//! of if there can never be as many as it is stated to take; the balance then goes by what there can be.
 
 use super::{Doubts, Scenario, Ways, target_of};
 use crate::diag::{Diagnostics, Problem, code};
@@ -16,6 +17,9 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
     for (n, entry) in scenario.stations.iter().enumerate().filter(|(_, entry)| known(entry)) {
         check_inlets(scenario, &feeders[n], entry, known, problems);
         check_room(scenario, n, entry, known, problems);
+        if feeders[n].iter().all(|from| known(&&scenario.stations[*from])) {
+            check_most(scenario, &feeders[n], n, entry, problems);
+        }
     }
 }
 
@@ -23,6 +27,55 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
 fn most_at(scenario: &Scenario, entry: &Entry) -> u32 {
     let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
     body.map_or(entry.blueprint.stand_at_most(), |body| body.most_at_end())
+}
+
+/// Most parts that can be before one of the equals of a station to be taken at a time, from all that feed it.
+pub(crate) fn most_before(scenario: &Scenario, feeders: &[usize], entry: &Entry) -> f64 {
+    let most_of = |&from: &usize| {
+        let feeding = &scenario.stations[from];
+        let equals = if feeding.count == entry.count { 1 } else { feeding.count };
+        // What is given by the batch lies there together.
+        let batch = feeding.blueprint.recipes().map_or(0, |recipe| recipe.most_pieces(&entry.id.value));
+        let most = most_at(scenario, feeding).max(batch).max(feeding.blueprint.lands_together());
+        if most == UNLIMITED { f64::INFINITY } else { f64::from(most) * f64::from(equals) }
+    };
+    feeders.iter().map(most_of).sum()
+}
+
+/// Most parts that a station can hand on through its first exit at one time.
+pub(crate) fn most_beyond(scenario: &Scenario, n: usize) -> f64 {
+    let exits = scenario.stations[n].blueprint.exits();
+    let Some(to) = exits.first().and_then(|exit| target_of(scenario, n, &exit.to)) else {
+        return f64::INFINITY;
+    };
+    let to = &scenario.stations[to];
+    let most = to.blueprint.body(&scenario.kinds, &to.id.value).map_or(1, |body| body.most_in_at_once());
+    if most == UNLIMITED { f64::INFINITY } else { f64::from(most) }
+}
+
+/// Warns of a station that can never take as many parts at a time as it is stated to.
+fn check_most(scenario: &Scenario, feeders: &[usize], n: usize, entry: &Entry, problems: &mut Diagnostics) {
+    let Some(parts) = entry.blueprint.takes_up_to(&scenario.kinds) else { return };
+    let before = most_before(scenario, feeders, entry);
+    let beyond = if entry.blueprint.releases_at_once() { most_beyond(scenario, n) } else { f64::INFINITY };
+    if feeders.is_empty() || parts <= before.min(beyond) {
+        return;
+    }
+    let id = &entry.id.value;
+    let (what, help) = if before <= beyond {
+        (
+            format!("`{id}` takes {parts} parts at a time, and never more than {before} can be there"),
+            "put a track that holds enough before it, or state fewer parts at a time, more often",
+        )
+    } else {
+        (
+            format!(
+                "`{id}` hands on {parts} parts at a time, and never more than {beyond} find room beyond it"
+            ),
+            "put a track that holds enough behind it, or state fewer parts at a time, more often",
+        )
+    };
+    problems.warning(&entry.place, Problem::new(code::UNUSUAL_VALUE, what).help(help));
 }
 
 fn check_inlets(
@@ -157,6 +210,25 @@ mod tests {
         assert_eq!(line(3, 3, ""), "");
         assert!(line(2, 3, "").contains("takes 3 parts at once from `T`"));
         assert!(line(3, 2, "").contains("hands on 3 parts at once to `X`, which holds 2"));
-        assert_eq!(line(1, 1, r#", "strokes": "on a clock""#), "");
+        let on_a_clock = |before, beyond| line(before, beyond, r#", "strokes": "on a clock""#);
+        assert!(on_a_clock(1, 5).contains("takes 3 parts at a time, and never more than 1 can be there"));
+        assert!(on_a_clock(5, 2).contains("hands on 3 parts at a time, and never more than 2 find room"));
+        assert_eq!(on_a_clock(3, 3), "");
+    }
+
+    #[test]
+    fn who_takes_fewer_where_fewer_are_there_is_warned_of() {
+        let after =
+            r#"{"id": "X", "type": "track", "capacity": 40}, {"id": "W", "type": "work", "time": "1 s"}"#;
+        let line = |before: &str, taker: &str| problems(&format!("{before}{taker}, {after}"));
+        let meter = r#"{"id": "M", "type": "meter conveyor", "rate": "300 /min"}"#;
+        let track = |n: u32| format!(r#"{{"id": "T", "type": "track", "capacity": {n}}},"#);
+        assert!(line("", meter).contains("`M` takes 5 parts at a time, and never more than 1 can be there"));
+        assert!(line(&track(3), meter).contains("never more than 3"));
+        assert_eq!(line(&track(5), meter), "");
+        assert_eq!(line(r#"{"id": "B", "type": "bin"},"#, meter), "");
+        let bath = r#"{"id": "M", "type": "bath", "residence": "9 s", "rate": "60 /min", "portion": "4 s"}"#;
+        assert!(line(&track(3), bath).contains("`M` takes 4 parts at a time"));
+        assert_eq!(line(&track(4), bath), "");
     }
 }

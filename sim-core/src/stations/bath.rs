@@ -9,7 +9,7 @@
 //! **How long.** *By time*: a residence by law for each portion (each part, where they come one by one). *In
 //! order* (default) nobody leaves before those that went in earlier; *as ready* each leaves when its own time is
 //! over. *Flow-through*: the bath is full, and what goes in pushes as much out at the other end; the residence is
-//! then content / flow.
+//! then content / flow. A portion (without a rate: a part) goes in whole, once all that was pushed out before has gone.
 //!
 //! **What comes out.** Into a bin a portion falls at once, if it fits (one that is larger than the bin when the
 //! bin is empty); on a track, or to another station, its parts go one after the other, each in an attitude of its
@@ -18,7 +18,7 @@
 //! **Held, off, or in a changeover** it takes nothing; what is in it goes on. Stopped, everything in it stands still.
 //! **State:** working while something is in it, blocked while what is ready finds no room, otherwise starved. A jam by
 //! part strikes per portion, when it goes in or comes out. In the balance it carries its rate, or capacity /
-//! residence if that is less.
+//! residence if that is less, or for each portion the most parts that can be there.
 
 use super::Station;
 use super::alarm::Alarm;
@@ -133,7 +133,9 @@ impl Bath {
     fn take<O: Observer>(&mut self, floor: &mut Floor<O>, most: u64) -> Nanos {
         let mut left = most;
         let mut n_loads = 0;
-        while left > 0 && floor.may_start(self.me) && self.has_room() {
+        // What a portion pushes out of a flow-through bath does not stand in the way of the rest of it.
+        let whole = self.setup.rate.is_some() && self.flows_through() && self.has_room();
+        while left > 0 && floor.may_start(self.me) && (whole || self.has_room()) {
             let place = match floor.offer(self.me, &self.setup.inlets) {
                 Offer::Ready(place) => place,
                 Offer::Due(at) => return at,
@@ -150,6 +152,10 @@ impl Bath {
             if !self.put_in(floor, n, parts) {
                 break;
             }
+            if !whole && self.flows_through() {
+                // What was pushed out makes way for the next part, if there is room for it.
+                self.let_out(floor);
+            }
             n_loads += 1;
             if n_loads == LOADS_MAX && self.setup.rate.is_none() {
                 // The rest in another settling, so that moves without any time are bounded.
@@ -158,6 +164,10 @@ impl Bath {
             }
         }
         Nanos::MAX
+    }
+
+    fn flows_through(&self) -> bool {
+        matches!(self.setup.residence, Residence::FlowThrough)
     }
 
     /// What keeps others from coming in: in a flow-through bath nothing does.
@@ -184,7 +194,7 @@ impl Bath {
         let part = first_of(floor, &parts);
         self.content += n;
         self.loads.push_back(Load { due, n, parts });
-        if matches!(self.setup.residence, Residence::FlowThrough) {
+        if self.flows_through() {
             self.push_out();
         }
         !floor.jams(self.me, &part, Moment::Start)

@@ -134,6 +134,16 @@ pub trait Blueprint: Debug + Send + Sync {
         Vec::new()
     }
 
+    /// Parts that it takes at a time if they are there, on the mean, where it does with fewer as well; none otherwise.
+    fn takes_up_to(&self, _kinds: &[Kind]) -> Option<f64> {
+        None
+    }
+
+    /// Whether all that it takes at a time is handed on at the same instant.
+    fn releases_at_once(&self) -> bool {
+        false
+    }
+
     /// Finished parts that can stand in it at once for the next station to take.
     fn stand_at_most(&self) -> u32 {
         1
@@ -177,6 +187,11 @@ pub trait Blueprint: Debug + Send + Sync {
     /// Whether all that it takes from must be bins (it lifts parts out of bulk).
     fn takes_from_bin(&self) -> bool {
         false
+    }
+
+    /// The key of a level that is a share of a capacity, and of whose.
+    fn share_of_capacity(&self) -> Option<(&'static str, Whose)> {
+        None
     }
 
     /// Whether it takes all that is there in no time, however much that is.
@@ -274,16 +289,35 @@ pub struct TrafficSite<'a> {
     pub models: &'a Models,
     /// Stations that feed it, and how many equal ones each is.
     pub feeders: Vec<(String, u32)>,
+    /// Jams and breakdowns of the station as a whole.
+    pub stops: &'a [StopSpec],
+    /// The routes have in them where jams send their parts.
+    pub routes_hold_jams: bool,
     /// Pieces of a batch by the station that gets it.
     pub batches: &'a [BatchTraffic],
     /// Most parts that come to it together.
     pub together: u32,
     /// Parts that each station that feeds it holds, if there is a limit.
     pub rooms: Vec<(String, Option<u32>)>,
+    /// Most parts that can be before one of its equals to be taken at a time.
+    pub most_before: f64,
+    /// Most parts that it can hand on through exit 0 at one time.
+    pub most_beyond: f64,
     /// For each exit, whether what leaves there can come back on a way without a bin. Left empty: it can't.
     pub comes_back: Vec<bool>,
     /// The run of a product sequence that is looked at.
     pub run: Option<Run>,
+}
+
+/// Whose capacity a level is a share of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Whose {
+    /// Of its own.
+    Own,
+    /// Of what it takes from.
+    Before,
+    /// Of what it gives to.
+    Next,
 }
 
 /// What becomes of the parts of a class: (exit, class in which they leave, share).
@@ -326,9 +360,13 @@ impl<'a> TrafficSite<'a> {
             classes,
             models,
             feeders: Vec::new(),
+            stops: &[],
+            routes_hold_jams: false,
             batches: &[],
             together: 1,
             rooms: Vec::new(),
+            most_before: f64::INFINITY,
+            most_beyond: f64::INFINITY,
             comes_back: Vec::new(),
             run: None,
             routes: (0..classes.len()).map(|class| vec![(0, class, 1.0)]).collect(),
@@ -583,4 +621,13 @@ pub fn part_needs(place: &FilePlace, kind: &Kind, key: &str, why: &str, problems
         Problem::new(code::MISSING_KEY, format!("{why} needs the `{key}` of part `{}`", kind.name))
             .help(format!("give `{key}` at the part")),
     );
+}
+
+/// The moment that a word of the file means.
+pub(crate) fn moment(word: MomentWord) -> Moment {
+    match word {
+        MomentWord::Start => Moment::Start,
+        MomentWord::End => Moment::End,
+        MomentWord::After => Moment::After,
+    }
 }

@@ -1,7 +1,8 @@
 //! Carrier: a track, belt or bin, as the station that owns a place.
 //!
 //! The place itself is passive; the carrier gives it a state (starved while empty, blocked while full,
-//! working in between; a stopping belt is blocked while it stands), troubles, holds, and for a belt with spaced
+//! working in between; a stopping belt is blocked while it stands, one with spaced entries while it is full and its head is
+//! at the end), troubles, holds, and for a belt with spaced
 //! entries the timer that wakes whoever waits for the entry to be clear.
 //!
 //! **Timing.** A part is at the end a transit time after it entered, or later if the carrier stood still. A

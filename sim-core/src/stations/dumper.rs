@@ -311,7 +311,7 @@ impl Dumper {
     fn start<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.started = true;
         let kinds = self.setup.contents.iter_mut().zip(&self.setup.shifts_differ);
-        for (kind, ((_, lots), differ)) in (0..).zip(kinds) {
+        for (((_, lots), differ), kind) in kinds.zip(0..) {
             in_this_shift(lots, floor, kind, *differ);
         }
         for _ in 0..self.setup.at_start {

@@ -22,6 +22,7 @@ use super::alarm::Alarm;
 use super::amounts::level_of;
 use super::dice::Dice;
 use super::outlet::Outlet;
+use crate::kernel::floor::WAITING_MAX;
 use crate::kernel::{
     Exit, Floor, Inlets, Intake, Message, Moment, Note, Observer, Pace, PlaceId, Sampler, State, StationId,
 };
@@ -159,6 +160,9 @@ impl Elevator {
         if !floor.may_start(self.me) {
             let barred = floor.barred(self.me);
             return floor.intake(self.me, barred);
+        }
+        if self.content() > WAITING_MAX {
+            return floor.flood(self.me);
         }
         let (content, mark) = self.content_and_mark(floor);
         if content == 0 {

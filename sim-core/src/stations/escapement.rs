@@ -4,7 +4,8 @@
 //! parts are at the end of the track; the parts are taken then, and are handed on at the end of the stroke.
 //! **On a clock**: a stroke comes at every period, the first one period after the start; it releases up to
 //! `release` parts that are there and for which there is room, at once; a stroke that releases none is
-//! counted as empty. Held or off it makes no strokes, though the clock goes on.
+//! counted as empty. Held or off it makes no strokes, though the clock goes on. In the balance a stroke releases no
+//! more than can ever be there, and find room.
 //!
 //! **In turn** (`in_turn`) a stroke on demand starts when it is its turn: of equal escapements one strokes at a time, so that
 //! they make no more strokes than one does. On a clock a stroke releases nothing if it is not its turn. All parts of a stroke
@@ -20,6 +21,7 @@ use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, Turns, read_t
 use super::dice::Dice;
 use crate::kernel::{Exit, Floor, Inlets, Message, Moment, Note, Observer, Offer, Sampler, State, StationId};
 use crate::part::{Nanos, Part};
+use crate::terms::kind::Kind;
 use crate::terms::law::Law;
 use crate::terms::law_form::law;
 use crate::terms::stops::MomentWord;
@@ -288,6 +290,14 @@ impl Blueprint for EscapementSpec {
         vec![if self.on_clock { 1 } else { self.release }]
     }
 
+    fn takes_up_to(&self, _kinds: &[Kind]) -> Option<f64> {
+        self.on_clock.then(|| f64::from(self.release))
+    }
+
+    fn releases_at_once(&self) -> bool {
+        self.on_clock
+    }
+
     fn stand_at_most(&self) -> u32 {
         self.release
     }
@@ -308,6 +318,9 @@ impl Blueprint for EscapementSpec {
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         traffic.places = f64::from(self.release);
+        if self.on_clock {
+            traffic.places = traffic.places.min(traffic.most_before).min(traffic.most_beyond);
+        }
         traffic.turns = match self.on_clock {
             true if self.stroke.is_fixed() => Turns::AtOnce,
             true => Turns::Between,

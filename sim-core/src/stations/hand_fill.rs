@@ -20,8 +20,8 @@ use super::Station;
 use super::alarm::Alarm;
 use super::amounts::{Amount, amount, kind_of, level_of};
 use super::blueprint::{
-    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_part,
-    read_to,
+    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, Whose, check_kind, kind_named,
+    read_part, read_to,
 };
 use super::dice::Dice;
 use super::lots::{LotLuck, blend, in_this_shift};
@@ -224,6 +224,10 @@ impl HandFillSpec {
 }
 
 impl Blueprint for HandFillSpec {
+    fn share_of_capacity(&self) -> Option<(&'static str, Whose)> {
+        matches!(self.call_level, Some(Level::Share(_))).then_some(("call_level", Whose::Next))
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
     }

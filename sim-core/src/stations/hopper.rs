@@ -23,7 +23,8 @@ use super::Station;
 use super::alarm::Alarm;
 use super::amounts::{Amount, amount, kind_of, level_of, parts_of};
 use super::blueprint::{
-    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named, read_to,
+    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, Whose, check_kind, kind_named,
+    read_to,
 };
 use super::dice::Dice;
 use super::lots::{LotLuck, blend, in_this_shift};
@@ -286,6 +287,10 @@ pub fn read(object: &mut Object<'_>) -> HopperSpec {
 }
 
 impl Blueprint for HopperSpec {
+    fn share_of_capacity(&self) -> Option<(&'static str, Whose)> {
+        matches!(self.call_level, Level::Share(_)).then_some(("call_level", Whose::Own))
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
     }

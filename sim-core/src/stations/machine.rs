@@ -7,7 +7,8 @@
 //! **Presence check.** When the machine is free and all nests are loaded, the presence of each inlet's part
 //! is read, independently; a loaded nest may read empty. If any reads empty, all are read again after the
 //! re-check time. If the design also reads while nests are unloaded, an empty nest may read full: if then
-//! all read full, a stroke is made with a part missing, and the assembly counts as bad.
+//! all read full, a stroke is made with a part missing, and the assembly counts as bad, whether any part is in it or
+//! none. With one inlet, of which the parts themselves go on, each part that is missing counts as a bad one.
 //!
 //! **Timing.** A stroke starts when the machine is free, may start and all inlets show their parts; its time
 //! is drawn then. What it has made leaves at the end of the stroke; if there is no room it stays (blocking
@@ -242,8 +243,10 @@ impl Machine {
                 nest.in_stroke = 0;
             }
         }
-        if let [_] = self.inlets[..] {
+        if let [only] = &self.inlets[..] {
+            let lacks = only.per_stroke.saturating_sub(self.taken.len() as u32);
             std::mem::swap(&mut self.taken, &mut self.made);
+            self.miss_out(floor, lacks);
         } else {
             self.assemble(floor);
         }
@@ -255,13 +258,20 @@ impl Machine {
 
     fn assemble<O: Observer>(&mut self, floor: &mut Floor<O>) {
         let good = !self.short && self.taken.iter().all(|part| floor.kind(part.kind).is_good(part));
-        let Some(mut assembly) = self.taken.first().copied() else { return };
+        let Some(mut assembly) = self.taken.first().copied() else { return self.miss_out(floor, 1) };
         if !good {
             assembly.mark_spoiled();
         }
         floor.absorb(self.taken.len() as u64 - 1);
         self.taken.clear();
         self.made.push(assembly);
+    }
+
+    /// Counts what a stroke with a part missing should have made, and of which nothing goes on.
+    fn miss_out<O: Observer>(&self, floor: &mut Floor<O>, n: u32) {
+        if self.short {
+            (0..n).for_each(|_| floor.note(self.me, Note::MadeNothing, None));
+        }
     }
 
     /// Whether one part is taken, worked and handed on, and that is all.

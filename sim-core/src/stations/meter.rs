@@ -13,6 +13,8 @@
 //! **Held or off:** no index starts, no portion goes on; an index in progress is finished. **State:** blocked
 //! only with parts ready to be taken or handed on. A jam by part strikes when an index or portion starts,
 //! at the end of an index (each of its parts has its chance), or when a part has gone on.
+//!
+//! **In the balance** an index or a portion brings no more parts than can ever be there to be taken.
 
 use super::Station;
 use super::alarm::Alarm;
@@ -294,11 +296,20 @@ impl Blueprint for MeterSpec {
         }
     }
 
-    /// Rated capacity: parts per index / time of an index, or the rate.
+    fn takes_up_to(&self, kinds: &[Kind]) -> Option<f64> {
+        Some(match &self.drive {
+            DriveSpec::Index { parts, .. } => parts.mean(),
+            DriveSpec::Rate { flow, portion_s } => self.per_s(kinds, *flow) * portion_s,
+        })
+    }
+
+    /// Rated capacity: parts per index / time of an index, or the rate; less where never as many parts can be there.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
         let per_s = match &self.drive {
-            DriveSpec::Index { parts, time } => parts.mean() / time.mean(),
-            DriveSpec::Rate { flow, .. } => self.per_s(traffic.kinds, *flow),
+            DriveSpec::Index { parts, time } => parts.mean().min(traffic.most_before) / time.mean(),
+            DriveSpec::Rate { flow, portion_s } => {
+                self.per_s(traffic.kinds, *flow).min(traffic.most_before / portion_s)
+            }
         };
         traffic.seconds.fill(1.0 / per_s);
     }

@@ -8,19 +8,20 @@
 //! Unoriented parts that reach the end go on as they are: an escape of the tooling is no error of the file.
 //!
 //! In the balance the routes of each class are exact: the tools as stochastic matrices multiplied in order,
-//! misreads of sensed tools included, with the rule of each exit for the attitude. Surplus that runs over and parts
-//! that come too close for a sensed tool hang on chance: they are other ways of a part ([`other_ways`]), for bounds. A
+//! misreads of sensed tools and jams that send their part off included, with the rule of each exit for the attitude. Surplus that
+//! runs over and parts that come too close for a sensed tool hang on chance: they are other ways of a part (`other_ways`), for
+//! bounds. A
 //! path in file is busy for the time in which a part clears the entry.
 
 use super::Station;
-use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, part_needs, read_to};
+use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, moment, part_needs, read_to};
 use super::clumps::{self, ClumpSpec, Clumps};
 use super::comes_back::{ComebackSpec, comes_back};
 use super::path::{Path, PathExit, PathSetup};
 use super::path_in_file::{FileSetup, PathInFile, Point, Spacing};
 use super::times::Times;
 use super::tool_spec::{self, ToolSpec, all_names};
-use super::tooling::{ClassName, ToolTable, Tooling, class_names};
+use super::tooling::{ClassName, LeadsOff, ToolTable, Tooling, class_names};
 use super::tools::look_ahead;
 use super::track::nanos;
 use crate::diag::{Diagnostics, Place as FilePlace, Problem, code};
@@ -278,7 +279,26 @@ impl PathSpec {
                 .collect(),
             rules: rows.iter().map(|(_, _, rule)| rule.rule(kinds)).collect(),
             tangled,
+            leads_off: Vec::new(),
         }
+    }
+
+    /// The jams of the path and of its tools that send their part through a stated exit, for the balance.
+    fn leads_off(&self, kinds: &[Kind], own: &[StopSpec]) -> Vec<LeadsOff> {
+        let exits = self.exits();
+        let own = own.iter().map(|stop| (stop.clone(), moment(stop.when)));
+        let leads_off = |(stop, at): (StopSpec, Moment)| {
+            let exit = exits
+                .iter()
+                .position(|exit| stop.then.as_ref().is_some_and(|then| exit.key == then.value))?;
+            let chance = |class: ClassName| {
+                let kind = &kinds[usize::from(class.kind)];
+                stop.cause.chance(&kind.conditions[usize::from(class.condition)])
+            };
+            let chances = class_names(kinds).into_iter().map(chance).collect();
+            Some(LeadsOff { at, chances, exit: exit as u8 })
+        };
+        own.chain(self.inner_stops()).filter_map(leads_off).collect()
     }
 
     fn check_exits(&self, tools: &[&ToolSpec], kinds: &[Kind], problems: &mut Diagnostics) {
@@ -496,7 +516,9 @@ impl Blueprint for PathSpec {
     }
 
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        let tooling = self.tooling(traffic.kinds, &traffic.comes_back);
+        let mut tooling = self.tooling(traffic.kinds, &traffic.comes_back);
+        tooling.leads_off = self.leads_off(traffic.kinds, traffic.stops);
+        traffic.routes_hold_jams = true;
         self.tell_other_ways(&tooling, traffic);
         let tooling = tooling.half_way();
         let names = class_names(traffic.kinds);

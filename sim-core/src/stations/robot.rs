@@ -9,7 +9,8 @@
 //! the place, and it may start; the parts are taken then. Between fetches of a product the robot keeps what it has.
 //! When all are fetched it sets them down; what it has made leaves at the end of that, or stays until there is room
 //! (blocking after service). Fetched from one station the parts themselves go on; from several, one assembly does, bad
-//! if any of its parts is bad or the wrong way round. Of the stations that name the same `reach` one at a time moves:
+//! if any of its parts is bad or the wrong way round; it is what the first part of the first fetch in the list is, whichever came
+//! first. Of the stations that name the same `reach` one at a time moves:
 //! it is taken for each fetch and for each setting down, in order of coming, and given back in between.
 //!
 //! **States.** Working while it moves; held while it waits for the reach; blocked while the product finds no room; starved
@@ -183,15 +184,19 @@ impl Robot {
             self.alarm.set(floor, Nanos::MAX);
             return floor.set_state(self.me, State::Held);
         }
+        let mut fetched = None;
         let time = match fetch {
             Some(n) => {
                 self.stage = Stage::Fetching;
                 self.fetches[n].done = true;
-                for _ in 0..self.fetches[n].parts {
-                    if let Offer::Ready(place) = floor.offer(self.me, &self.fetches[n].inlets) {
-                        self.load.push(floor.take(self.me, place));
+                // What is listed first comes first, so that it is the one that goes on.
+                let at = if n == 0 { 0 } else { self.load.len() };
+                for place in 0..self.fetches[n].parts as usize {
+                    if let Offer::Ready(from) = floor.offer(self.me, &self.fetches[n].inlets) {
+                        self.load.insert(at + place, floor.take(self.me, from));
                     }
                 }
+                fetched = self.load.get(at).copied();
                 self.luck.time(floor, self.me, &self.fetches[n].time)
             }
             None => {
@@ -201,9 +206,7 @@ impl Robot {
         };
         self.alarm.set(floor, floor.now + time);
         floor.set_state(self.me, State::Working);
-        if fetch.is_some()
-            && let Some(part) = self.load.last().copied()
-        {
+        if let Some(part) = fetched {
             floor.jams(self.me, &part, Moment::Start);
         }
     }

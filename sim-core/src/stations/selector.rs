@@ -16,7 +16,9 @@
 //! `other_side` if it has to go across (at the start it stands at the first track). What it will do is
 //! decided when the part is taken. Groups of n (`count`) with `in_turn` deliver strictly in turn.
 //!
-//! In the balance a shuttle takes the mean of its two times, since the order of parts is not known there.
+//! In the balance a shuttle goes across as often as parts in their natural order ask for. Where something ahead of it makes an
+//! order (sorted lanes that join, rejects that come back as they lay, lots that differ) it is rated for the worst order, and
+//! what it may do in the best one is given beside it.
 
 use super::Station;
 use super::bench::{Bench, BenchSetup, Deed, DeedTable, Judge, compiled, table_traffic};

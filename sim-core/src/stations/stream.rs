@@ -2,7 +2,8 @@
 //!
 //! **Timing.** The first arrival comes one spacing after the start. Spacing and group size are drawn by
 //! law. Arrivals that find no room wait outside, in order, or are lost and counted. Held (by default it
-//! freezes): the clock stands still, nothing comes. Stopped for a changeover: the clock goes on, nothing comes.
+//! freezes): the clock stands still, nothing comes. Stopped for a changeover: the clock goes on, nothing comes. Where more
+//! wait outside than could ever be meant, the replication ends with an error.
 
 use super::Station;
 use super::alarm::Alarm;
@@ -11,6 +12,7 @@ use super::blueprint::{
 };
 use super::dice::Dice;
 use crate::diag::Diagnostics;
+use crate::kernel::floor::WAITING_MAX;
 use crate::kernel::{Exit, Floor, Message, Observer, Sampler, State, StationId};
 use crate::part::Part;
 use crate::terms::kind::Kind;
@@ -75,6 +77,9 @@ impl Stream {
 
     pub(super) fn fire<O: Observer>(&mut self, floor: &mut Floor<O>) {
         self.alarm.spent();
+        if self.outside.len() > WAITING_MAX {
+            return floor.flood(self.me);
+        }
         let n = self.group.draw_count(self.clock.stream());
         // During a changeover nothing comes, though the clock goes on.
         for _ in 0..if floor.may_start(self.me) { n } else { 0 } {

@@ -154,7 +154,7 @@ fn read_crowding(object: &mut Object<'_>) -> Crowding {
             "uncrowded_at",
             share().non_negative().at_most("100 %"),
             "0 %",
-            "Up to this loading of the path the chances of an uncrowded path hold",
+            "Up to this loading of the path the chances of an uncrowded path hold. Loading is, for parts in file, the share of the live length that parts take up with their gaps; one at a time, pass / (wait before it + pass)",
         ),
         crowded_at: object.optional(
             "crowded_at",

@@ -7,6 +7,7 @@
 
 use super::crowding::{Blend, Crowding};
 use super::tools::{Classes, Comeback, Fate, Row, Tool};
+use crate::kernel::Moment;
 use crate::kernel::dice::Outcomes;
 use crate::terms::kind::Kind;
 
@@ -96,6 +97,17 @@ impl ReturnRule {
     }
 }
 
+/// A jam by part whose part leaves through a stated exit once it is cleared.
+#[derive(Clone, Debug)]
+pub struct LeadsOff {
+    /// When it strikes.
+    pub at: Moment,
+    /// Its chance, by class.
+    pub chances: Vec<f64>,
+    /// The exit.
+    pub exit: u8,
+}
+
 /// A row of tools with the rules of the exits.
 #[derive(Clone, Debug, Default)]
 pub struct Tooling {
@@ -108,6 +120,8 @@ pub struct Tooling {
     /// Share of all entering parts that hang together with others, and the exit through which the first tool
     /// sends them.
     pub tangled: Option<(f64, u8)>,
+    /// Jams that take their part off the row of tools.
+    pub leads_off: Vec<LeadsOff>,
 }
 
 impl Tooling {
@@ -122,12 +136,25 @@ impl Tooling {
         let n = of.attitudes.len();
         let (tangled, tangled_exit) = self.tangled.unwrap_or((0.0, 0));
         let mut here = vec![0.0; n];
-        here[at_entry] = 1.0 - tangled;
+        here[at_entry] = 1.0;
         let mut out = vec![vec![0.0; n]; self.rules.len()];
-        if tangled > 0.0 {
-            out[usize::from(tangled_exit)][at_entry] += tangled;
-        }
-        for tool in &self.tools {
+        let mut led = out.clone();
+        let mut jam = |moment: Moment, shares: &mut Vec<f64>| {
+            for jam in self.leads_off.iter().filter(|jam| jam.at == moment) {
+                for (attitude, share) in shares.iter_mut().enumerate() {
+                    let struck = *share * jam.chances[class(attitude)];
+                    *share -= struck;
+                    led[usize::from(jam.exit)][attitude] += struck;
+                }
+            }
+        };
+        jam(Moment::Start, &mut here);
+        for (no, tool) in self.tools.iter().enumerate() {
+            jam(Moment::Tool(no as u8), &mut here);
+            if no == 0 {
+                out[usize::from(tangled_exit)][at_entry] += here[at_entry] * tangled;
+                here[at_entry] *= 1.0 - tangled;
+            }
             let mut next = vec![0.0; n];
             for (attitude, share) in here.iter().enumerate() {
                 for (fate, chance) in &tool[class(attitude)] {
@@ -139,9 +166,14 @@ impl Tooling {
             }
             here = next;
         }
+        out.iter_mut().chain([&mut here]).for_each(|shares| jam(Moment::End, shares));
+        out[0] = here;
+        for (shares, led) in out.iter_mut().zip(led) {
+            shares.iter_mut().zip(led).for_each(|(share, led)| *share += led);
+        }
         let mut routes = Vec::new();
         for (no, left_as) in out.iter().enumerate() {
-            let shares = if no == 0 { here.clone() } else { self.as_returned(of, no, at_entry, left_as) };
+            let shares = if no == 0 { left_as.clone() } else { self.as_returned(of, no, at_entry, left_as) };
             let rows = shares.iter().enumerate().filter(|(_, share)| **share > 0.0);
             routes.extend(rows.map(|(attitude, share)| (no as u8, class(attitude), *share)));
         }
@@ -233,6 +265,7 @@ pub(super) mod tests {
             crowded: Vec::new(),
             rules: vec![ReturnRule::AsLeft, rule],
             tangled: None,
+            leads_off: Vec::new(),
         }
     }
 

@@ -80,6 +80,14 @@ impl Moments {
         self.max = self.max.max(other.max);
     }
 
+    /// The same sample with a variance of at least this: for values whose spread is known from elsewhere to be as large, though
+    /// so few of them may not show it.
+    #[must_use]
+    pub fn spread_at_least(mut self, variance: f64) -> Self {
+        self.m2 = self.m2.max(variance * self.count.saturating_sub(1) as f64);
+        self
+    }
+
     /// Number of values.
     pub fn count(&self) -> u64 {
         self.count

@@ -84,12 +84,12 @@ pub(super) fn controls(scenario: &Scenario, plan: &Plan) -> Controls {
 }
 
 /// Equal stations of the file.
-struct Group {
+pub(super) struct Group {
     name: String,
     posts: Vec<usize>,
 }
 
-fn groups(scenario: &Scenario, plan: &Plan) -> Vec<Group> {
+pub(super) fn groups(scenario: &Scenario, plan: &Plan) -> Vec<Group> {
     let of = |(entry, spec): (usize, &Entry)| Group {
         name: spec.id.value.clone(),
         posts: (0..plan.stations.len()).filter(|&post| entry_of(plan, post) == Some(entry)).collect(),
@@ -98,10 +98,10 @@ fn groups(scenario: &Scenario, plan: &Plan) -> Vec<Group> {
 }
 
 /// What weights are worked out from.
-struct Line<'a> {
-    plan: &'a Plan,
-    balance: &'a Balance,
-    groups: Vec<Group>,
+pub(super) struct Line<'a> {
+    pub(super) plan: &'a Plan,
+    pub(super) balance: &'a Balance,
+    pub(super) groups: Vec<Group>,
 }
 
 impl Line<'_> {
@@ -115,7 +115,7 @@ impl Line<'_> {
     }
 
     /// Parts that a second of one of these stations is worth, as it counts.
-    fn per_second(&self, group: &Group) -> f64 {
+    pub(super) fn per_second(&self, group: &Group) -> f64 {
         let station = self.balance_of(group);
         let reserve = station.and_then(|station| station.margin).map_or(1.0, |margin| 1.0 + margin);
         // What it could deliver if nothing else limited the line.
@@ -125,12 +125,12 @@ impl Line<'_> {
     }
 
     /// Time that one strike of a trouble takes on the mean, with a walk, s.
-    fn strike_s(&self, trouble: &Trouble) -> f64 {
+    pub(super) fn strike_s(&self, trouble: &Trouble) -> f64 {
         let walk = trouble.pool.map_or(0.0, |pool| self.plan.outfit.pools[usize::from(pool)].mean_walk_s());
         1e-9 * trouble.mean_stop_ns() + walk
     }
 
-    fn troubles<'a>(&'a self, group: &'a Group) -> impl Iterator<Item = (u16, &'a Trouble)> {
+    pub(super) fn troubles<'a>(&'a self, group: &'a Group) -> impl Iterator<Item = (u16, &'a Trouble)> {
         let troubles = self.plan.outfit.troubles.iter().enumerate();
         troubles
             .filter(|(_, trouble)| group.posts.contains(&trouble.station.ix()))
@@ -165,26 +165,38 @@ impl Line<'_> {
     /// section 5), and r (E R)^3 where what is left is expected to be E R whenever it is asked.
     fn under_way(&self, group: &Group) -> Vec<(f64, f64)> {
         let worth = self.per_second(group);
-        let flow = self.balance_of(group).map_or(0.0, |station| station.flow_per_min / 60.0);
-        let flow = flow * self.most() / self.balance.rate_per_min / group.posts.len().max(1) as f64;
         let of_one = |(_, trouble): (u16, &Trouble)| {
-            let per_s = match &trouble.trigger {
-                Trigger::Part { .. } => flow * trouble.chance_by(0, 0),
-                Trigger::Time { between, .. } => 1.0 / between.mean(),
-            };
+            let per_s = self.strikes_per_s(group, trouble);
             (per_s * self.strike_s(trouble), per_s * self.third_moment(trouble) * worth * worth)
         };
         let is_known = |(chance, variance): &(f64, f64)| chance.is_finite() && variance.is_finite();
         self.troubles(group).map(of_one).filter(is_known).collect()
     }
 
+    /// Strikes of a trouble of one of these stations, a second, with the line at its limit.
+    pub(super) fn strikes_per_s(&self, group: &Group, trouble: &Trouble) -> f64 {
+        match &trouble.trigger {
+            Trigger::Part { .. } => {
+                let flow = self.balance_of(group).map_or(0.0, |station| station.flow_per_min / 60.0);
+                let flow = flow * self.most() / self.balance.rate_per_min;
+                flow / group.posts.len().max(1) as f64 * trouble.chance_by(0, 0)
+            }
+            Trigger::Time { between, .. } => 1.0 / between.mean(),
+        }
+    }
+
     /// E (R^3) / 3 of a stop R, s3; (E R)^3 if it has no memory.
     fn third_moment(&self, trouble: &Trouble) -> f64 {
+        if trouble.work.has_no_memory() && trouble.pool.is_none() {
+            return libm::pow(self.strike_s(trouble), 3.0);
+        }
+        self.mean_over_stops(trouble, |stop| libm::pow(stop, 3.0)) / 3.0
+    }
+
+    /// The mean of a function of the length of a stop, s, over draws.
+    pub(super) fn mean_over_stops(&self, trouble: &Trouble, of: impl Fn(f64) -> f64) -> f64 {
         const DRAWS: usize = 4000;
         let mean = self.strike_s(trouble);
-        if trouble.work.has_no_memory() && trouble.pool.is_none() {
-            return mean * mean * mean;
-        }
         // The laws of notice and work are known by their draws alone; what is fixed besides them is in the mean.
         let mut luck = StreamKey::new("controls", "stops under way").stream(0, 0);
         let mut draw = || {
@@ -193,7 +205,7 @@ impl Line<'_> {
         };
         let draws: Vec<f64> = (0..DRAWS).map(|_| draw()).collect();
         let rest = mean - draws.iter().sum::<f64>() / DRAWS as f64;
-        draws.iter().map(|stop| libm::pow((stop + rest).max(0.0), 3.0)).sum::<f64>() / (3 * DRAWS) as f64
+        draws.iter().map(|stop| of((stop + rest).max(0.0))).sum::<f64>() / DRAWS as f64
     }
 
     /// What a part in each condition costs more than a good one by a jam that some are more likely to cause, if each of

@@ -14,6 +14,7 @@ mod limits;
 mod outputs;
 mod profile;
 mod proof;
+mod rare;
 pub mod reduced;
 mod replay;
 mod report;

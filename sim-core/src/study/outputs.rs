@@ -101,6 +101,8 @@ pub(super) enum Key {
     Rate,
     /// Good parts per minute of the window.
     GrossRate,
+    /// Good parts per minute of the window that come out in the time that does not count in a net rate.
+    UncountedGood,
     GoodParts,
     BadPpm,
     FeedAvailability,
@@ -259,6 +261,9 @@ impl Outputs {
             Key::LineCreated,
             Key::LineStops,
         ];
+        if !scenario.promise.net_of.is_empty() {
+            keys.push(Key::UncountedGood);
+        }
         if !self.paths.is_empty() {
             keys.push(Key::PassesPerDelivered);
         }
@@ -339,6 +344,7 @@ impl Outputs {
         match key {
             Key::Rate => self.rate(tally),
             Key::GrossRate => good(&tally.points) as f64 * 6e10 / window,
+            Key::UncountedGood => tally.own.good_in_last() as f64 * 6e10 / window,
             Key::GoodParts => good(&tally.points) as f64,
             Key::BadPpm => bad_ppm(&tally.points),
             Key::FeedAvailability => self.feed_availability(tally),
@@ -510,6 +516,7 @@ fn name_of(key: Key, scenario: &Scenario, plan: &Plan) -> Output {
     let (name, unit) = match key {
         Key::Rate => ("rate".to_owned(), "parts/min"),
         Key::GrossRate => ("gross_rate".to_owned(), "parts/min"),
+        Key::UncountedGood => ("uncounted_time.good".to_owned(), "parts/min"),
         Key::GoodParts => ("good_parts".to_owned(), "parts"),
         Key::BadPpm => ("bad_ppm".to_owned(), "per million"),
         Key::FeedAvailability => ("feed_availability".to_owned(), ""),

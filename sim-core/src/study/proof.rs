@@ -5,6 +5,7 @@
 //! looks only, and its first verdict that is not open stands, with the numbers of that look.
 
 use super::outputs::Key;
+use super::rare::RareStops;
 use super::result::{ClauseKind, ClauseReport, PromiseReport};
 use crate::scenario::{Goal, Promise};
 use crate::statistics::mean_plan::SPENDING_FOR_MEAN;
@@ -88,10 +89,10 @@ impl Proof {
         self.trials.iter().any(|trial| trial.values.min() != trial.values.max())
     }
 
-    /// Judges after `done` replications, if that is a look.
-    pub(super) fn look(&mut self, done: u64) {
+    /// Judges after `done` replications, if that is a look; what rare stops cost counts though none may have come.
+    pub(super) fn look(&mut self, done: u64, rare: &RareStops) {
         if self.schedule.looks().binary_search(&done).is_ok() {
-            self.trials.iter_mut().for_each(|trial| trial.look(done));
+            self.trials.iter_mut().for_each(|trial| trial.look(done, rare));
         }
     }
 
@@ -181,10 +182,14 @@ impl Trial {
         value >= self.report.required * (1.0 - ROUNDING)
     }
 
-    fn look(&mut self, done: u64) {
+    fn look(&mut self, done: u64, rare: &RareStops) {
         if self.report.verdict != Verdict::Open {
             return;
         }
+        let least = match self.report.kind {
+            ClauseKind::MeanRate | ClauseKind::ShiftRate => rare.of_rate(done),
+            ClauseKind::FeedAvailability => rare.of_share(done),
+        };
         let finite = |limit: f64| limit.is_finite().then_some(limit);
         // Where replications without a value are missing from a mean there is no look: it stays open.
         let found = match &self.judge {
@@ -197,7 +202,7 @@ impl Trial {
             Judge::Mean(Some(plan)) => {
                 let index = plan.looks().iter().position(|look| look.0 == done);
                 index
-                    .and_then(|index| plan.look(index, &self.values).ok())
+                    .and_then(|index| plan.look(index, &self.values.spread_at_least(least)).ok())
                     .map(|look| (look.mean, finite(look.lower), finite(look.upper), look.verdict))
             }
             Judge::Chance(None) | Judge::Mean(None) => None,

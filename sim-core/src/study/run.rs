@@ -7,10 +7,12 @@ use super::crew::Crew;
 use super::knot::Knot;
 use super::outputs::{Key, Output, Outputs};
 use super::proof::{JUDGED, Proof};
+use super::rare::RareStops;
 use super::report;
 use super::result::{RunResult, StoppedBecause};
 use super::shift::{Course, measure_shift};
 use super::warm_up::{self, Found};
+use crate::kernel::floor::WAITING_MAX;
 use crate::measure::{Causes, LevelSums, Tally};
 use crate::network::Plan;
 use crate::part::{Nanos, SECOND};
@@ -136,6 +138,15 @@ pub enum RunError {
         /// Stations at work then, the next one first.
         stations: Vec<String>,
     },
+    /// More and more parts wait at a station, far more than could be meant.
+    TooManyWaiting {
+        /// In which replication.
+        replication: u64,
+        /// When, s.
+        at_s: f64,
+        /// The station.
+        station: String,
+    },
     /// Parts came out of nothing or vanished: a fault of the program.
     PartsNotConserved {
         /// In which replication.
@@ -166,6 +177,10 @@ impl std::fmt::Display for RunError {
                 f,
                 "replication {replication}: {events_max} events were used up at {at_s} s; at work were {}; see `events_at_most` of the plan",
                 stations.join(", ")
+            ),
+            RunError::TooManyWaiting { replication, at_s, station } => write!(
+                f,
+                "replication {replication}: at {at_s} s more than {WAITING_MAX} parts wait at `{station}`, since it brings more than the line takes; bring fewer, or let what finds no room be lost, spill back or hold it"
             ),
             RunError::PartsNotConserved { replication } => {
                 write!(
@@ -258,6 +273,8 @@ pub(super) struct Study<'a> {
     /// Time at each level over all replications, for each place.
     pub(super) levels: Vec<LevelSums>,
     pub(super) proof: Option<Proof>,
+    /// Stops that the shifts may hardly show.
+    pub(super) rare: RareStops,
     precision: Option<RelativePrecision>,
     pub(super) n_gridlocks: u64,
     pub(super) first_gridlock: Option<(u64, Box<Knot>)>,
@@ -296,6 +313,7 @@ impl<'a> Study<'a> {
             passes: Vec::new(),
             levels: Vec::new(),
             proof,
+            rare: RareStops::of(job.scenario, job.plan),
             precision,
             n_gridlocks: 0,
             first_gridlock: None,
@@ -358,7 +376,8 @@ impl<'a> Study<'a> {
                 done: self.rates.len() as u64,
                 planned: budget,
                 rate: self.moments[0].mean(),
-                half_width: super::result::Figure::of(&self.moments[0], self.job.options.level).half_width(),
+                half_width: super::result::Figure::of(&self.rates_spread(), self.job.options.level)
+                    .half_width(),
                 verdict: self.proof.as_ref().map(Proof::verdict),
             });
         }
@@ -435,7 +454,7 @@ impl<'a> Study<'a> {
             }
         }
         if let Some(proof) = &mut self.proof {
-            proof.look(done);
+            proof.look(done, &self.rare);
             if may_stop && proof.verdict() != Verdict::Open {
                 return Some(StoppedBecause::Decided);
             }
@@ -443,7 +462,7 @@ impl<'a> Study<'a> {
         if done >= options.replications {
             return Some(StoppedBecause::BudgetUsed);
         }
-        let reached = self.precision.as_ref().and_then(|rule| rule.look(&self.moments[0]).ok());
+        let reached = self.precision.as_ref().and_then(|rule| rule.look(&self.rates_spread()).ok());
         (may_stop && reached.is_some_and(|look| look.reached)).then_some(StoppedBecause::PrecisionReached)
     }
 
@@ -458,6 +477,12 @@ impl<'a> Study<'a> {
             (Some(first), Some(ix)) => first[ix],
             _ => self.moments_of(key),
         }
+    }
+
+    /// Moments of the rate, with the spread that rare stops give it at least.
+    pub(super) fn rates_spread(&self) -> Moments {
+        let rates = self.moments[0];
+        rates.spread_at_least(self.rare.of_rate(rates.count()))
     }
 
     /// Moments of an output.

@@ -137,6 +137,10 @@ fn run_on<O: Observer>(
                 let stations = stations.into_iter().map(|station| name_of(plan, station)).collect();
                 break RunError::InstantLoop { replication, at_s: seconds(at), stations };
             }
+            Stop::TooManyWaiting { at, station } => {
+                let station = name_of(plan, station);
+                break RunError::TooManyWaiting { replication, at_s: seconds(at), station };
+            }
             Stop::TooManyEvents { at, stations } => {
                 break RunError::TooManyEvents {
                     stations: stations.into_iter().map(|station| name_of(plan, station)).collect(),

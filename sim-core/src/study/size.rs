@@ -265,6 +265,7 @@ impl<C: Crew> Bench<'_, C> {
             return Err(Stop::Failed(SizeError::NoPromise));
         };
         let seed = self.options.seed.wrapping_add(number);
+        let rare = variant.rare_stops();
         let mut variants = [variant];
         if !settle_warm_up(&mut variants, seed, self.crew, self.cancelled).map_err(failed)? {
             return Err(Stop::Cancelled);
@@ -301,7 +302,7 @@ impl<C: Crew> Bench<'_, C> {
             if is_certain && done >= 2 && rates.min() == rates.max() && !proof.varies() {
                 proof.decide_without_luck(done);
             }
-            proof.look(done);
+            proof.look(done, &rare);
             (self.progress)(&SizeProgress {
                 value: value.clone(),
                 asked: self.asked.len() as u64,
@@ -314,7 +315,7 @@ impl<C: Crew> Bench<'_, C> {
             seed,
             verdict: proof.verdict(),
             shifts: done,
-            rate: Figure::of(&rates, 0.95),
+            rate: Figure::of(&rates.spread_at_least(rare.of_rate(done)), 0.95),
             clauses: proof.report().clauses,
         };
         Ok((report, rates))

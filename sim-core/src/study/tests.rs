@@ -44,7 +44,7 @@ fn run_with<C: Crew>(text: &str, crew: &C, change: impl FnOnce(&mut Options)) ->
     run(&job, crew, &mut watch)
 }
 
-fn result(text: &str, change: impl FnOnce(&mut Options)) -> RunResult {
+pub(super) fn result(text: &str, change: impl FnOnce(&mut Options)) -> RunResult {
     run_with(text, &Alone, change).expect("a result")
 }
 
@@ -226,6 +226,29 @@ fn one_shift_decides_where_nothing_is_random() {
     assert_eq!((net.rate.mean_rate.mean, net.rate.mean_gross_rate.mean), (Some(60.0), Some(29.7)));
     assert_eq!((net.rate.basis, net.rate.net_of), (result::RateBasis::Net, vec!["M: starved".to_owned()]));
     assert_eq!(net.promise.unwrap().verdict, Verdict::Proved);
+    assert_eq!(net.rate.good_in_uncounted_time.and_then(|good| good.mean), Some(0.0));
+}
+
+/// Ruling 6: parts count whenever they come out. F jams for half of the time; M goes on out of the track, and its net rate
+/// is more than it can make. That is said in the file's check, and beside the rate.
+#[test]
+fn parts_that_come_out_in_the_time_that_is_left_out_are_told_of() {
+    let line = r#"{"feedproof": 1, "stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "0.3 s",
+            "jams": [{"every": "10 s", "clock": "wall", "time": "10 s"}]},
+        {"id": "T", "type": "track", "capacity": 20}, {"id": "M", "type": "work", "time": "1 s"}],
+        "plan": {"shift": "200 s"},
+        "promise": {"at": "M", "clauses": {"mean_rate": "60 /min"}, "net_of": [{"station": "F", "states": "jam, clearing"}]}}"#;
+    let warnings = crate::scenario::read(line).problems;
+    assert!(
+        warnings.iter().any(|problem| problem.message.contains("while `F` is in a state that is left out"))
+    );
+    let net = result(line, |_| {}).rate;
+    let (rate, gross) = (net.mean_rate.mean.unwrap(), net.mean_gross_rate.mean.unwrap());
+    let meanwhile = net.good_in_uncounted_time.and_then(|good| good.mean).unwrap();
+    assert!(rate > 100.0 && gross > 55.0, "{rate} net, {gross} gross");
+    // A little less than half of them: they go on all the time.
+    assert!((0.4 * gross..0.51 * gross).contains(&meanwhile), "{meanwhile} of {gross}");
 }
 
 /// A source that never waits: the parts of a shift of `shift_s` are a Poisson number with mean `shift_s`.
@@ -523,6 +546,26 @@ fn endless_work_is_an_error_that_says_where() {
     assert!(error.to_string().contains("at work were F;"), "{error}");
     let never = run_with(TANDEM, &Alone, |options| options.replications = 0);
     assert!(matches!(never, Err(RunError::BadOptions(_))));
+}
+
+/// A thousand parts each millisecond, of which one a second is taken; and a lift whose landed parts queue.
+#[test]
+fn parts_that_wait_without_end_are_an_error_that_says_where() {
+    let line = |source: &str| {
+        let text = format!(
+            r#"{{"feedproof": 1, "stations": [{source}, {{"id": "M", "type": "work", "time": "1 s"}}],
+            "plan": {{"shift": "10 min", "start": "primed"}}}}"#
+        );
+        run_with(&text, &Alone, |_| {}).unwrap_err()
+    };
+    let stream = line(r#"{"id": "S", "type": "stream", "spacing": "1 ms", "group": 1000}"#);
+    assert!(matches!(stream, RunError::TooManyWaiting { replication: 0, .. }), "{stream}");
+    assert!(stream.to_string().contains("at 2.002 s more than 2000000 parts wait at `S`"), "{stream}");
+    let lift = line(
+        r#"{"id": "B", "type": "bin", "endless": true}, {"id": "L", "type": "elevator", "cleats": "10 /s", "lift": "1 s",
+            "per_cleat": 10000, "when_full": "queues"}, {"id": "T", "type": "track", "capacity": 9}"#,
+    );
+    assert!(lift.to_string().contains("wait at `L`"), "{lift}");
 }
 
 #[test]

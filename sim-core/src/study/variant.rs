@@ -8,6 +8,7 @@ use super::controls::{Controls, controls};
 use super::crew::Crew;
 use super::outputs::{Key, Output, Outputs};
 use super::proof::JUDGED;
+use super::rare::RareStops;
 use super::run::RunError;
 use super::shift::measure_shift;
 use super::warm_up;
@@ -83,6 +84,11 @@ impl Variant {
     /// The variance of a shift's rate that its controls can't explain and so many shifts hardly show, (parts/min)2.
     pub(super) fn hardly_seen(&self, shifts: usize) -> f64 {
         self.controls.hardly_seen(shifts, (self.plan.close_ns - self.plan.open_ns) as f64 / 60e9)
+    }
+
+    /// Stops that few shifts may hardly show.
+    pub(super) fn rare_stops(&self) -> RareStops {
+        RareStops::of(&self.scenario, &self.plan)
     }
 
     /// The controls among the values of a shift.

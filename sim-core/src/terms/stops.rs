@@ -54,6 +54,19 @@ pub enum Cause {
     Every(Law, ClockWord),
 }
 
+impl Cause {
+    /// Chance to jam of a part in this condition, by a cause that strikes by part.
+    pub fn chance(&self, condition: &str) -> f64 {
+        match self {
+            Cause::PerPart(chance) => chance.value(),
+            Cause::PerPartByCondition(map) => {
+                map.iter().find(|(name, _)| name.value == condition).map_or(0.0, |(_, chance)| chance.value())
+            }
+            Cause::Every(..) => 0.0,
+        }
+    }
+}
+
 /// Freeing without a person.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AutomaticSpec {

@@ -36,6 +36,69 @@ fn capacity_margin_and_limit_of_a_row() {
     assert!(found.notes.is_empty(), "nothing unusual: {:?}", found.notes);
 }
 
+/// What takes up to a number of parts takes no more than can be there, and hands on no more than find room.
+#[test]
+fn who_takes_what_is_there_carries_what_can_be_there() {
+    let most = |stations: &str| {
+        let line = scenario(&format!(
+            r#""stations": [{{"id": "F", "type": "work", "endless": true, "time": "0.1 s"}}, {stations},
+            {{"id": "X", "type": "track", "capacity": 4}}, {{"id": "W", "type": "work", "time": "0.01 s"}}]"#
+        ));
+        balance(&line).most_per_min.unwrap_or(f64::INFINITY)
+    };
+    let track = |n: u32| format!(r#"{{"id": "T", "type": "track", "capacity": {n}}}, "#);
+    let meter = r#"{"id": "M", "type": "meter conveyor", "rate": "300 /min"}"#;
+    near(most(meter), 60.0, "a station shows one part, once a second");
+    near(most(&(track(3) + meter)), 180.0, "three on the track");
+    near(most(&(track(9) + meter)), 300.0, "the rate");
+    let index = r#"{"id": "M", "type": "meter conveyor", "per_index": 5, "index_time": "1 s"}"#;
+    near(most(index), 60.0, "one an index");
+    let bath = r#"{"id": "M", "type": "bath", "residence": "1 s", "rate": "300 /min", "portion": "2 s"}"#;
+    near(most(&(track(3) + bath)), 90.0, "three each two seconds");
+    let clock =
+        r#"{"id": "E", "type": "escapement", "stroke": "1 s", "release": 5, "strokes": "on a clock"}"#;
+    near(most(clock), 60.0, "one there");
+    near(most(&(track(3) + clock)), 180.0, "three there");
+    near(most(&(track(9) + clock)), 240.0, "room for four");
+}
+
+/// 30 parts a minute, one in ten short, come to two tools: the second takes out the short ones; one in ten jams where it says.
+fn jamming(path: &str, at_first: &str, at_second: &str, of_path: &str) -> crate::balance::Balance {
+    let jam = |then: &str| match then {
+        "" => String::new(),
+        _ => format!(r#", "jams": [{{"per_part": 0.1, "time": "0.1 s", "then": "{then}"}}]"#),
+    };
+    let (at_first, at_second, of_path) = (jam(at_first), jam(at_second), jam(of_path));
+    balance(&scenario(&format!(
+        r#""parts": {{"pin": {{"length": "20 mm", "conditions": {{"short": 0.1}}}}}}, "stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "2 s"}},
+            {{"id": "P", "type": "orienting path", {path}, "rejects_to": "S", "to": "M", "tools": [
+                {{"id": "a", "drops": {{"short": 0}} {at_first}}},
+                {{"id": "b", "drops": {{"short": 1}} {at_second}}}] {of_path}}},
+            {{"id": "M", "type": "machine", "cycle": "0.1 s", "to": "out"}}, {{"id": "S", "type": "scrap box"}}]"#
+    )))
+}
+
+#[test]
+fn jams_of_tools_send_their_part_where_they_say() {
+    for path in [r#""pass": "1 s""#, r#""speed": "0.1 m/s", "live_length": "1 m""#] {
+        let most = |a, b, of_path| jamming(path, a, b, of_path).most_per_min.unwrap_or(0.0);
+        near(most("", "", ""), 27.0, "the good ones");
+        near(most("rejects_to", "", ""), 24.3, "one in ten of them is sent off");
+        near(most("", "rejects_to", ""), 24.3, "at the second tool as well");
+        near(most("rejects_to", "rejects_to", ""), 21.87, "at both");
+        near(most("", "", "rejects_to"), 24.3, "and at the end");
+        // The good ones go on anyway; of the short ones go on those that jam before the tool has acted, or after it.
+        for (a, b, of_path, short) in
+            [("to", "", "", 0.3), ("", "to", "", 0.3), ("", "", "to", 0.3), ("to", "to", "", 0.57)]
+        {
+            let found = jamming(path, a, b, of_path);
+            near(found.most_per_min.unwrap_or(0.0), 27.0, "all good ones");
+            near(flow(&found, "M") / flow(&found, "F"), (27.0 + short) / 30.0, "and some that are short");
+        }
+    }
+}
+
 #[test]
 fn first_with_room_fills_the_first() {
     let found = balance(&two_ways(r#""rule": "first with room""#, "75"));
@@ -586,7 +649,7 @@ fn scrap_at_each_pass(bin: &str, rule: &str) -> crate::balance::Balance {
 
 #[test]
 fn what_is_scrapped_of_the_surplus_has_to_come_as_well() {
-    let found = scrap_at_each_pass(r#""type": "bin", "capacity": 500"#, "");
+    let found = scrap_at_each_pass(r#""type": "belt", "capacity": 500, "travel": "1 s""#, "");
     near(found.most_per_min.expect("a limit"), 30.0, "what the machine takes");
     near_both(bounds(&found, "P"), (30.0 / 0.9, 120.0), "from one pass of each to all that it can");
     near_both(bounds(&found, "scrap"), (3.0 / 0.9, 12.0), "one in ten");
@@ -595,10 +658,13 @@ fn what_is_scrapped_of_the_surplus_has_to_come_as_well() {
 }
 
 #[test]
-fn what_a_store_without_an_end_takes_in_may_be_more_than_what_it_gives() {
-    let found = scrap_at_each_pass(r#""type": "bin""#, "");
-    near_both(bounds(&found, "F"), (30.0 / 0.9, 48.0), "all that it can: the bin never fills");
-    near_both(bounds(&found, "scrap"), (3.0 / 0.9, 12.0), "one in ten of what passes");
+fn what_a_bin_takes_in_may_be_more_than_what_it_gives() {
+    // What does not fit lies on top (and is told by a run).
+    for bin in [r#""type": "bin""#, r#""type": "bin", "capacity": 500"#] {
+        let found = scrap_at_each_pass(bin, "");
+        near_both(bounds(&found, "F"), (30.0 / 0.9, 48.0), "all that it can: nothing holds it up");
+        near_both(bounds(&found, "scrap"), (3.0 / 0.9, 12.0), "one in ten of what passes");
+    }
 }
 
 #[test]
@@ -757,6 +823,44 @@ fn an_assembly_that_serves_no_point_of_use_asks_for_no_more_than_can_come() {
     let found = line("P", "4 s");
     near(found.most_per_min.expect("a limit"), 15.0, "what B has parts for");
     near(flow(&found, "M"), 12.0, "what passes the point");
+}
+
+#[test]
+fn more_products_are_made_than_with_the_best_parts_if_the_worst_are_taken() {
+    // A is always good and brings 20, B is good half of the time and brings up to 60; 15 good products need 15 to 30.
+    let line = r#""parts": {"a": {}, "b": {"attitudes": {"up": 0.5, "down": 0.5}}},
+        "stations": [
+        {"id": "A", "type": "work", "endless": true, "time": "3 s", "part": "a", "to": "T"},
+        {"id": "B", "type": "work", "endless": true, "time": "1 s", "part": "b", "to": "T"},
+        {"id": "T", "type": "track", "capacity": 9, "to": "M"},
+        {"id": "C", "type": "work", "endless": true, "time": "1 s", "part": "a", "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "0.5 s", "inlets": [{"from": "C"}, {"from": "T"}], "to": "out"}],
+        "promise": {"at": "M", "clauses": {"mean_rate": "15 /min"}}"#;
+    let found = balance(&scenario(line));
+    near_both(bounds(&found, "M"), (15.0, 30.0), "all of A, or all of B");
+    near_both(bounds(&found, "C"), (15.0, 30.0), "one each");
+}
+
+#[test]
+fn the_account_of_a_path_counts_what_runs_over_where_it_is_wanted() {
+    let line = r#""stations": [
+        {"id": "F", "type": "work", "endless": true, "time": "1.25 s"},
+        {"id": "P", "type": "orienting path", "pass": "0.5 s", "tools": [{"id": "t", "accepts": 0.75}], "rejects_to": "out",
+         "overflow_to": "M2", "to": "M1"},
+        {"id": "M1", "type": "machine", "cycle": "6 s", "to": "out"},
+        {"id": "M2", "type": "machine", "cycle": "1 s", "to": "out"}],
+        "promise": {"at": "M2", "clauses": {"mean_rate": "20 /min"}}"#;
+    let found = balance(&scenario(line));
+    let (f, m1, m2) = (flow(&found, "F"), flow(&found, "M1"), flow(&found, "M2"));
+    near(m2, 20.0, "what is promised runs over");
+    near(m1, 10.0, "after the first machine is full");
+    near(f, 40.0, "three of four go on");
+    let account = &found.sorting[0];
+    let of =
+        |key: &str| account.exits.iter().find(|exit| exit.key == key).map_or(0.0, |exit| exit.flow_per_min);
+    near(of("overflow_to"), 20.0, "surplus");
+    near(of("to"), 10.0, "what goes on");
+    near(of("rejects_to"), 10.0, "what the tool rejects");
 }
 
 /// Half of A's parts come round again, and have their way into its track: that is no order between A and B, of which each

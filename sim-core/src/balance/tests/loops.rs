@@ -118,3 +118,23 @@ fn a_slow_point_of_use_is_reported() {
     assert!(slow[0].message.contains("cannot be reached"), "{slow:?}");
     assert_eq!((slow[0].severity, slow[0].code), (Severity::Warning, code::CANNOT_REACH));
 }
+
+#[test]
+fn points_of_use_in_a_row_count_parts_twice_and_side_by_side_they_do_not() {
+    let line = |at: &str| {
+        scenario(&format!(
+            r#""stations": [
+                {{"id": "F", "type": "work", "endless": true, "time": "1 s"}},
+                {{"id": "D", "type": "divider", "exits": ["A", "B"]}},
+                {{"id": "A", "type": "work", "time": "1 s", "to": "C"}},
+                {{"id": "B", "type": "work", "time": "1 s", "to": "out"}},
+                {{"id": "C", "type": "work", "time": "0.1 s", "to": "out"}}],
+            "promise": {{"at": {at}, "clauses": {{"mean_rate": "20 /min"}}}}"#
+        ))
+    };
+    assert!(problems(&line(r#"["A", "B"]"#)).is_empty());
+    let found = problems(&line(r#"["C", "B", "A"]"#));
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].message, "what `A` hands on comes to `C`: parts that pass both are counted twice");
+    assert_eq!(found[0].path, "promise.at[0]");
+}

@@ -33,11 +33,12 @@ impl<O: Observer> Floor<O> {
         self.wake_stopping(place);
     }
 
-    /// A stopping belt times the arrival of its head, which has just changed.
+    /// A stopping belt times the arrival of its head, which has just changed; one with spaced entries, when it is full.
     #[inline]
     pub(super) fn wake_stopping(&mut self, place: PlaceId) {
         let p = self.places.at(place.ix(), O::NEAR);
-        if p.flags & STOPPING != 0 && p.carrier != StationId::NONE {
+        let is_timed = p.flags & STOPPING != 0 || (p.flags & SPACED != 0 && p.len >= p.capacity);
+        if is_timed && p.carrier != StationId::NONE {
             self.dirty.insert_in(p.carrier.0, O::NEAR);
         }
     }
@@ -67,8 +68,9 @@ impl<O: Observer> Floor<O> {
         if hot.bars & (STOPPED | FROZEN) != 0 || is_closed {
             return;
         }
-        // A stopping belt stands as soon as its head is at the end, and moves as long as it is not, even if full.
-        let blocked = if p.flags & STOPPING == 0 {
+        // A stopping belt stands as soon as its head is at the end, and moves as long as it is not, even if full. Where entries
+        // are spaced a belt that is full of moving parts moves as well.
+        let blocked = if p.flags & (STOPPING | SPACED) == 0 {
             p.len >= p.capacity
         } else {
             p.stands_at().is_some_and(|at| at <= self.now)

@@ -159,6 +159,7 @@ impl Observer for Causes {
             | Note::Overfilled
             | Note::CheckFailed
             | Note::StrokeShort
+            | Note::MadeNothing
             | Note::Called
             | Note::Attended => {}
         }

@@ -130,9 +130,14 @@ impl Blueprint for BathSpec {
         self.rate.is_none() && (self.capacity.is_none() || self.residence.is_none())
     }
 
-    /// Rated capacity: the rate, or capacity / residence if that is less.
+    fn takes_up_to(&self, kinds: &[Kind]) -> Option<f64> {
+        Some(self.per_s(kinds)? * self.portion_s)
+    }
+
+    /// Rated capacity: the rate, or capacity / residence if that is less; or what can be there for each portion.
     fn traffic(&self, traffic: &mut TrafficSite<'_>) {
-        let by_rate = self.per_s(traffic.kinds).unwrap_or(f64::INFINITY);
+        let rate = self.per_s(traffic.kinds);
+        let by_rate = rate.map_or(f64::INFINITY, |rate| rate.min(traffic.most_before / self.portion_s));
         let by_time = match (&self.residence, self.capacity(traffic.kinds)) {
             (None, _) | (_, UNLIMITED) => f64::INFINITY,
             (Some(time), capacity) => f64::from(capacity) / time.mean(),

@@ -68,6 +68,41 @@ fn a_flow_through_bath_keeps_its_content() {
     assert_eq!(run.stations[trial.post("bath").ix()].content(), 100);
 }
 
+/// Parts in a minute that an ample supply, a bath and an ample machine deliver in the long run.
+fn through(source: &str, bath: &str, cycle: &str, target: f64) {
+    let trial = Trial::new(
+        &format!(
+            r#"{source}, {{"id": "bath", "type": "bath", "residence": "flow-through", "capacity": 50, {bath}}},
+            {{"id": "dry", "type": "track", "capacity": 40}},
+            {{"id": "use", "type": "work", "time": "{cycle}", "to": "out"}}"#
+        ),
+        PRIMED,
+    );
+    let left = times(&trial.run(0, 3600.0), trial.post("use"), Note::Left);
+    let per_min = left.iter().filter(|at| **at > 600.0).count() as f64 / 50.0;
+    assert!((per_min - target).abs() < 0.02 * target, "{source} {bath}: {per_min}, {target} expected");
+}
+
+/// rate x time in the long run, from a bin and part by part, also where a portion is larger than the bath; and what
+/// is made of them beyond, if that is less.
+#[test]
+fn a_flow_through_bath_takes_what_comes_up_to_its_rate() {
+    let bin = r#"{"id": "bin", "type": "bin", "content": 100000}"#;
+    let track = r#"{"id": "come", "type": "work", "endless": true, "time": "0.05 s"},
+        {"id": "wet", "type": "track", "capacity": 400}"#;
+    for source in [bin, track] {
+        through(source, r#""rate": "60 /min", "portion": "20 s""#, "0.2 s", 60.0);
+        through(source, r#""rate": "60 /min""#, "0.2 s", 60.0);
+        through(source, r#""rate": "600 /min""#, "0.2 s", 300.0);
+        through(source, r#""rate": "240 /min", "portion": "20 s""#, "0.2 s", 240.0);
+    }
+    // Without a rate it takes part after part, and no more than find room beyond.
+    through(track, r#""part": "part""#, "0.2 s", 300.0);
+    // What comes is less: it all goes through.
+    let slow = r#"{"id": "come", "type": "work", "endless": true, "time": "2 s"}, {"id": "wet", "type": "track", "capacity": 40}"#;
+    through(slow, r#""rate": "60 /min""#, "0.2 s", 30.0);
+}
+
 /// Counts by condition are kept: what comes out is what went in.
 #[test]
 fn counts_by_condition_are_kept_and_parts_are_counted_as_they_leave() {

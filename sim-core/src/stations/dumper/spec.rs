@@ -6,7 +6,7 @@ use crate::kernel::{Exit, Sampler};
 use crate::scenario::{Level, level};
 use crate::stations::amounts::{Amount, kind_of};
 use crate::stations::blueprint::{
-    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, check_kind, kind_named,
+    Attendance, Blueprint, ExitSpec, Site, SourceTraffic, To, TrafficSite, Whose, check_kind, kind_named,
     part_needs, read_part, read_to,
 };
 use crate::stations::errand::{self, Errand};
@@ -233,6 +233,10 @@ impl DumperSpec {
 }
 
 impl Blueprint for DumperSpec {
+    fn share_of_capacity(&self) -> Option<(&'static str, Whose)> {
+        matches!(self.call_level, Level::Share(_)).then_some(("call_level", Whose::Next))
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
     }

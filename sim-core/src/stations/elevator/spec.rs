@@ -4,7 +4,7 @@ use super::{Elevator, ElevatorSetup, Station, WhenFull};
 use crate::diag::{Problem, code};
 use crate::part::Nanos;
 use crate::scenario::{Level, level};
-use crate::stations::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, read_to};
+use crate::stations::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, Whose, read_to};
 use crate::stations::track::nanos;
 use crate::terms::law::Law;
 use crate::terms::law_form::{HANDFUL_MAX, count_law};
@@ -25,6 +25,9 @@ pub struct ElevatorSpec {
 
 /// Fastest row of cleats, per second.
 const CLEATS_MAX_PER_S: f64 = 1000.0;
+
+/// Most parts aboard on the mean: each is kept apart.
+const ABOARD_MAX: f64 = 1e6;
 
 /// Reads an elevator.
 pub fn read(object: &mut Object<'_>) -> ElevatorSpec {
@@ -68,7 +71,7 @@ pub fn read(object: &mut Object<'_>) -> ElevatorSpec {
     if drop_back.value() >= 1.0 {
         object.fail("drop_back", Problem::new(code::OUT_OF_RANGE, "all parts fall back, none is lifted"));
     }
-    ElevatorSpec {
+    let spec = ElevatorSpec {
         to,
         cleats_per_s: cleat_rate(object, cleats, spacing_m, speed_m_s),
         lift_s: lift_time(object, lift_s, length_m, speed_m_s),
@@ -85,7 +88,18 @@ pub fn read(object: &mut Object<'_>) -> ElevatorSpec {
         ),
         drop_back,
         when_full: object.optional("when_full", one_of(FULL), "stops", "What happens when parts land and the place above is full"),
+    };
+    let aboard = spec.cleats_per_s * spec.lift_s * spec.per_cleat.mean();
+    if aboard > ABOARD_MAX && object.sound(&["cleats", "spacing", "speed", "length", "lift", "per_cleat"]) {
+        let problem =
+            Problem::new(code::OUT_OF_RANGE, format!("{aboard:.0} parts are aboard of a full lift"));
+        let key = if object.has("lift") { "lift" } else { "length" };
+        object.fail(
+            key,
+            problem.expected("a million at most: cleats a second x time of the lift x parts per cleat"),
+        );
     }
+    spec
 }
 
 fn cleat_rate(
@@ -166,6 +180,10 @@ impl ElevatorSpec {
 }
 
 impl Blueprint for ElevatorSpec {
+    fn share_of_capacity(&self) -> Option<(&'static str, Whose)> {
+        matches!(self.mark, Level::Share(_)).then_some(("mark", Whose::Before))
+    }
+
     fn exits(&self) -> Vec<ExitSpec> {
         vec![ExitSpec { key: "to", to: self.to.clone() }]
     }

@@ -24,6 +24,20 @@ fn parts_land_together_a_lift_time_after_their_cleat_passed_the_bin() {
     assert_eq!(states(&run, me), [(1.0, State::Working)], "starved until something is aboard");
 }
 
+#[test]
+fn a_lift_with_more_parts_aboard_than_can_be_meant_is_refused() {
+    let found = |lift: &str| problems(&line("100", lift, r#""capacity": 100"#), PRIMED).join(" ");
+    assert!(
+        found(r#""cleats": "1000 /s", "lift": "1 day", "per_cleat": 1000"#)
+            .contains("86400000000 parts are aboard")
+    );
+    assert!(
+        found(r#""spacing": "1 mm", "speed": "1 m/s", "length": "10000 m", "per_cleat": 1"#)
+            .contains("parts are aboard")
+    );
+    assert_eq!(found(r#""cleats": "90 /min", "lift": "60 s", "per_cleat": 200"#), "");
+}
+
 trait RepeatEach {
     fn repeat_each(self, n: usize) -> Vec<f64>;
 }

@@ -127,6 +127,18 @@ fn a_jammed_part_may_be_taken_out() {
     assert_eq!(run.times("path", Note::Exit(1)), cleared);
 }
 
+/// Ruling 19: a jam ends in a named exit, and the way on is one.
+#[test]
+fn a_jammed_part_may_be_sent_on_past_the_tools() {
+    let tools = r#""tools": [{"id": "slot", "position": "400 mm", "accepts": 0.0,
+        "jams": [{"per_part": 0.02, "time": "3 s", "then": "to"}]}]"#;
+    let run = flow(tools, 1000);
+    let cleared: Vec<Nanos> =
+        run.stops("path").iter().map(|(_, end)| *end).filter(|end| *end < Nanos::MAX).collect();
+    assert!(cleared.len() > 20);
+    assert_eq!(run.times("path", Note::Exit(0)), cleared);
+}
+
 #[test]
 fn a_path_whose_way_on_is_full_stands_as_a_whole() {
     let after = r#"{"id": "press", "type": "work", "time": "1 s", "to": "out"},"#;

@@ -133,6 +133,7 @@ fn corners(tooling: &Tooling) -> Option<Vec<(Tooling, bool)>> {
 fn with_surplus(tooling: &Tooling, overflow: u8, kinds: &[Kind]) -> Tooling {
     let mut tooling = tooling.clone();
     tooling.tools.push(vec![vec![(Fate::Exit(overflow), 1.0)]; class_names(kinds).len()]);
+    tooling.leads_off.iter_mut().filter(|jam| jam.exit == 0).for_each(|jam| jam.exit = overflow);
     tooling
 }
 

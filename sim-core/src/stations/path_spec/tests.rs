@@ -49,6 +49,16 @@ fn passes_of_parts_without_attitudes_are_geometric() {
     assert_eq!(passes, Some(11));
 }
 
+/// What jams at a tool and is sent on leaves as it lies there, past the other tools (ruling 19).
+#[test]
+fn a_single_part_that_jams_may_be_sent_on_past_the_tools() {
+    let tools = r#""pass": "1 s", "tools": [{"id": "wall", "accepts": 0,
+        "jams": [{"per_part": 0.1, "time": "1 s", "then": "to"}]}]"#;
+    let run = run(r#""part": {}"#, &path(tools), "", 2000);
+    let n = |exit| run.times("path", Note::Exit(exit)).len();
+    assert!(n(0) > 100 && n(0).abs_diff(run.stops("path").len()) <= 1, "{} on, {} off", n(0), n(1));
+}
+
 #[test]
 fn delivered_rate_is_speed_times_efficiency_over_length() {
     // Rows O-04, O-05 and O-06 of the check values (matrix technique: Boothroyd, Poli and Murch 1982; Boothroyd

@@ -57,6 +57,22 @@ fn whichever_is_there_is_fetched_first_where_the_file_says_so() {
 }
 
 #[test]
+fn an_assembly_is_what_its_first_listed_part_is_whichever_came_first() {
+    let text = r#"{"id": "F1", "type": "stream", "spacing": "4 s", "part": "body", "to": "left"},
+        {"id": "F2", "type": "stream", "spacing": "1 s", "part": "lid", "to": "right"},
+        {"id": "left", "type": "track", "capacity": 50, "to": "R"}, {"id": "right", "type": "track", "capacity": 50, "to": "R"},
+        {"id": "R", "type": "robot", "order": "whichever is there", "to": "P",
+          "fetches": [{"from": "left", "time": "1 s"}, {"from": "right", "time": "1.5 s"}]},
+        {"id": "P", "type": "orienting path", "pass": "0.1 s", "rejects_to": "out", "to": "out",
+          "tools": [{"id": "lids", "by_part": {"lid": {"accepts": 0}}}]}"#;
+    let trial = Trial::new(text, r#", "parts": {"body": {}, "lid": {}}"#);
+    let run = trial.run(0, 41.0);
+    // Lids are there first: were it one of these, the path would reject it.
+    assert!(times(&run, trial.post("P"), Note::Exit(1)).is_empty());
+    assert!(times(&run, trial.post("P"), Note::Exit(0)).len() >= 8);
+}
+
+#[test]
 fn only_one_of_those_that_share_a_reach_is_at_work() {
     let text = r#"{"id": "F", "type": "work", "count": 3, "endless": true, "time": "0.1 s"},
         {"id": "T", "type": "track", "count": 3, "capacity": 5},

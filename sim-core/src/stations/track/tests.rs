@@ -21,6 +21,29 @@ fn a_belt_with_a_fixed_pitch_brings_speed_over_pitch() {
     }
 }
 
+/// 40 parts fit a belt of 2 m with a pitch of 0.05 m, and as many are under way at full flow: it moves. Behind a station that
+/// takes half of them it closes up, and is blocked while its head is at the end and no other part can enter.
+#[test]
+fn a_belt_that_is_full_of_moving_parts_works() {
+    let line = |time: &str| {
+        format!(
+            r#"{{"id": "feed", "type": "work", "endless": true, "time": "0.01 s"}},
+               {{"id": "belt", "type": "belt", "length": "2 m", "speed": "0.25 m/s", "spacing": "0.05 m"}},
+               {{"id": "use", "type": "work", "time": "{time}"}}"#
+        )
+    };
+    let blocked = |time: &str| {
+        let trial = Trial::new(&line(time), "");
+        let run = trial.run(0, 128.0);
+        let changes = states(&run, trial.post("belt"));
+        let ends = changes.iter().skip(1).map(|(at, _)| *at).chain([128.0]);
+        let spells = changes.iter().zip(ends).filter(|((_, state), _)| *state == State::Blocked);
+        spells.map(|((from, _), to)| to - from).sum::<f64>()
+    };
+    assert_eq!(blocked("0.001 s"), 0.0);
+    assert!(blocked("0.4 s") > 60.0, "{}", blocked("0.4 s"));
+}
+
 /// K-08: 60 places, 1.5 parts/s in, 1.2 parts/s out: full after 200 s (fluid; here within one part).
 #[test]
 fn a_track_fills_at_the_difference_of_the_rates() {

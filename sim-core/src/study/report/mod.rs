@@ -64,7 +64,12 @@ pub(super) fn result(study: &Study<'_>, because: StoppedBecause) -> RunResult {
 impl Study<'_> {
     /// The figure of an output; missing if the plan has no such output.
     fn figure(&self, key: Key) -> Figure {
-        Figure::of(&self.moments_of(key), self.job.options.level)
+        let moments = self.moments_of(key);
+        let least = match key {
+            Key::Rate | Key::GrossRate => self.rare.of_rate(moments.count()),
+            _ => 0.0,
+        };
+        Figure::of(&moments.spread_at_least(least), self.job.options.level)
     }
 }
 

@@ -31,6 +31,7 @@ pub(super) fn rate(study: &Study<'_>) -> RateReport {
         net_of: picks.collect(),
         mean_rate: study.figure(Key::Rate),
         mean_gross_rate: study.figure(Key::GrossRate),
+        good_in_uncounted_time: (!promise.net_of.is_empty()).then(|| study.figure(Key::UncountedGood)),
         one_shift: OneShift {
             normal: Prediction::of_one(&moments, level).ok().map(|p| Interval { low: p.low, high: p.high }),
             by_rank: order::predict_one(&sorted, level).ok().map(|p| Interval { low: p.low, high: p.high }),

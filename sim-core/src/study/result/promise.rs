@@ -31,6 +31,10 @@ pub struct RateReport {
     pub mean_rate: Figure,
     /// Mean gross rate, parts/min.
     pub mean_gross_rate: Figure,
+    /// Of a net rate: good parts that come out in the time that does not count, parts/min of the window. They count, and so
+    /// the net rate can be above what the point of use can make.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub good_in_uncounted_time: Option<Figure>,
     /// Where the rate of one future shift will lie, parts/min.
     pub one_shift: OneShift,
     /// Standard deviation of the rate from shift to shift, parts/min.
