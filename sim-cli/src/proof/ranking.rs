@@ -28,6 +28,10 @@ pub(crate) fn ranking(found: &LimitsResult) -> Document {
         let text = "These were not tried, because the file would not be sound:".to_owned();
         document.add("left", "Not tried", vec![Block::Text(text), Block::List(found.not_tried.clone())]);
     }
+    if !found.unmoved.is_empty() {
+        let text = "These are nothing already, or a chance of one, so that they cannot be moved:".to_owned();
+        document.add("unmoved", "Not moved", vec![Block::Text(text), Block::List(found.unmoved.clone())]);
+    }
     document
 }
 

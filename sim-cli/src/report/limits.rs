@@ -10,6 +10,8 @@ use sim_core::vary::short;
 
 /// Rows shown however many limits there are.
 const ROWS_MAX: usize = 20;
+/// Names of numbers that cannot be moved.
+const UNMOVED_MAX: usize = 6;
 
 /// The whole page.
 pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
@@ -58,6 +60,20 @@ pub(crate) fn limits(found: &LimitsResult, ink: Ink) -> String {
     if !found.not_tried.is_empty() {
         let list: Vec<String> = found.not_tried.iter().map(|path| short(path)).collect();
         notes.push(format!("Not tried, because the file would not be sound: {}.", list.join(", ")));
+    }
+    match &found.unmoved[..] {
+        [] => {}
+        some if some.len() <= UNMOVED_MAX => {
+            let list: Vec<String> = some.iter().map(|path| short(path)).collect();
+            notes.push(format!(
+                "Nothing already, or a chance of one, so that it cannot be moved: {}.",
+                list.join(", ")
+            ));
+        }
+        some => notes.push(format!(
+            "{} numbers cannot be moved: they are nothing already, or a chance of one.",
+            some.len()
+        )),
     }
     page.push_str(&wrap(&safe(&notes.join(" ")), "  ", "  ", WIDTH));
     page

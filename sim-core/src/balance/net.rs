@@ -113,6 +113,8 @@ pub(super) struct Net {
     pub(super) node_of: Vec<usize>,
     /// Some station may do more with a part than is counted.
     pub(super) has_uncounted_ways: bool,
+    /// Stations that bring what they hold at the start, though parts come back to them.
+    pub(super) stocks: Vec<usize>,
     /// The nodes that share each reach: one of them uses it at a time.
     pub(super) reaches: Vec<Vec<usize>>,
 }
@@ -147,6 +149,7 @@ impl Net {
             class_names: Vec::new(),
             node_of: Vec::new(),
             has_uncounted_ways: false,
+            stocks: Vec::new(),
             reaches: Vec::new(),
         };
         for (ix, kind) in scenario.kinds.iter().enumerate() {
@@ -168,6 +171,9 @@ impl Net {
                     .flatten();
                 net.add_unknown(scenario, ix, source.map(|kind| run.map_or(kind, |run| run.brought(kind))));
             }
+        }
+        if scenario.stations.iter().all(|entry| doubts.knows_all(entry)) {
+            net.add_stocks(scenario, &ways, run);
         }
         net.connect(scenario);
         net.points = net.points_of(scenario);
@@ -290,17 +296,7 @@ impl Net {
             self.add_assembly(node, traffic.per_product, bounds);
             return;
         }
-        let own_content = || {
-            // A bin that only has what it starts with brings parts as if it were filled up.
-            let stated = entry.blueprint.brings(&scenario.kinds)?;
-            let kind = run.map_or(stated, |run| run.brought(stated));
-            (ways.feeders[ix].is_empty() && entry.blueprint.is_stocked()).then_some(SourceTraffic {
-                kind,
-                most_per_s: f64::INFINITY,
-                is_driven: false,
-                waits_for_call: false,
-            })
-        };
+        let own_content = || stock_of(scenario, entry, run).filter(|_| ways.feeders[ix].is_empty());
         if let Some(source) = traffic.source.or_else(own_content) {
             let is_held = scenario.sensors.iter().any(|s| s.holds.iter().any(|h| h.value == entry.id.value));
             self.supplies.push(Supply {
@@ -322,6 +318,27 @@ impl Net {
             self.nodes.push(back);
         } else {
             self.nodes.push(node);
+        }
+    }
+
+    /// A bin with a content of its own brings parts where nothing fresh comes to it, only what comes back.
+    fn add_stocks(&mut self, scenario: &Scenario, ways: &Ways, run: Option<Run>) {
+        for (ix, entry) in scenario.stations.iter().enumerate() {
+            let Some(stock) = stock_of(scenario, entry, run) else { continue };
+            let ahead = ahead_of(ways, ix);
+            let brings = |supply: &Supply| supply.assembly.is_none() && ahead[self.nodes[supply.node].entry];
+            if self.supplies.iter().any(brings) {
+                continue;
+            }
+            self.stocks.push(ix);
+            self.supplies.push(Supply {
+                node: self.node_of[ix],
+                mix: self.natural_mix(scenario, usize::from(stock.kind)),
+                most_per_s: stock.most_per_s,
+                is_driven: false,
+                waits_for_call: false,
+                assembly: None,
+            });
         }
     }
 
@@ -703,6 +720,25 @@ impl Node {
             attendance: Vec::new(),
         }
     }
+}
+
+/// What a bin that has nothing but what it starts with brings: parts as if it were filled up.
+fn stock_of(scenario: &Scenario, entry: &Entry, run: Option<Run>) -> Option<SourceTraffic> {
+    let stated = entry.blueprint.brings(&scenario.kinds).filter(|_| entry.blueprint.is_stocked())?;
+    let kind = run.map_or(stated, |run| run.brought(stated));
+    Some(SourceTraffic { kind, most_per_s: f64::INFINITY, is_driven: false, waits_for_call: false })
+}
+
+/// The stations from which parts can come to a station, itself included.
+fn ahead_of(ways: &Ways, station: usize) -> Vec<bool> {
+    let mut ahead = vec![false; ways.feeders.len()];
+    let mut open = vec![station];
+    while let Some(at) = open.pop() {
+        if !std::mem::replace(&mut ahead[at], true) {
+            open.extend(&ways.feeders[at]);
+        }
+    }
+    ahead
 }
 
 /// Pieces of the batches that stations get.

@@ -252,11 +252,20 @@ pub(super) fn report(
         notes: Vec::new(),
     };
     balance.notes = notes(&balance, &flows);
+    balance.notes.extend(net.stocks.iter().map(|&entry| stock_note(&scenario.stations[entry].id.value)));
     if let Some(run) = &balance.run {
         let message = format!("all of it is for the run of `{run}`, and without changeovers");
         balance.notes.push(Note { code: "one-run", message });
     }
     balance
+}
+
+fn stock_note(id: &str) -> Note {
+    let message = format!(
+        "nothing fresh comes to `{id}`: what it holds at the start is counted as if it never ran out, and in the mix that it has \
+         in the long run, with what comes back"
+    );
+    Note { code: "stock", message }
 }
 
 fn station(
@@ -455,8 +464,11 @@ fn notes(balance: &Balance, flows: &Flows) -> Vec<Note> {
     if let (Some(promised), Some(most)) = (balance.promised_per_min, balance.most_per_min)
         && most < promised * (1.0 - 1e-9)
     {
-        let limiting = balance.limiting.as_deref().unwrap_or("its supply");
-        let text = format!("the line can deliver {most:.2} a minute at most, limited by `{limiting}`");
+        let limited = match &balance.limiting {
+            Some(limiting) => format!("limited by `{limiting}`"),
+            None => "limited by what is brought into it".to_owned(),
+        };
+        let text = format!("the line can deliver {most:.2} a minute at most, {limited}");
         match balance.run {
             None => note("too-little", text),
             Some(_) => {

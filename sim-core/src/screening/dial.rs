@@ -99,6 +99,11 @@ pub(super) fn that_move(dials: Vec<Dial>, source: &str) -> (Vec<Dial>, Vec<LeftO
 /// What is wrong with the scenario when only this dial is turned.
 fn problem(dial: &Dial, source: &str, share: f64) -> Option<String> {
     let Some(stand) = dial.at(share) else { return Some("it cannot be moved this way".to_owned()) };
+    if let Turns::Knob { knob, share: by, ends: (low, high), .. } = &dial.turns
+        && knob.moved(*by, low + (high - low) * share).is_some_and(|change| !knob.moves(change))
+    {
+        return Some("no share of nothing, or of what a chance of one lacks to one, moves it".to_owned());
+    }
     match set(source, &stand.settings) {
         Err(why) => Some(why.problem.message),
         Ok(text) => prepare(text).err().map(|why: Unsound| why.reason()),

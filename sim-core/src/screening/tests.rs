@@ -165,6 +165,16 @@ fn a_number_that_cannot_go_down_goes_up() {
 }
 
 #[test]
+fn numbers_that_no_share_moves_are_named() {
+    let scenario = crate::scenario::read(LINE).scenario.unwrap();
+    let found = run(LINE, dials_of_knobs(LINE, &scenario, 0.1), &options(Method::Tornado)).unwrap().unwrap();
+    let Findings::Tornado { factors, .. } = &found.findings else { panic!("{found:?}") };
+    let left: Vec<&str> = found.left_out.iter().map(|left| left.factor.as_str()).collect();
+    assert!(left.contains(&"T.travel"), "{left:?}");
+    assert!(factors.iter().all(|finding| finding.factor != "T.travel"), "{factors:?}");
+}
+
+#[test]
 fn points_that_cannot_be_run_are_named() {
     let text = FACTORS.replace("\"low\": 4", "\"low\": 0");
     let dials = || dials_of_factors(&sweep::read(&text).sweep.unwrap().factors);

@@ -47,6 +47,8 @@ pub struct LimitsResult {
     pub limits: Vec<LimitReport>,
     /// Paths whose variation is no sound scenario, such as one more place than equal stations allow.
     pub not_tried: Vec<String>,
+    /// Paths of numbers that could not be moved: what is nothing already, or a chance of something good that is one.
+    pub unmoved: Vec<String>,
 }
 
 /// How to look for limits.
@@ -92,7 +94,7 @@ pub fn limits<C: Crew>(
     }
     let Some(scenario) = scenario::read(source).scenario else { panic!("the scenario was checked") };
     let title = scenario.title.clone();
-    let (mut variants, mut trials, not_tried) = trials(source, scenario);
+    let (mut variants, mut trials, untried) = trials(source, scenario);
     if !settle_warm_up(&mut variants[..1], options.seed, crew, cancelled)? {
         return Ok(None);
     }
@@ -118,39 +120,49 @@ pub fn limits<C: Crew>(
     if let Some(fault) = trials[0].fault.take() {
         return Err(fault);
     }
-    Ok(Some(ranked(title, &trials, options, not_tried)))
+    Ok(Some(ranked(title, &trials, options, untried)))
+}
+
+/// Paths of numbers that were not varied.
+#[derive(Default)]
+struct Untried {
+    unsound: Vec<String>,
+    unmoved: Vec<String>,
 }
 
 /// The file itself, then its variations.
-fn trials(source: &str, scenario: Scenario) -> (Vec<Variant>, Vec<Trial>, Vec<String>) {
+fn trials(source: &str, scenario: Scenario) -> (Vec<Variant>, Vec<Trial>, Untried) {
     let knobs = knobs(source, &scenario);
     let (mut variants, mut trials) = (vec![Variant::new(scenario)], vec![Trial::default()]);
-    let mut not_tried = Vec::new();
+    let mut untried = Untried::default();
     for knob in knobs {
         let Some(change) = knob.relaxed() else { continue };
-        let Some((text, to)) = knob.changed(source, change) else { continue };
+        let Some((text, to)) = knob.changed(source, change) else {
+            untried.unmoved.push(knob.path);
+            continue;
+        };
         match Variant::read(&text) {
             Ok(variant) => {
                 variants.push(variant);
                 let (path, from) = (knob.path, knob.written);
                 trials.push(Trial { path, from, to, change: Some(change), ..Trial::default() });
             }
-            Err(_) => not_tried.push(knob.path),
+            Err(_) => untried.unsound.push(knob.path),
         }
     }
-    (variants, trials, not_tried)
+    (variants, trials, untried)
 }
 
 fn ranked(
     title: Option<String>,
     trials: &[Trial],
     options: &LimitsOptions,
-    mut not_tried: Vec<String>,
+    untried: Untried,
 ) -> LimitsResult {
     let base = &trials[0].rates;
     // Bonferroni: each interval errs at most so often that all together err at most as often as asked for.
     let each = 1.0 - (1.0 - options.level) / (trials.len().max(2) - 1) as f64;
-    let mut limits = Vec::new();
+    let (mut limits, mut not_tried) = (Vec::new(), untried.unsound);
     for trial in &trials[1..] {
         if trial.fault.is_some() {
             not_tried.push(trial.path.clone());
@@ -175,6 +187,7 @@ fn ranked(
         rate: Figure::of(&base.iter().copied().collect(), options.level),
         limits,
         not_tried,
+        unmoved: untried.unmoved,
     }
 }
 
@@ -203,6 +216,22 @@ mod tests {
         assert!((gain - (60.0 / 1.35 - 40.0)).abs() < 0.1, "40 a minute become 44.4: {gain}");
         for rest in &found.limits[1..] {
             assert!(rest.gain.mean.unwrap().abs() < 0.05, "{rest:?}");
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_moved_is_named() {
+        let source = r#"{"feedproof": 1, "stations": [
+            {"id": "F", "type": "work", "endless": true, "time": "2 s"},
+            {"id": "P", "type": "orienting path", "pass": "1 s", "tools": [{"id": "t", "accepts": 1}], "rejects_to": "S", "to": "M"},
+            {"id": "M", "type": "machine", "cycle": "0 s", "to": "out"},
+            {"id": "S", "type": "scrap box"}],
+            "plan": {"shift": "10 min"}}"#;
+        let options = LimitsOptions { replications: 2, seed: 1, level: 0.95 };
+        let found = limits(source, &options, &Alone, &|| false, &mut |_, _| {}).unwrap().unwrap();
+        for end in [".accepts", ".cycle"] {
+            assert!(found.unmoved.iter().any(|path| path.ends_with(end)), "{end}: {:?}", found.unmoved);
+            assert!(found.limits.iter().all(|limit| !limit.path.ends_with(end)), "{end}: {:?}", found.limits);
         }
     }
 

@@ -100,7 +100,18 @@ impl Knob {
     pub fn changed(&self, source: &str, change: Change) -> Option<(String, String)> {
         let new = self.rewritten(change)?;
         let span = self.setting.place.span;
-        (new != self.written).then(|| (format!("{}{new}{}", &source[..span.start], &source[span.end..]), new))
+        let moves = new != self.written && self.moves(change);
+        moves.then(|| (format!("{}{new}{}", &source[..span.start], &source[span.end..]), new))
+    }
+
+    /// Whether a change makes another number of it: no share of nothing does, nor of what a chance of one lacks to one.
+    pub fn moves(&self, change: Change) -> bool {
+        let nothing = match change {
+            Change::Times(_) => Change::Times(1.0),
+            Change::Plus(_) => Change::Plus(0),
+            Change::RestTimes(_) => Change::RestTimes(1.0),
+        };
+        self.rewritten(change) != self.rewritten(nothing)
     }
 
     /// What would be written instead, as JSON; none if the change makes no sense for this number.
@@ -263,6 +274,24 @@ mod tests {
         assert_eq!(moved(".per_cleat", -1.0), None, "a law of whole numbers goes up only");
         assert!(moved(".per_cleat", 1.0).is_some());
         assert_eq!(moved(".high", 1.0), None, "a level is no limit");
+    }
+
+    #[test]
+    fn what_a_share_does_not_move_stays() {
+        let moves = |written: &str, sort: SettingSort, change: Change| {
+            let setting = Setting { place: crate::diag::Place::default(), sort, relax: Relax::Up };
+            Knob { path: String::new(), written: written.to_owned(), setting }.moves(change)
+        };
+        for all in ["1", "1.0", "\"100 %\""] {
+            assert!(!moves(all, SettingSort::Chance, Change::RestTimes(0.9)), "{all}");
+        }
+        for nothing in ["0", "\"0 %\""] {
+            assert!(!moves(nothing, SettingSort::Chance, Change::Times(0.9)), "{nothing}");
+        }
+        assert!(!moves("\"0 s\"", SettingSort::Quantity(Dimension::Time), Change::Times(1.1)));
+        assert!(moves("\"1 s\"", SettingSort::Quantity(Dimension::Time), Change::Times(1.1)));
+        assert!(moves("0.9", SettingSort::Chance, Change::RestTimes(0.9)));
+        assert!(moves("4", SettingSort::Count, Change::Plus(1)));
     }
 
     #[test]

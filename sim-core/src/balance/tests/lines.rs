@@ -308,6 +308,25 @@ fn stops_by_the_clock_leave_the_same_capacity_at_any_load() {
 }
 
 #[test]
+fn a_bin_to_which_only_rejects_come_back_lives_from_its_stock() {
+    // W does 60 a minute. Of the fresh parts f a tenth is short, and half of the short ones is repaired: of the flow F a
+    // share s is short with 0.1 f + 0.5 s F = s F and f = (1 - s) F, so s = 1/6, and 50 are good.
+    let found = balance(&scenario(
+        r#""parts": {"p": {"conditions": {"short": "10 %"}}}, "stations": [
+            {"id": "B", "type": "bin", "content": 100000, "to": "W"},
+            {"id": "W", "type": "work", "time": "1 s", "to": "G"},
+            {"id": "G", "type": "gauge", "time": "0.5 s", "catches": {"short": 1}, "rejects_to": "S", "to": "M"},
+            {"id": "M", "type": "machine", "cycle": "0.2 s", "to": "out"},
+            {"id": "S", "type": "scrap box", "holds": 20, "empties_to": "B", "repairs": {"short": 0.5},
+             "exchange": {"how": "hauler", "lead": "1 s"}}]"#,
+    ));
+    near(found.most_per_min.unwrap_or(0.0), 50.0, "all that is not short");
+    assert_eq!(found.limiting.as_deref(), Some("W"));
+    let note = found.notes.iter().find(|note| note.code == "stock");
+    assert!(note.is_some_and(|note| note.message.contains("`B`")), "{:?}", found.notes);
+}
+
+#[test]
 fn without_a_limit_it_says_so() {
     let found = balance(&scenario(
         r#""stations": [
