@@ -517,6 +517,27 @@ fn a_lift_that_spills_back_lifts_more_than_goes_on() {
     near(high, 120.0, "all that it can lift");
 }
 
+/// M1 is served first, and takes 30 a minute; M2 can take no more than 30 of what it leaves.
+#[test]
+fn a_promise_beyond_the_last_of_a_cascade_is_limited_there() {
+    let line = |rate: &str| {
+        balance(&scenario(&format!(
+            r#""stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "0.3 s"}},
+            {{"id": "D", "type": "divider", "exits": ["M1", "M2"]}},
+            {{"id": "M1", "type": "machine", "cycle": "2 s", "to": "out"}},
+            {{"id": "M2", "type": "machine", "cycle": "2 s", "to": "out"}}],
+            "promise": {{"at": "M2", "clauses": {{"mean_rate": "{rate} /min"}}}}"#
+        )))
+    };
+    let found = line("33");
+    assert_eq!(found.limiting.as_deref(), Some("M2"));
+    near(found.most_per_min.expect("a limit"), 30.0, "its own cycle");
+    near(flow(&found, "M2"), 33.0, "what is promised");
+    near(flow(&found, "F"), 66.0, "as if both were faster by as much");
+    near(flow(&line("12"), "F"), 42.0, "the first one is full");
+}
+
 /// Half of A's parts come round again, and have their way into its track: that is no order between A and B, of which each
 /// brings half of the 60 a minute that W takes.
 #[test]
