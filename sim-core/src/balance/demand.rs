@@ -96,7 +96,8 @@ impl Demand<'_> {
             return flows;
         }
         let aims = [Aim::Good, Aim::FewDisturbed, Aim::Rules, Aim::FewParts];
-        let Outcome::Settled(found) = self.programme().reach(Some(demand), &aims, Room::ByRule) else {
+        let Outcome::Settled(found) = self.programme().reach(Some(demand), &aims, Room::ByRule(Pace::Rated))
+        else {
             return flows;
         };
         let mut flows = self.at_nothing();

@@ -75,15 +75,25 @@ impl Demand<'_> {
             Outcome::Endless => return (Most::Unlimited, None),
             Outcome::Unsettled => return (Most::Unknown, None),
         };
-        let by =
-            |close: Aim, rules: Aim| match programme.reach(None, &[close, rules, Aim::Good], Room::ByRule) {
+        let by = |disturbed: Aim, rules: Aim, pace: Pace| {
+            let aims = [disturbed, rules, Aim::Good];
+            match programme.reach(None, &aims, Room::ByRule(pace)) {
                 Outcome::Settled(solution) => solution.good.min(high.good),
                 // A rule has no end, or mixes do not settle: nothing is known but the most.
                 Outcome::Endless | Outcome::Unsettled => 0.0,
-            };
-        let mut low = by(Aim::FewDisturbed, Aim::Rules).min(by(Aim::FewDisturbed, Aim::RulesTurned));
-        if self.net.can_be_disturbed() {
-            low = low.min(by(Aim::ManyDisturbed, Aim::Rules)).min(by(Aim::ManyDisturbed, Aim::RulesTurned));
+            }
+        };
+        // Who is served first takes more from the others when it is at its best.
+        let paces = if self.net.has_sure_times() { &[Pace::Rated][..] } else { &[Pace::Rated, Pace::Best] };
+        let disturbed: &[Aim] = match self.net.can_be_disturbed() {
+            true => &[Aim::FewDisturbed, Aim::ManyDisturbed],
+            false => &[Aim::FewDisturbed],
+        };
+        let mut low = f64::INFINITY;
+        for (&disturbed, &pace) in disturbed.iter().flat_map(|of| paces.iter().map(move |pace| (of, pace))) {
+            for rules in [Aim::Rules, Aim::RulesTurned] {
+                low = low.min(by(disturbed, rules, pace));
+            }
         }
         if high.good - low <= SAME * high.good {
             (Most::Of(high.good), self.short(&high))

@@ -539,6 +539,11 @@ impl Net {
             .collect()
     }
 
+    /// Whether the times of all stations are sure.
+    pub(super) fn has_sure_times(&self) -> bool {
+        self.nodes.iter().all(Node::is_sure)
+    }
+
     /// Whether all times, ways and numbers of parts are sure, and nothing piles up.
     pub(super) fn is_sure(&self) -> bool {
         let are_sure = |assembly: &Assembly| assembly.bounds.iter().all(|(fewest, most)| fewest == most);

@@ -113,8 +113,17 @@ pub(super) struct Mixes {
 pub(super) enum Room {
     /// In any way: for bounds.
     Any,
-    /// Each class alike, every station at its rated times.
-    ByRule,
+    /// Each class alike, every station at such times.
+    ByRule(Pace),
+}
+
+impl Room {
+    fn pace(self) -> Pace {
+        match self {
+            Room::Any => Pace::Best,
+            Room::ByRule(pace) => pace,
+        }
+    }
 }
 
 /// Where a programme ended.
@@ -232,7 +241,7 @@ impl<'a> Programme<'a> {
             let solution = self.solution(&columns, &simplex.values(), limiting);
             let mut next = match room {
                 Room::Any => self.best_mixes(&columns, &mixes),
-                Room::ByRule => self.mixes(&columns, &simplex.values(), &mixes),
+                Room::ByRule(_) => self.mixes(&columns, &simplex.values(), &mixes),
             };
             self.move_sides(&solution.total, room, &mut next);
             if mixes.differ(&next) < SETTLED {
@@ -429,7 +438,7 @@ impl<'a> Programme<'a> {
         let by = |of: &dyn Fn(&Column) -> f64| columns.iter().map(of).collect::<Vec<f64>>();
         for node in (0..net.nodes.len()).filter(|&node| !net.nodes[node].absorbs) {
             let of = &net.nodes[node];
-            let sure = if room == Room::Any { of.sure } else { 1.0 };
+            let sure = if room.pace() == Pace::Best { of.sure } else { 1.0 };
             let loads = by(&|column| {
                 let moves = node_flow(net, &column.flow, node) * mixes.moving[node];
                 (busy(net, &column.flow, node) * sure + moves) / of.places
@@ -512,7 +521,7 @@ impl<'a> Programme<'a> {
         let delivered = |column: &Column| f64::from(u8::from(column.origin == Origin::Delivered));
         let at_most = |coefficients: Vec<f64>| Row { coefficients, most: good, node: None };
         match room {
-            Room::ByRule => vec![at_most(by(&|column| column.good))],
+            Room::ByRule(_) => vec![at_most(by(&|column| column.good))],
             Room::Any => vec![
                 Row::at_most_nothing(by(&|column| delivered(column) - column.good)),
                 at_most(by(&delivered)),
@@ -523,10 +532,7 @@ impl<'a> Programme<'a> {
 
     /// Of those that share a reach one uses it at a time.
     fn row_of_reach(&self, columns: &[Column], users: &[usize], room: Room) -> Row {
-        let pace = match room {
-            Room::Any => Pace::Best,
-            Room::ByRule => Pace::Rated,
-        };
+        let pace = room.pace();
         let uses = |column: &Column| {
             users.iter().map(|&user| reach_use(self.net, &column.flow, user, pace)).sum::<f64>()
         };
@@ -744,10 +750,7 @@ impl<'a> Programme<'a> {
     }
 
     fn move_sides(&self, total: &[f64], room: Room, mixes: &mut Mixes) {
-        let pace = match room {
-            Room::Any => Pace::Best,
-            Room::ByRule => Pace::Rated,
-        };
+        let pace = room.pace();
         for (node, each) in mixes.moving.iter_mut().enumerate() {
             let all = node_flow(self.net, total, node);
             if all > 0.0 {
