@@ -217,10 +217,15 @@ fn grow_crowded(luck: &mut Luck, names: &Names, rules: &mut Value) {
     if luck.percent(60) {
         return;
     }
-    if rules.get("accepts").is_some() {
+    if let Some(condition) = names.conditions.first().filter(|_| luck.percent(30)) {
+        rules["crowded"] = json!({"drops": {condition: 0.3}});
+    } else if rules.get("accepts").is_some() {
         rules["crowded"] = json!({"accepts": luck.one(&[0.4, 1.0])});
-    } else if let (Some(_), Some(first)) = (rules.get("passes"), names.attitudes.first()) {
-        rules["crowded"] = json!({"passes": {first: 0.2}});
+    } else if let (Some(_), [first, .., last]) = (rules.get("passes"), &names.attitudes[..]) {
+        rules["crowded"] = match luck.percent(50) {
+            true => json!({"passes": {first: 0.2}}),
+            false => json!({"turns": {first: {last: 0.4}}}),
+        };
     }
 }
 

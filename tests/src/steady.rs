@@ -4,7 +4,7 @@
 //! |---|---|
 //! | no more good parts come to the points of use than the balance says are possible at most | ruling 27 |
 //! | with room enough, as much is delivered as it says | ruling 27 |
-//! | no station handles more than it is rated for | its doc comment |
+//! | no station handles more than it may at most | its doc comment |
 //! | at the rate that is delivered, the flow of every station lies within the bounds of the balance | ruling 27 |
 //!
 //! Allowed on top, and derived: parts that are in the line when the window opens, or in containers that stand ready, can
@@ -234,7 +234,7 @@ fn too_little(rate: Seen, least: f64, errors: f64) -> Option<Broken> {
     })
 }
 
-/// A station that handles more than it is rated for. Not asked of those whose rate hangs on what comes: on the mix of the
+/// A station that handles more than it may at most. Not asked of those whose rate hangs on what comes: on the mix of the
 /// parts, on how many come together, on where a divider stands, on whose turn it is when its
 /// clock runs out.
 fn above_rated(file: &Value, station: &StationBalance, flow: Seen, edge: f64, errors: f64) -> Option<Broken> {
@@ -248,12 +248,12 @@ fn above_rated(file: &Value, station: &StationBalance, flow: Seen, edge: f64, er
         Some("escapement") => file["strokes"] != "on a clock" || file["in_turn"] != true,
         _ => true,
     };
-    let rated = station.capacity_per_min.filter(|_| is_plain)?;
+    let rated = station.capacity_at_most_per_min.filter(|_| is_plain)?;
     let Seen { mean, error } = flow;
     (mean > rated * (1.0 + ROUNDING) + edge + errors * error).then(|| Broken {
-        claim: "no station handles more than it is rated for",
+        claim: "no station handles more than it may at most",
         found: format!(
-            "`{}`: {mean:.4} +/- {error:.5} a minute, rated {rated:.4}, {edge:.4} of the edge",
+            "`{}`: {mean:.4} +/- {error:.5} a minute, at most {rated:.4}, {edge:.4} of the edge",
             station.id
         ),
     })

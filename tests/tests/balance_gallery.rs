@@ -291,6 +291,16 @@ fn rivet_heads_of_a_weak_lift_lie_within_their_bounds() {
     }
 }
 
+/// What a head at the end of the cascade gets alone: the four before it are full.
+#[test]
+fn the_last_rivet_head_gets_what_the_others_leave() {
+    let mut file = calm(include_str!("../../scenarios/rivet-heads.json"));
+    object(&mut file["promise"]).insert("at".into(), json!("head 5"));
+    let (_, balance) = at_its_most(file.clone());
+    assert_eq!(balance.limiting.as_deref(), Some("head 5"));
+    assert_eq!(agrees("rivet-heads at head 5", file), 8, "flows compared");
+}
+
 /// With presence misread often, the checks to be made again take 0.057 s of each stroke of 0.8 s.
 #[test]
 fn dispensers_whose_presence_is_misread_often_take_the_checks_into_account() {

@@ -43,7 +43,11 @@ fn all() -> String {
     let line = |e: &Explanation| wrap(e.meaning, &format!("{:<19}", e.code), &" ".repeat(19), WIDTH);
     let codes: String = ALL.iter().map(line).collect();
     let words: Vec<&str> = CATALOGUE.iter().map(|variant| variant.word).collect();
-    let stations = format!("Types of station, whose keys it explains: {}.", words.join(", "));
+    let stations = format!(
+        "Types of station, whose keys it explains: {}. Pieces of a file as well: part, tool, jam, breakdown, sensor, \
+         attendants, plan, promise, run-off and what they name.",
+        words.join(", ")
+    );
     format!("{codes}\n{}", wrap(&stations, "", "", WIDTH))
 }
 

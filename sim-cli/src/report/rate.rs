@@ -7,6 +7,9 @@ use crate::screen::{WIDTH, draws, safe, wrap};
 use sim_core::study::RunResult;
 use sim_core::study::result::{OneShift, RateBasis, RateReport};
 
+/// Share of all parts from which on those that come out in uncounted time are spoken of.
+const MINDED_SHARE: f64 = 0.001;
+
 /// Mean, one future shift and what was seen, one below the other and named.
 pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
     let rate = &result.rate;
@@ -45,11 +48,13 @@ pub(super) fn rate(result: &RunResult, ink: Ink) -> String {
     page
 }
 
-/// That a net rate has parts in it that come out in the time that it leaves out; empty if there are none.
+/// That a net rate has parts in it that come out in the time that it leaves out; empty if they are next to none, as where
+/// equal stations go off one cycle after the other.
 fn in_uncounted_time(rate: &RateReport) -> String {
-    let meanwhile =
-        rate.good_in_uncounted_time.as_ref().filter(|good| good.mean.is_some_and(|mean| mean > 0.0));
-    meanwhile.map_or(String::new(), |good| {
+    let least = MINDED_SHARE * rate.mean_gross_rate.mean.unwrap_or(0.0);
+    let meanwhile = rate.good_in_uncounted_time.as_ref();
+    let minded = meanwhile.filter(|good| good.mean.is_some_and(|mean| mean > least));
+    minded.map_or(String::new(), |good| {
         format!(
             "Mind: {} good parts a minute come out in the time that is left out. They count, their time does not: the net \
              rate may be more than the machine can make.",

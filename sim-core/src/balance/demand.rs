@@ -58,11 +58,35 @@ pub(super) struct Demand<'a> {
     pub(super) choosers: Vec<(Chooser, Rule)>,
 }
 
+impl Flows {
+    /// The same line with so many times the parts.
+    fn times(mut self, factor: f64) -> Flows {
+        self.scale.iter_mut().chain(&mut self.total).for_each(|flow| *flow *= factor);
+        self.good *= factor;
+        self.completed *= factor;
+        self
+    }
+}
+
 impl Demand<'_> {
+    /// Flows at `demand` good parts/s at the points of use, of a line that can deliver this `most`. More than that is looked at
+    /// as if all stations were faster by as much, where it cannot be shared out otherwise.
+    pub(super) fn at(&self, demand: f64, most: Option<f64>) -> Flows {
+        let Some(most) = most.filter(|most| demand > most * (1.0 + 1e-9)) else {
+            return self.settled(demand, true);
+        };
+        let flows = self.settled(demand, false);
+        let is_met = flows.is_settled && flows.good >= demand * (1.0 - 1e-9);
+        if is_met || most <= 0.0 || self.has_streams() {
+            return flows;
+        }
+        self.settled(most, true).times(demand / most)
+    }
+
     /// Flows at `demand` good parts/s at the points of use, those who share by room by their rules. Where these do not settle
     /// one by one (what comes to a point of use is the rest that others leave, so a little more at the point is much more at
     /// its supply), or ask too much of a station, or bring too little or too much, though the line `can`, they are found at once, as aims.
-    pub(super) fn settled(&self, demand: f64, can: bool) -> Flows {
+    fn settled(&self, demand: f64, can: bool) -> Flows {
         let flows = self.flows(demand, &self.choosers);
         let is_possible = self.highest_load(&flows).0 <= 1.0 + 1e-9;
         // More may come to the points only where streams bring it.

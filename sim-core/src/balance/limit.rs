@@ -98,7 +98,8 @@ impl Demand<'_> {
         let (load, node) = self.highest_load(&flows);
         let stream = self.net.supplies.iter().find(|supply| supply.is_driven).map(|supply| supply.node);
         match load < 1.0 {
-            _ if !flows.is_settled => most.limiting,
+            // What others leave may be nothing any more.
+            _ if !flows.is_settled || flows.good < most.good * (1.0 - 1e-6) => most.limiting,
             true => stream.or(most.limiting).or(node),
             false => node,
         }

@@ -208,7 +208,7 @@ pub(super) fn report(
         promised.map(|rate| if run.is_some() { rate.min(most.unwrap_or(rate)) } else { rate });
     let sure = limit.found().map(|(low, high)| if low > 0.0 { low } else { high });
     let rate = promised_of_run.or(sure).unwrap_or(1.0 / 60.0);
-    let flows = demand.settled(rate, most.is_none_or(|most| rate <= most * (1.0 + 1e-9)));
+    let flows = demand.at(rate, most);
     let bounds = demand.bounds(&flows, rate, limit);
     let mut stations = Vec::new();
     let mut sorting = Vec::new();

@@ -14,14 +14,21 @@ pub(super) fn widen(net: &Net, flows: &Flows, bounds: &mut [Option<(f64, f64)>])
         let gives = |node: usize| net.nodes[node].targets.contains(&Some(lift));
         for node in (0..net.nodes.len()).filter(|&node| node == lift || gives(node)) {
             if let Some(bounds) = bounds[node].as_mut().filter(|_| spare.is_finite() && spare > 0.0) {
-                bounds.1 += spare;
+                let all =
+                    if node == lift { node_flow(net, &flows.total, lift) + spare } else { f64::INFINITY };
+                bounds.1 = (bounds.1 + spare).min(all).max(bounds.1);
             }
         }
     }
 }
 
-/// What a node could take on top of its flow.
+/// What a node could take on top of its flow; of one without any flow, of the parts that take it the least time.
 fn spare(net: &Net, flows: &Flows, node: usize) -> f64 {
     let (flow, busy) = (node_flow(net, &flows.total, node), load(net, &flows.total, node, Pace::Best));
-    if busy > 0.0 { flow / busy - flow } else { f64::INFINITY }
+    if busy > 0.0 {
+        return flow / busy - flow;
+    }
+    let of = &net.nodes[node];
+    let least_s = of.seconds.iter().copied().filter(|seconds| *seconds > 0.0).fold(f64::INFINITY, f64::min);
+    if least_s.is_finite() { of.places / least_s } else { f64::INFINITY }
 }

@@ -27,7 +27,7 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
         check_stops(scenario, entry, problems);
     }
     check_slowed(scenario, problems);
-    super::levels::check(scenario, problems);
+    super::levels::check(scenario, doubts, problems);
     scenario.sensors.iter().for_each(|sensor| check_level(scenario, doubts, sensor, problems));
     check_net(scenario, problems);
     super::batches::check(scenario, doubts, problems);

@@ -3,16 +3,21 @@
 //! It looks at sensors and at stations that are called by a level. It knows nothing of what happens at a level.
 
 use super::connections::target_of;
-use super::{Level, Scenario, Ways};
+use super::{Doubts, Level, Scenario, Ways};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::Whose;
 use crate::stations::catalogue::Entry;
 
 /// Reports shares of what has no end.
-pub(super) fn check(scenario: &Scenario, problems: &mut Diagnostics) {
+pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
+    // A capacity may be a volume, which depends on the parts.
+    let knows_parts = scenario.kinds.iter().all(|kind| kind.misread.is_empty());
     let has_no_end = |entry: &&Entry| {
+        if !knows_parts || !doubts.knows_all(entry) {
+            return false;
+        }
         let body = entry.blueprint.body(&scenario.kinds, &entry.id.value);
         body.is_some_and(|place| place.capacity() == UNLIMITED && !place.is_endless())
     };

@@ -622,6 +622,40 @@ fn a_lift_that_spills_back_lifts_more_than_goes_on() {
     near(high, 120.0, "all that it can lift");
 }
 
+/// M1 is served first, and takes 30 a minute; M2 can take no more than 30 of what it leaves.
+#[test]
+fn a_promise_beyond_the_last_of_a_cascade_is_limited_there() {
+    let line = |rate: &str| {
+        balance(&scenario(&format!(
+            r#""stations": [
+            {{"id": "F", "type": "work", "endless": true, "time": "0.3 s"}},
+            {{"id": "D", "type": "divider", "exits": ["M1", "M2"]}},
+            {{"id": "M1", "type": "machine", "cycle": "2 s", "to": "out"}},
+            {{"id": "M2", "type": "machine", "cycle": "2 s", "to": "out"}}],
+            "promise": {{"at": "M2", "clauses": {{"mean_rate": "{rate} /min"}}}}"#
+        )))
+    };
+    let found = line("33");
+    assert_eq!(found.limiting.as_deref(), Some("M2"));
+    near(found.most_per_min.expect("a limit"), 30.0, "its own cycle");
+    near(flow(&found, "M2"), 33.0, "what is promised");
+    near(flow(&found, "F"), 63.0, "the first one is full, and what is promised");
+    near(flow(&line("12"), "F"), 42.0, "the first one is full");
+}
+
+#[test]
+fn a_lift_that_spills_back_lifts_on_though_another_one_is_served_first() {
+    let found = balance(&scenario(
+        r#""parts": {"pin": {"length": "40 mm"}}, "stations": [
+            {"id": "B", "type": "bin", "endless": true},
+            {"id": "L", "type": "elevator", "cleats": "30 /min", "lift": "2 s", "per_cleat": 3, "when_full": "spills back", "to": "T"},
+            {"id": "F", "type": "work", "endless": true, "time": "0.1 s"},
+            {"id": "T", "type": "track", "capacity": 5, "priority": ["F"]},
+            {"id": "M", "type": "machine", "cycle": "2 s", "to": "out"}]"#,
+    ));
+    near(bounds(&found, "L").1, 90.0, "all that it can lift");
+}
+
 /// Lowest and highest flow of a station.
 fn bounds(balance: &crate::balance::Balance, id: &str) -> (f64, f64) {
     station(balance, id).bounds_per_min.unwrap_or_else(|| panic!("bounds of {id}"))
