@@ -246,7 +246,7 @@ pub(crate) fn sensors(luck: &mut Luck, stations: &[Value]) -> Vec<Value> {
     sensors
 }
 
-const STATES: [&str; 12] = [
+const STATES: [&str; 13] = [
     "changeover",
     "jam, automatic",
     "jam, waiting",
@@ -256,6 +256,7 @@ const STATES: [&str; 12] = [
     "off",
     "working",
     "checking",
+    "loading",
     "blocked",
     "held",
     "starved",

@@ -317,7 +317,7 @@ fn seen_load(stations: &[&StationReport]) -> Option<Load> {
     let mean = |picked: &dyn Fn(State) -> bool| {
         stations.iter().map(|station| share(station, picked)).sum::<f64>() / stations.len() as f64
     };
-    let working = mean(&|state| matches!(state, State::Working | State::Checking));
+    let working = mean(&|state| matches!(state, State::Working | State::Checking | State::Loading));
     let idle = mean(&|state| matches!(state, State::Starved | State::Blocked | State::Held));
     (!stations.is_empty()).then_some(Load::Seen { working, stopped: (1.0 - working - idle).max(0.0) })
 }

@@ -44,7 +44,7 @@ pub(super) fn drawing(proof: &Proof<'_>) -> Vec<Block> {
 /// Which piece of the bar a state belongs to.
 fn kind_of(state: State) -> usize {
     match state {
-        State::Working | State::Checking => 0,
+        State::Working | State::Checking | State::Loading => 0,
         State::Starved => 1,
         State::Blocked => 2,
         State::Held => 3,

@@ -20,7 +20,7 @@ const COLUMNS: [&str; 8] =
 /// The column that a state is shown in.
 fn column(state: State) -> usize {
     match state {
-        State::Working | State::Checking => 0,
+        State::Working | State::Checking | State::Loading => 0,
         State::Starved => 1,
         State::Blocked => 2,
         State::Held => 3,
@@ -67,6 +67,7 @@ pub(super) fn time_shares(result: &RunResult, ink: Ink) -> String {
     };
     for (state, text) in [
         (State::Checking, "Checks count as working."),
+        (State::Loading, "Loading of nests counts as working."),
         (State::JamAutomatic, "Automatic clearing counts as cleared."),
         (State::Changeover, "Changeovers count as off."),
     ] {

@@ -42,6 +42,8 @@ pub(super) struct Node {
     pub(super) holds_any: bool,
     /// Places of all equal stations that work at once.
     pub(super) places: f64,
+    /// Of the time on a place what the station waits for loads of its own, s.
+    pub(super) loading_s: f64,
     /// How many of the equal stations these are.
     pub(super) at_once: f64,
     /// Time for which each part keeps the reach that the station shares, s.
@@ -210,6 +212,7 @@ impl Net {
             ways_on: 1,
             holds_any: true,
             places: 1.0,
+            loading_s: 0.0,
             at_once: 1.0,
             reach_s: 0.0,
             targets: vec![None; exits],
@@ -275,6 +278,7 @@ impl Net {
                 || (bins[ix] && !is_kept_level(scenario, entry))
                 || body.as_ref().is_some_and(|place| place.capacity() == UNLIMITED),
             places: traffic.places * at_once,
+            loading_s: traffic.loading_s,
             at_once,
             reach_s: traffic.reach_s / traffic.places,
             targets: vec![None; n_exits],
@@ -715,6 +719,7 @@ impl Node {
             ways_on: self.ways_on,
             holds_any: false,
             places: self.places,
+            loading_s: self.loading_s,
             at_once: self.at_once,
             reach_s: self.reach_s,
             targets: Vec::new(),

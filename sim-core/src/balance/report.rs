@@ -66,6 +66,9 @@ pub struct StationBalance {
     /// What it may handle where its times depend on the order of the parts or on how many come together; the same elsewhere.
     /// `None` without a limit.
     pub capacity_at_most_per_min: Option<f64>,
+    /// What it would handle if it never waited, for parts, for nests of its own, for its turn or for a reach that others use.
+    /// `None` without a limit.
+    pub free_per_min: Option<f64>,
     /// Capacity / demanded flow - 1; `None` without a limit or without flow.
     pub margin: Option<f64>,
     /// The same capacity after the time for which jams and breakdowns stop it, queues for attendants not counted.
@@ -294,6 +297,13 @@ fn station(
     };
     let mut capacity = capacity_at(Pace::Rated);
     let mut at_most = if flow > 0.0 { capacity_at(Pace::Best) } else { capacity };
+    let working = own_load(net, &flows.total, node, Pace::Rated) - flow * idle.loading_s / idle.places;
+    let mut free = match () {
+        () if working > 0.0 => flow / working,
+        () if is_alike && flow <= 0.0 => idle.places / (seconds - idle.loading_s),
+        () => f64::INFINITY,
+    } * f64::from(of.count)
+        / idle.at_once;
     let mut margin = if busy > 0.0 { 1.0 / busy - 1.0 } else { f64::INFINITY };
     if let Some(supply) = supply {
         let (brings, most) = (flows.scale[supply], net.supplies[supply].most_per_s);
@@ -306,6 +316,7 @@ fn station(
         if needed > 0.0 {
             margin = margin.min(most / needed - 1.0);
             capacity = capacity.min(flow * most / brings);
+            free = free.min(flow * most / brings);
             at_most = at_most.min(flow * most / brings);
         }
     }
@@ -319,6 +330,7 @@ fn station(
         bounds_per_min,
         capacity_per_min: limit(capacity * 60.0),
         capacity_at_most_per_min: limit(at_most * 60.0),
+        free_per_min: limit(free * 60.0),
         margin: if flow > 0.0 { limit(margin) } else { None },
         capacity_with_stops_per_min: limit(capacity).map(|_| with_stops * 60.0),
         visits: if flows.good > 0.0 { flow / flows.good } else { 0.0 },

@@ -379,6 +379,7 @@ impl<O: Observer> Floor<O> {
     pub(super) fn note_rest(&mut self, me: StationId, old: State, new: State) {
         const MOVES: u16 = 1 << State::Working as u16
             | 1 << State::Checking as u16
+            | 1 << State::Loading as u16
             | 1 << State::JamAutomatic as u16
             | 1 << State::JamClearing as u16
             | 1 << State::DownRepair as u16;

@@ -26,6 +26,8 @@ pub enum State {
     Working,
     /// Waiting for a presence check to be repeated.
     Checking,
+    /// A nest of its own is being loaded, and nothing else is missing.
+    Loading,
     /// A finished part finds no room.
     Blocked,
     /// Held by a sensor.
@@ -35,7 +37,7 @@ pub enum State {
 }
 
 /// Number of states.
-pub const N_STATES: usize = 12;
+pub const N_STATES: usize = 13;
 
 impl State {
     /// All states in order of precedence.
@@ -49,6 +51,7 @@ impl State {
         State::Off,
         State::Working,
         State::Checking,
+        State::Loading,
         State::Blocked,
         State::Held,
         State::Starved,
@@ -66,6 +69,7 @@ impl State {
             State::Off => "off",
             State::Working => "working",
             State::Checking => "checking",
+            State::Loading => "loading",
             State::Blocked => "blocked",
             State::Held => "held",
             State::Starved => "starved",
@@ -75,7 +79,7 @@ impl State {
     /// Whether a powered clock runs in this state: not down, held or off, even if empty or blocked.
     pub fn is_powered(self) -> bool {
         match self {
-            State::Working | State::Checking | State::Blocked | State::Starved => true,
+            State::Working | State::Checking | State::Loading | State::Blocked | State::Starved => true,
             State::JamAutomatic
             | State::JamWaiting
             | State::JamClearing
@@ -97,7 +101,12 @@ impl State {
             | State::DownRepair
             | State::Changeover
             | State::Off => true,
-            State::Working | State::Checking | State::Blocked | State::Held | State::Starved => false,
+            State::Working
+            | State::Checking
+            | State::Loading
+            | State::Blocked
+            | State::Held
+            | State::Starved => false,
         }
     }
 }

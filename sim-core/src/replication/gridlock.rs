@@ -57,6 +57,7 @@ impl<O: Observer> Replica<'_, O> {
             | State::DownRepair
             | State::Changeover
             | State::Off
+            | State::Loading
             | State::Checking => false,
         };
         let waiting = states().filter(|(me, state)| may_be_knotted(*me, *state)).map(|(me, _)| me);
@@ -139,6 +140,7 @@ impl<O: Observer> Replica<'_, O> {
             | State::DownWaiting
             | State::DownRepair
             | State::Off
+            | State::Loading
             | State::Checking => Waits::Alive,
             State::Changeover => match self.waits_to_run_out() {
                 None => Waits::Alive,

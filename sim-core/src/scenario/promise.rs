@@ -80,6 +80,7 @@ const STATES: &[(&str, State, &str)] = &[
     ("off", State::Off, "off, nothing in work"),
     ("working", State::Working, "working"),
     ("checking", State::Checking, "waiting for a check"),
+    ("loading", State::Loading, "loading a nest of its own"),
     ("blocked", State::Blocked, "a finished part finds no room"),
     ("held", State::Held, "held by a sensor"),
     ("starved", State::Starved, "nothing to take"),

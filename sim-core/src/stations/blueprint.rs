@@ -259,6 +259,8 @@ pub struct TrafficSite<'a> {
     pub seconds: Vec<f64>,
     /// Parts handled at once. Starts as 1.
     pub places: f64,
+    /// Of these times what it waits for loads of its own, s each time that its places are filled. Starts as 0.
+    pub loading_s: f64,
     /// How equal ones work that deliver strictly in turn. Starts as at once.
     pub turns: Turns,
     /// Time for which it uses the reach that it shares, s each time that its places are filled. Starts as 0.
@@ -379,6 +381,7 @@ impl<'a> TrafficSite<'a> {
             spills: false,
             holds_any: false,
             places: 1.0,
+            loading_s: 0.0,
             turns: Turns::AtOnce,
             reach_s: 0.0,
             source: None,

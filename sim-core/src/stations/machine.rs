@@ -2,7 +2,7 @@
 //!
 //! **Inlets.** *Together*: all parts are taken at the moment the stroke starts. *Nest*: each inlet has a
 //! nest of its own that takes parts whenever it has room, after a load time; it is emptied when the stroke
-//! starts or when it ends.
+//! starts or when it ends. While all that is missing is being loaded the machine is loading, and not starved.
 //!
 //! **Presence check.** When the machine is free and all nests are loaded, the presence of each inlet's part
 //! is read, independently; a loaded nest may read empty. If any reads empty, all are read again after the
@@ -389,8 +389,23 @@ impl Machine {
             floor.leave_reach(self.me, reach);
         }
         self.alarm.set(floor, due);
-        floor.missing(self.me, missing);
+        // What is being loaded is not missing: that is the time of the machine itself.
+        let lacking = missing & self.lacking();
+        floor.missing(self.me, lacking);
+        if clear && missing != 0 && lacking == 0 {
+            return floor.set_state(self.me, State::Loading);
+        }
         floor.set_idle(self.me, !clear);
+    }
+
+    /// Which inlets lack parts in their nests, those being loaded counted, as bits; all bits of those without a nest.
+    fn lacking(&self) -> u32 {
+        let lacks = |inlet: &MachineInlet| match &inlet.nest {
+            Some(nest) => ((nest.loaded.len() + nest.loading.len()) as u32) < inlet.per_stroke,
+            None => true,
+        };
+        let all = self.inlets.iter().enumerate();
+        all.map(|(n, inlet)| u32::from(lacks(inlet)) << n.min(31)).fold(0, |bits, bit| bits | bit)
     }
 
     /// Hands on what has been made; true when the machine is free.

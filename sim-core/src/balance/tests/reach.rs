@@ -25,6 +25,7 @@ fn stations_in_a_row_share_the_time_of_their_reach() {
     assert!(matches!(found.limiting.as_deref(), Some("R" | "M")), "{:?}", found.limiting);
     for id in ["R", "M"] {
         near(station(&found, id).capacity_per_min.unwrap_or(0.0), 30.0, id);
+        near(station(&found, id).free_per_min.unwrap_or(0.0), 60.0, "alone");
     }
     near(line("other").most_per_min.unwrap_or(0.0), 60.0, "each with its own");
 }

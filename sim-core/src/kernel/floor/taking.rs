@@ -166,7 +166,8 @@ impl<O: Observer> Floor<O> {
         let more = &self.places.at(place.ix(), O::NEAR).more;
         let able = |&&taker: &&StationId| {
             // Who has found a part elsewhere is idle no more, whatever this place's list says.
-            taker == me || (self.may_start(taker) && self.state(taker) == State::Starved)
+            let waits = matches!(self.state(taker), State::Starved | State::Loading);
+            taker == me || (self.may_start(taker) && waits)
         };
         let preferred = match more.spread {
             Spread::Listed => return true,

@@ -48,6 +48,7 @@ impl Causes {
             State::Blocked
             | State::Working
             | State::Checking
+            | State::Loading
             | State::Starved
             | State::JamAutomatic
             | State::JamWaiting
@@ -119,6 +120,7 @@ impl Causes {
             State::Held => self.stop_behind_hold(station, seen),
             State::Working
             | State::Checking
+            | State::Loading
             | State::Starved
             | State::JamAutomatic
             | State::JamWaiting

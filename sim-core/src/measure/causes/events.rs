@@ -138,7 +138,7 @@ impl Causes {
 
     /// The state of a station that carries parts: they come out of it a passage after they were taken, unless it stands.
     pub(super) fn carrying_state(&mut self, ix: usize, new: State, now: Time) {
-        let flows = matches!(new, State::Working | State::Checking | State::Starved);
+        let flows = matches!(new, State::Working | State::Checking | State::Loading | State::Starved);
         let Source { place: way, node: intake } = self.nodes[ix].sources[0][0];
         self.slow_stands(intake, !flows, now);
         if flows {
@@ -171,7 +171,7 @@ impl Causes {
         self.follow(ix, new == State::Starved, now);
         let is_source = self.nodes[ix].sources.is_empty();
         match new {
-            State::Working | State::Checking => self.go_to_work(ix, now),
+            State::Working | State::Checking | State::Loading => self.go_to_work(ix, now),
             State::Blocked if self.setup.stations[ix].rests_blocked => {}
             State::Starved if !is_source => {}
             State::Blocked
@@ -202,6 +202,7 @@ impl Causes {
             State::Held | State::Off if self.setup.stations[ix].freezes => Doing::Stands,
             State::Starved | State::Blocked | State::Held | State::Off => Doing::Waits,
             State::Checking
+            | State::Loading
             | State::JamAutomatic
             | State::JamWaiting
             | State::JamClearing

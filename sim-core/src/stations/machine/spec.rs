@@ -273,6 +273,7 @@ impl Blueprint for MachineSpec {
         let loading_s = self.loading_s(work_s);
         // A stroke with a part missing does not wait for it.
         let least_loading_s = if self.makes_short_strokes() { 0.0 } else { loading_s };
+        traffic.loading_s = loading_s;
         let usual_s = work_s + loading_s;
         traffic.seconds.fill(usual_s);
         if let ([parts], [(_, most)]) = (&per_product[..], &bounds[..]) {

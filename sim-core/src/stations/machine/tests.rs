@@ -1,7 +1,8 @@
 //! Tests of the nests of a machine: simulated strokes and the balance beside closed forms.
 
-use crate::kernel::Note;
-use crate::stations::trial::{Run, Trial, times};
+use crate::kernel::state::N_STATES;
+use crate::kernel::{Note, State};
+use crate::stations::trial::{Run, Trial, states, times};
 
 /// A machine M between an endless feeder and the way out.
 fn line(parts: u32, nest: &str, cycle: &str) -> Trial {
@@ -148,4 +149,54 @@ fn of_one_inlet_each_missing_part_counts_as_a_bad_one() {
     let strokes = (good + bad) / 3;
     assert_eq!((good + bad) % 3, 0);
     assert!(short > 100 && bad >= short - 1 && strokes >= short, "{good} good, {bad} bad, {short} short");
+}
+
+/// While all that is missing is being loaded the machine is loading, and not starved: 1.5 s of 2.5 s, and, if a part comes
+/// every 4 s, 1.5 s of these, after 1.5 s in which there was nothing. Its free rate is that of its strokes.
+#[test]
+fn the_time_of_loading_is_its_own() {
+    for (every, period, starved) in [("0.05 s", 2.5, 0.0), ("4 s", 4.0, 1.5)] {
+        let trial = Trial::new(
+            &format!(
+                r#"{{"id": "F", "type": "work", "endless": true, "time": "{every}"}},
+                {{"id": "T", "type": "track", "capacity": 40, "travel": "0 s"}},
+                {{"id": "M", "type": "machine", "cycle": "1 s", "inlets": [{{"from": "T", "nest": {{"load": "1.5 s"}}}}]}}"#
+            ),
+            "",
+        );
+        let run = trial.run(0, 3600.0);
+        let mut spent = [0.0_f64; N_STATES];
+        let all = states(&run, trial.post("M"));
+        for ((from, state), (to, _)) in all.iter().zip(&all[1..]) {
+            spent[*state as usize] += to - from;
+        }
+        let periods = 3600.0 / period;
+        for (state, each) in [(State::Working, 1.0), (State::Loading, 1.5), (State::Starved, starved)] {
+            let found = spent[state as usize];
+            assert!((found - each * periods).abs() < 10.0, "{every}: {state:?} {found} s");
+        }
+        let free = trial.balance().stations[2].free_per_min.expect("a limit");
+        assert!((free - 60.0).abs() < 1e-9, "{free}");
+    }
+}
+
+/// Of two inlets the one that has nothing to load bears the lack alone.
+#[test]
+fn an_inlet_that_is_being_loaded_lacks_nothing() {
+    let trial = Trial::new(
+        r#"{"id": "F", "type": "work", "endless": true, "time": "0.05 s"},
+        {"id": "T", "type": "track", "capacity": 40, "travel": "0 s", "to": "M"},
+        {"id": "G", "type": "work", "endless": true, "time": "10 s"},
+        {"id": "U", "type": "track", "capacity": 40, "travel": "0 s", "to": "M"},
+        {"id": "M", "type": "machine", "cycle": "1 s", "inlets": [
+            {"from": "T", "nest": {"load": "2 s"}}, {"from": "U"}]}"#,
+        "",
+    );
+    let run = trial.run(0, 1000.0);
+    let account = &run.floor.observer.0;
+    let me = trial.post("M").ix();
+    // The first part for U comes at 10 s; each stroke leaves 9 s, in which T is loaded for 2 s and U has nothing.
+    assert_eq!(account.time[me][State::Loading as usize], 0);
+    let starved = account.time[me][State::Starved as usize] as f64 / 1e9;
+    assert!((starved - 900.0).abs() < 12.0, "{starved}");
 }

@@ -10,8 +10,9 @@ use crate::scenario::RunEnd;
 use crate::stations::Station;
 
 /// States of the point of use that cost it time, in the order of the account.
-const OWN_STATES: [State; 10] = [
+const OWN_STATES: [State; 11] = [
     State::Checking,
+    State::Loading,
     State::Blocked,
     State::Held,
     State::JamAutomatic,
@@ -62,7 +63,8 @@ fn loss(study: &Study<'_>, point: usize) -> LossReport {
     for state in OWN_STATES {
         let share = first(study, Key::Share(post, state));
         if share.mean.is_some_and(|mean| mean > 0.0) {
-            steps.push(step(LossKind::OwnState, Some(state), state.word().to_owned(), Some(share)));
+            let what = if state == State::Loading { "loading its nests" } else { state.word() };
+            steps.push(step(LossKind::OwnState, Some(state), what.to_owned(), Some(share)));
         }
     }
     let bad = mean(Key::PointBad(point));
@@ -86,7 +88,7 @@ fn free_rate(study: &Study<'_>, post: usize) -> Option<f64> {
     let id = &scenario.stations[entry_of(&study.plan, post)?].id.value;
     let rate_in = |balance: &Balance| {
         let station = balance.stations.iter().find(|station| station.id == *id)?;
-        let rate = station.capacity_per_min? / f64::from(station.count);
+        let rate = station.free_per_min? / f64::from(station.count);
         rate.is_finite().then_some(rate)
     };
     let balances = BalanceResult::of(scenario).ok()?.balances;
@@ -176,7 +178,7 @@ fn named_particular(study: &Study<'_>, cause: Particular) -> Named {
 /// What a station did when it gave nothing.
 fn instead_of_giving(state: State) -> &'static str {
     match state {
-        State::Working | State::Checking => "at its natural limit",
+        State::Working | State::Checking | State::Loading => "at its natural limit",
         State::JamAutomatic => "jammed, clearing itself",
         State::JamWaiting => "jammed, waiting for somebody",
         State::JamClearing => "jammed, being cleared",
