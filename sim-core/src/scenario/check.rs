@@ -1,7 +1,7 @@
 //! Checks between the parts of a scenario: names, references, starts, stops; connections have a file of their own.
 
 use super::connections::is_point_of_use;
-use super::{Doubts, Level, OUT, Scenario, SensorSpec, Start, connections, is_reserved};
+use super::{Doubts, OUT, Scenario, Start, connections, is_reserved};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::{State, UNLIMITED};
 use crate::stations::blueprint::To;
@@ -28,7 +28,6 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
     }
     check_slowed(scenario, problems);
     super::levels::check(scenario, doubts, problems);
-    scenario.sensors.iter().for_each(|sensor| check_level(scenario, doubts, sensor, problems));
     check_net(scenario, problems);
     super::batches::check(scenario, doubts, problems);
     if let Some(changeover) = &scenario.plan.changeover {
@@ -173,34 +172,6 @@ fn check_lots(scenario: &Scenario, kind: &Kind, problems: &mut Diagnostics) {
         );
         let help = "say `between_shifts` if all parts of a shift are alike";
         problems.warning(&kind.place, Problem::new(code::UNUSUAL_VALUE, message).help(help));
-    }
-}
-
-/// A level above what tracks and belts hold is never reached.
-fn check_level(scenario: &Scenario, doubts: &Doubts, sensor: &SensorSpec, problems: &mut Diagnostics) {
-    let Level::Parts(high) = sensor.high else { return };
-    let room_of = |name: &Spanned<String>| {
-        let entry = scenario.stations.iter().find(|entry| entry.id.value == name.value)?;
-        let body =
-            entry.blueprint.body(&scenario.kinds, &entry.id.value).filter(|_| doubts.knows_all(entry))?;
-        // A bin may be overfilled.
-        let is_track = body.counts().is_none() && body.capacity() != UNLIMITED;
-        is_track.then_some(u64::from(body.capacity()) * u64::from(entry.count))
-    };
-    let Some(room) = sensor.watches.iter().map(room_of).sum::<Option<u64>>() else { return };
-    if u64::from(high) > room {
-        let watched: Vec<String> = sensor.watches.iter().map(|name| format!("`{}`", name.value)).collect();
-        let (holds, together) = if watched.len() == 1 { ("holds", "") } else { ("hold", " together") };
-        let message = format!(
-            "`{}` never switches on: it looks for {high} parts, and {} {holds} {room} at most{together}",
-            sensor.id.value,
-            watched.join(" and ")
-        );
-        let problem = Problem::new(code::UNUSUAL_VALUE, message);
-        problems.warning(
-            &sensor.id.place,
-            problem.help("lower `high`, or write it as a share, such as \"80 %\""),
-        );
     }
 }
 

@@ -1,16 +1,22 @@
-//! Levels that are a share of a capacity, where there is none.
+//! Levels that cannot be: a share of a capacity where there is none, more than what is watched can hold.
 //!
 //! It looks at sensors and at stations that are called by a level. It knows nothing of what happens at a level.
 
 use super::connections::target_of;
-use super::{Doubts, Level, Scenario, Ways};
+use super::{Doubts, Level, Scenario, SensorSpec, Ways};
 use crate::diag::{Diagnostics, Problem, code};
 use crate::kernel::UNLIMITED;
 use crate::stations::blueprint::Whose;
 use crate::stations::catalogue::Entry;
+use crate::text::forms::Spanned;
 
-/// Reports shares of what has no end.
+/// Reports shares of what has no end, and levels that are never reached.
 pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
+    check_shares(scenario, doubts, problems);
+    scenario.sensors.iter().for_each(|sensor| check_level(scenario, doubts, sensor, problems));
+}
+
+fn check_shares(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnostics) {
     let entries = &scenario.stations;
     // A capacity may be a volume, which depends on the parts.
     let knows_parts = scenario.kinds.iter().all(|kind| kind.misread.is_empty());
@@ -48,6 +54,34 @@ pub(super) fn check(scenario: &Scenario, doubts: &Doubts, problems: &mut Diagnos
             let message = format!("`{key}` is a share of the capacity of `{}`, which has none", of.id.value);
             problems.error(&entry.place, nothing_to_share(message, &of.id.value));
         }
+    }
+}
+
+/// A level above what tracks and belts hold is never reached.
+fn check_level(scenario: &Scenario, doubts: &Doubts, sensor: &SensorSpec, problems: &mut Diagnostics) {
+    let Level::Parts(high) = sensor.high else { return };
+    let room_of = |name: &Spanned<String>| {
+        let entry = scenario.stations.iter().find(|entry| entry.id.value == name.value)?;
+        let body =
+            entry.blueprint.body(&scenario.kinds, &entry.id.value).filter(|_| doubts.knows_all(entry))?;
+        // A bin may be overfilled.
+        let is_track = body.counts().is_none() && body.capacity() != UNLIMITED;
+        is_track.then_some(u64::from(body.capacity()) * u64::from(entry.count))
+    };
+    let Some(room) = sensor.watches.iter().map(room_of).sum::<Option<u64>>() else { return };
+    if u64::from(high) > room {
+        let watched: Vec<String> = sensor.watches.iter().map(|name| format!("`{}`", name.value)).collect();
+        let (holds, together) = if watched.len() == 1 { ("holds", "") } else { ("hold", " together") };
+        let message = format!(
+            "`{}` never switches on: it looks for {high} parts, and {} {holds} {room} at most{together}",
+            sensor.id.value,
+            watched.join(" and ")
+        );
+        let problem = Problem::new(code::UNUSUAL_VALUE, message);
+        problems.warning(
+            &sensor.id.place,
+            problem.help("lower `high`, or write it as a share, such as \"80 %\""),
+        );
     }
 }
 

@@ -10,8 +10,7 @@
 //! In the balance the routes of each class are exact: the tools as stochastic matrices multiplied in order,
 //! misreads of sensed tools and jams that send their part off included, with the rule of each exit for the attitude. Surplus that
 //! runs over and parts that come too close for a sensed tool hang on chance: they are other ways of a part (`other_ways`), for
-//! bounds. A
-//! path in file is busy for the time in which a part clears the entry.
+//! bounds. A path in file is busy for the time in which a part clears the entry.
 
 use super::Station;
 use super::blueprint::{Blueprint, ExitSpec, Site, To, TrafficSite, moment, part_needs, read_to};
